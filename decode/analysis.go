@@ -1,0 +1,125 @@
+package decode
+
+// Signal is the kind of signal on a channel.
+type Signal string
+
+// Kinds of signal.
+const (
+	Silent        Signal = "silent"
+	Echo          Signal = "echo"
+	Serial        Signal = "serial"
+	PulsePosition Signal = "pulse-position"
+	Servo         Signal = "servo"
+	Duty          Signal = "duty"
+	Irregular     Signal = "irregular"
+)
+
+// Pulse is one accepted pulse. Notes on why others were not accepted are
+// counted in the analysis.
+type Pulse struct {
+	Start Time // leading edge
+	Width Time
+	// Interval is the time since the channel's previous accepted pulse; 0 for
+	// its first one and across a stretch of unknown level.
+	Interval Time
+}
+
+// Summary describes a set of durations in microseconds. Percentiles are
+// Hyndman and Fan type 7, SD has n - 1. MeanU95 is the half width of the 95 %
+// interval of the mean, NaN where there is none.
+type Summary struct {
+	N        int64
+	Min, Max Time
+	P01      float64
+	Median   float64
+	P99      float64
+	Mean, SD float64
+	MeanU95  float64
+}
+
+// Pattern says how frames follow one another.
+type Pattern string
+
+// Patterns of frames.
+const (
+	Steady           Pattern = "steady"
+	Alternating      Pattern = "alternating"
+	WidthTimed       Pattern = "width-timed"
+	IrregularPattern Pattern = "irregular"
+)
+
+// Period describes a channel's frame period. Nominal and the interval figures
+// are in microseconds; the figures other than Nominal are over the intervals
+// within 5 % of the expected one.
+type Period struct {
+	Nominal   float64
+	Pattern   Pattern
+	Intervals Summary
+	Others    int64     // intervals left out of the figures
+	DriftPPM  float64   // slope of the fitted line times the capture's length, over Nominal
+	Residual  float64   // sd about that line, microseconds
+	Recurring []float64 // up to four recurring intervals, microseconds
+}
+
+// Jitter holds what the rests and the intervals yield, in microseconds; NaN
+// where a figure has too little behind it.
+type Jitter struct {
+	WidthRMS          float64
+	WidthRMSCorrected float64 // NaN where not resolved
+	WidthP99          float64 // NaN under 100 pulses
+	WidthPP           float64
+	WidthN            int64 // pulses pooled
+	Resolved          bool
+	PeriodRMS         float64
+	CycleToCycleRMS   float64
+	WidthRMSLow95     float64 // 95 % interval of WidthRMS, NaN where none
+	WidthRMSHigh95    float64
+}
+
+// Rest is a stretch in which the width does not move.
+type Rest struct {
+	Start, End Time
+	Frames     int64
+	Width      float64 // mean, microseconds
+	RMS        float64 // microseconds, n - 1
+}
+
+// KindSpan is a stretch in which a channel carried another kind of signal.
+type KindSpan struct {
+	Signal     Signal
+	Start, End Time
+}
+
+// ChannelAnalysis is what was measured on one channel.
+type ChannelAnalysis struct {
+	Name   string
+	Named  bool
+	Signal Signal
+	Active Level // High or Low; Unknown where silent
+	Level  Level // the level a silent channel holds
+
+	Pulses, Frames, Dropped, Glitches int64
+	Losses                            int64
+	Lost                              Time
+
+	Width      *Summary // nil where nothing was accepted, likewise the next two
+	Period     *Period
+	Jitter     *Jitter
+	Rests      []Rest
+	OtherKinds []KindSpan
+	Slots      []*ChannelAnalysis // of a pulse-position stream
+
+	// Rate and the duty range of a duty signal, the bit time of a serial one;
+	// NaN elsewhere.
+	RateHz, DutyLow, DutyHigh float64
+	BitTime                   float64 // microseconds
+}
+
+// Analysis is what was measured in one capture.
+type Analysis struct {
+	Start, End Time
+	Resolution float64 // microseconds; NaN where unknown
+	Origin     Origin
+	Notes      []string
+	Channels   []*ChannelAnalysis
+}
