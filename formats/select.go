@@ -1,0 +1,166 @@
+package formats
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"golang.org/x/exp/slices"
+)
+
+// shownNames is how many names of a capture a message lists.
+const shownNames = 12
+
+// selector decides which variables of a capture become channels. Every format
+// offers each of its variables once and asks unmatched when it has no more.
+type selector struct {
+	wishes  []wish
+	all     bool // nothing was asked for: everything is selected
+	offered []string
+}
+
+// wish is one name, path, bit, column number or pattern that was asked for.
+type wish struct {
+	text    string
+	column  int // of "#n", 0 elsewhere
+	pattern bool
+	met     bool
+	refusal string // why what it names cannot be a channel
+}
+
+func newSelector(o Options) *selector {
+	s := &selector{all: len(o.Select) == 0}
+	for _, text := range append(slices.Clone(o.Select), o.Also...) {
+		w := wish{text: text, pattern: strings.ContainsAny(text, "*?")}
+		if n, ok := strings.CutPrefix(text, "#"); ok {
+			w.column, _ = strconv.Atoi(n)
+		}
+		s.wishes = append(s.wishes, w)
+	}
+	return s
+}
+
+// match tells whether v is to be a channel and whether the user asked for it,
+// by its name, path or an alias, a pattern for one of them, or its column.
+// Columns of kind "time" and "text" are never channels.
+func (s *selector) match(v Variable) (selected, named bool) {
+	refusal := ""
+	if v.Kind == "time" || v.Kind == "text" {
+		refusal = fmt.Sprintf("column %d holds %s", v.Column, v.Kind)
+	} else {
+		s.offered = append(s.offered, v.Name)
+	}
+	for i := range s.wishes {
+		w := &s.wishes[i]
+		switch {
+		case !w.means(v):
+		case refusal == "":
+			w.met, named = true, true
+		case !w.pattern:
+			w.refusal = refusal
+		}
+	}
+	return refusal == "" && (named || s.all), named
+}
+
+// matchBit tells whether bit index of the vector v was asked for: the name,
+// path, alias or a pattern for one of them, and the bit in brackets.
+func (s *selector) matchBit(v Variable, index int) bool {
+	bit := strconv.Itoa(index)
+	found := false
+	for i := range s.wishes {
+		w := &s.wishes[i]
+		base, rest, ok := cutLast(w.text, "[")
+		inside, closed := strings.CutSuffix(rest, "]")
+		if !ok || !closed || !glob(strings.TrimSpace(inside), bit) {
+			continue
+		}
+		if (&wish{text: strings.TrimSpace(base), pattern: w.pattern}).means(v) {
+			w.met, found = true, true
+		}
+	}
+	return found
+}
+
+// unmatched returns a *UsageError for the first wish that nothing met.
+func (s *selector) unmatched() error {
+	for _, w := range s.wishes {
+		switch {
+		case w.met:
+		case w.refusal != "":
+			return &UsageError{fmt.Sprintf("channel %q: %s; %s", w.text, w.refusal, s.has())}
+		default:
+			return &UsageError{fmt.Sprintf("no channel matches %q; %s%s", w.text, s.near(w.text), s.has())}
+		}
+	}
+	return nil
+}
+
+// means tells whether v is what the wish names.
+func (w *wish) means(v Variable) bool {
+	if w.column > 0 && w.column == v.Column || w.is(v.Name) || v.Path != "" && w.is(v.Path) {
+		return true
+	}
+	return slices.ContainsFunc(v.Aliases, w.is)
+}
+
+func (w *wish) is(name string) bool {
+	return name == w.text || w.pattern && glob(w.text, name)
+}
+
+// has says which channels there are, shortened.
+func (s *selector) has() string {
+	names := s.offered
+	if len(names) == 0 {
+		return "the capture has no channel"
+	}
+	more := ""
+	if len(names) > shownNames {
+		names, more = names[:shownNames], fmt.Sprintf(" and %d more", len(names)-shownNames)
+	}
+	return "the capture has " + strings.Join(names, ", ") + more
+}
+
+// near suggests a name that differs only in the case of its letters.
+func (s *selector) near(text string) string {
+	i := slices.IndexFunc(s.offered, func(name string) bool { return strings.EqualFold(name, text) })
+	if i < 0 {
+		return ""
+	}
+	return fmt.Sprintf("did you mean %q? ", s.offered[i])
+}
+
+func cutLast(s, sep string) (before, after string, found bool) {
+	i := strings.LastIndex(s, sep)
+	if i < 0 {
+		return s, "", false
+	}
+	return s[:i], s[i+len(sep):], true
+}
+
+// glob tells whether name matches pattern, in which * stands for any run of
+// characters and ? for one.
+func glob(pattern, name string) bool {
+	p, n := []rune(pattern), []rune(name)
+	i, j := 0, 0
+	star, mark := -1, 0 // the last * and where its run ends so far
+	for j < len(n) {
+		switch {
+		case i < len(p) && p[i] == '*':
+			star, mark = i, j
+			i++
+		case i < len(p) && (p[i] == '?' || p[i] == n[j]):
+			i++
+			j++
+		case star >= 0:
+			mark++
+			i, j = star+1, mark
+		default:
+			return false
+		}
+	}
+	for i < len(p) && p[i] == '*' {
+		i++
+	}
+	return i == len(p)
+}
