@@ -75,6 +75,7 @@ type ChannelJudgement struct {
 	Judged  bool
 	Outcome Outcome
 	Causes  []Cause
+	Slots   []ChannelJudgement // of a pulse-position stream, in the order of [ChannelAnalysis.Slots]
 }
 
 // Judgement is the outcome for one capture. Findings are in order of time,
