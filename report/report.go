@@ -18,6 +18,8 @@ type Check struct {
 	Schema   string     `json:"schema"`
 	Verdict  Word       `json:"verdict"`
 	Captures []*Capture `json:"captures"`
+
+	unreadable bool
 }
 
 // Facts are what is known of a capture before anything is judged.
@@ -162,24 +164,28 @@ func NewCheck() *Check {
 // all, then one undecided leaves all undecided.
 func (c *Check) Add(capture *Capture) {
 	c.Captures = append(c.Captures, capture)
-	c.Verdict = capture.Verdict
-	for _, other := range c.Captures {
-		c.Verdict = worse(c.Verdict, other.Verdict)
-	}
+	c.settle()
 }
 
 // Unreadable takes a capture into the whole that could not be read: what was
 // not seen cannot pass.
-func (c *Check) Unreadable() { c.Verdict = worse(c.Verdict, Word(decode.Undecided)) }
+func (c *Check) Unreadable() {
+	c.unreadable = true
+	c.settle()
+}
 
-func worse(a, b Word) Word {
-	order := []Word{Word(decode.Failed), Word(decode.Undecided), Word(decode.Passed)}
-	for _, w := range order {
-		if a == w || b == w {
-			return w
+func (c *Check) settle() {
+	seen := map[Word]bool{Word(decode.Undecided): c.unreadable || len(c.Captures) == 0}
+	for _, capture := range c.Captures {
+		seen[capture.Verdict] = true
+	}
+	c.Verdict = Word(decode.Passed)
+	for _, w := range []Word{Word(decode.Failed), Word(decode.Undecided)} {
+		if seen[w] {
+			c.Verdict = w
+			return
 		}
 	}
-	return Word(decode.Undecided)
 }
 
 // NewCapture gathers what is to be told about one capture. Labels are further

@@ -1,5 +1,20 @@
 // Command widthwise decodes logic-analyser captures of servo-style pulse
-// trains and judges them.
+// trains and judges them. "widthwise help" lists what it does.
 package main
 
-func main() {}
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() {
+	// A reader that goes away, such as head, is an error of the write and no
+	// signal; see [exitCode].
+	signal.Ignore(syscall.SIGPIPE)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, systemStreams(), os.Args[1:])
+	stop()
+	os.Exit(code)
+}

@@ -1,0 +1,182 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+	"widthwise/formats"
+)
+
+// capture is one capture read to its end and judged.
+type capture struct {
+	header    *formats.Header
+	stated    bool // the user stated the sample rate
+	analysis  *decode.Analysis
+	judgement *decode.Judgement
+	labels    map[string]string
+}
+
+// opener opens the capture called name. Commands that bring their own capture
+// have one of their own.
+type opener func(name string, o *options, r *rules) (*formats.Reader, func() error, error)
+
+// measure reads a capture, analyses and judges it.
+func (a *app) measure(ctx context.Context, name string, o *options, r *rules, open opener) (*capture, error) {
+	reader, closeFile, err := open(name, o, r)
+	if err != nil {
+		return nil, placed(name, err)
+	}
+	defer closeFile()
+	defer reader.Close()
+	c := &capture{header: reader.Header(), stated: o.read.Rate.Num != 0}
+	names := channelNames(reader)
+	own, err := r.forCapture(names)
+	if err != nil {
+		return nil, placed(name, err)
+	}
+	if c.labels, err = resolveLabels(o.labels, names); err != nil {
+		return nil, placed(name, err)
+	}
+	recording, err := decode.Decode(ctx, reader, decode.Settings{From: o.from, To: o.to, Active: own.active(), GlitchBelow: own.glitchBelow()})
+	if err != nil {
+		return nil, placed(name, err)
+	}
+	c.analysis = recording.Analyse(own.expect())
+	c.judgement = c.analysis.Judge(own.limits())
+	a.warnings(name, append(slices.Clone(c.analysis.Notes), c.analysis.Origin.Notes...))
+	return c, nil
+}
+
+// warnings tells on standard error what a reader has to know even when the
+// output goes elsewhere: a capture that ends before its time.
+func (a *app) warnings(name string, notes []string) {
+	slices.Sort(notes)
+	for _, note := range slices.Compact(notes) {
+		if strings.HasPrefix(note, "cut off") {
+			a.warn(name, note)
+		}
+	}
+}
+
+// placed puts the name of the capture before an error that has no place.
+func placed(name string, err error) error {
+	if text := err.Error(); strings.HasPrefix(text, name+":") || context.Canceled.Error() == text {
+		return err
+	}
+	return fmt.Errorf("%s: %w", name, err)
+}
+
+// readOptions adds the channels that a limits file names.
+func readOptions(o *options, r *rules) formats.Options {
+	read := o.read
+	read.Also = r.names()
+	return read
+}
+
+// openCapture opens a file, or standard input for "-".
+func (a *app) openCapture(name string, o *options, r *rules) (*formats.Reader, func() error, error) {
+	nothing := func() error { return nil }
+	read := readOptions(o, r)
+	if name == "-" {
+		reader, err := formats.NewReader(a.in, name, read)
+		return reader, nothing, err
+	}
+	if f, bar := a.openWithProgress(name, o); f != nil {
+		done := func() error { bar.finish(); return f.Close() }
+		reader, err := formats.NewReader(&counted{f, bar}, name, read)
+		if err != nil {
+			done()
+		}
+		return reader, done, err
+	}
+	reader, err := formats.Open(name, read)
+	return reader, nothing, err
+}
+
+// openBytes returns an opener for a capture that is built into the program.
+func openBytes(text []byte) opener {
+	return func(name string, o *options, r *rules) (*formats.Reader, func() error, error) {
+		reader, err := formats.NewReader(bytes.NewReader(text), name, readOptions(o, r))
+		return reader, func() error { return nil }, err
+	}
+}
+
+// largeFile is the size from which a bar is worth its line.
+const largeFile = 64 << 20
+
+// openWithProgress opens a large regular file together with its bar, and
+// nothing else; errors are left to whoever opens it without one.
+func (a *app) openWithProgress(name string, o *options) (*os.File, progress) {
+	if a.openProgress == nil || o.progress != "auto" || o.quiet {
+		return nil, nil
+	}
+	info, err := os.Stat(name)
+	if err != nil || !info.Mode().IsRegular() || info.Size() < largeFile {
+		return nil, nil
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, nil
+	}
+	return f, a.openProgress(info.Size(), name)
+}
+
+// counted tells the bar what was read.
+type counted struct {
+	*os.File
+	bar progress
+}
+
+func (c *counted) Read(p []byte) (int, error) {
+	n, err := c.File.Read(p)
+	c.bar.add(n)
+	return n, err
+}
+
+func (c *counted) ReadAt(p []byte, at int64) (int, error) {
+	n, err := c.File.ReadAt(p, at)
+	c.bar.add(n)
+	return n, err
+}
+
+var _ io.ReaderAt = (*counted)(nil)
+
+// channelNames maps every name a channel goes by - its own, its path, its
+// aliases - to its own.
+func channelNames(r *formats.Reader) map[string]string {
+	names := map[string]string{}
+	own := map[string]bool{}
+	for _, ch := range r.Channels() {
+		names[ch.Name], own[ch.Name] = ch.Name, true
+	}
+	for _, v := range r.Header().Variables {
+		if !own[v.Name] {
+			continue
+		}
+		for _, other := range append(slices.Clone(v.Aliases), v.Path) {
+			if other != "" && !own[other] {
+				names[other] = v.Name
+			}
+		}
+	}
+	return names
+}
+
+func resolveLabels(labels []label, names map[string]string) (map[string]string, error) {
+	out := map[string]string{}
+	for _, l := range labels {
+		name, ok := names[l.name]
+		if !ok {
+			return nil, usageError("--label %s:%s: no channel %q; inspect lists them", l.name, l.text, l.name)
+		}
+		out[name] = l.text
+	}
+	return out, nil
+}

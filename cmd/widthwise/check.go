@@ -1,0 +1,91 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"widthwise/report"
+)
+
+type checkOptions struct {
+	*options
+	json bool
+}
+
+func (a *app) checkCommand() *cobra.Command {
+	o := checkOptions{}
+	cmd := &cobra.Command{
+		Use:   "check CAPTURE...",
+		Short: "decode captures and judge them",
+		Long: "Decodes captures and judges their channels: servo and pulse-position signals, and every channel named\n" +
+			"by --channel or a limits file, which then fails if its wire is dead. The exit status is 0 in order,\n" +
+			"1 something failed, 2 usage or unreadable, 3 undecided.",
+		Example: "  widthwise check tug.csv\n  widthwise check --channel winch --period 22ms tug.vcd.gz\n  widthwise check --quiet lab/*.csv",
+		Args:    someCaptures,
+	}
+	o.options = commonFlags(cmd)
+	group(cmd, printingGroup, o.flags)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		return a.check(cmd.Context(), o, args, a.openCapture)
+	}
+	return cmd
+}
+
+func (o *checkOptions) flags(f *pflag.FlagSet) {
+	f.BoolVar(&o.json, "json", false, "one JSON document over all captures")
+}
+
+// someCaptures refuses a command line without a capture.
+func someCaptures(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return usageError("%s: no capture given; %s, - for standard input", cmd.Name(), useLine(cmd))
+	}
+	return nil
+}
+
+// check judges each capture and tells of it before the next one is read. One
+// that cannot be read does not keep the others from being judged.
+func (a *app) check(ctx context.Context, o checkOptions, names []string, open opener) error {
+	rules, err := newRules(o.options)
+	if err != nil {
+		return err
+	}
+	style := a.style(o.color)
+	document := report.NewCheck()
+	for i, name := range names {
+		c, err := a.measure(ctx, name, o.options, rules, open)
+		if err != nil {
+			a.complain(err)
+			document.Unreadable()
+			if errors.Is(err, context.Canceled) {
+				return nil
+			}
+			continue
+		}
+		a.ended(exitOf(c.judgement.Outcome))
+		told := report.NewCapture(c.header, c.analysis, c.judgement, c.labels)
+		switch {
+		case o.json:
+			document.Add(told)
+		case o.quiet:
+			err = told.WriteVerdict(a.out, style)
+		default:
+			if i > 0 && style.Terminal {
+				fmt.Fprintln(a.out)
+			}
+			err = told.WriteText(a.out, style)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	if o.json {
+		return report.WriteJSON(a.out, document)
+	}
+	return nil
+}
+

@@ -1,0 +1,120 @@
+package main
+
+import (
+	"context"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"widthwise/decode"
+	"widthwise/formats"
+)
+
+type convertOptions struct {
+	*options
+	as      string // csv or vcd
+	samples formats.Rate
+}
+
+func (a *app) convertCommand() *cobra.Command {
+	o := convertOptions{}
+	cmd := &cobra.Command{
+		Use:   "convert IN OUT",
+		Short: "any capture to CSV or VCD, exact in edges",
+		Long: "Writes a capture as a table (one row a change, unknown levels x, or one row a sample with --samples) or as\n" +
+			"a value change dump with a timescale of 1 ps. Times are not shifted. A scenario becomes a capture.\n" +
+			"OUT ends in .csv or .vcd, or is - for standard output together with --as.",
+		Example: "  widthwise convert tug.toml tug.csv --samples 10MHz\n  widthwise convert tug.csv tug.vcd",
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) != 2 {
+				return usageError("convert: %d names given; two, IN and OUT", len(args))
+			}
+			return nil
+		},
+	}
+	o.options = commonFlags(cmd)
+	group(cmd, printingGroup, func(f *pflag.FlagSet) {
+		f.Func("as", "`csv|vcd` where the name of OUT does not say it", choice(&o.as, "csv", "vcd"))
+		f.Func("samples", "`RATE` a row for each sample, such as 10MHz; otherwise a row for each change", into(&o.samples, parseRate))
+	})
+	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.convert(cmd.Context(), o, args[0], args[1]) }
+	return cmd
+}
+
+func (a *app) convert(ctx context.Context, o convertOptions, in, out string) error {
+	as, err := o.target(in, out)
+	if err != nil {
+		return err
+	}
+	rules, err := newRules(o.options)
+	if err != nil {
+		return err
+	}
+	reader, closeFile, err := a.openCapture(in, o.options, rules)
+	if err != nil {
+		return placed(in, err)
+	}
+	defer closeFile()
+	defer reader.Close()
+	source := cancelled{ctx, reader}
+	write := func(w io.Writer) error {
+		if as == "vcd" {
+			return formats.WriteVCD(w, source)
+		}
+		return formats.WriteCSV(w, source, formats.WriteOptions{Samples: o.samples})
+	}
+	if out == "-" {
+		err = buffered(a.out, write)
+	} else {
+		err = writeFile(out, write)
+	}
+	if err != nil {
+		return err
+	}
+	a.warnings(in, reader.Origin().Notes)
+	return nil
+}
+
+// target finds the format to write and refuses what cannot be meant.
+func (o convertOptions) target(in, out string) (string, error) {
+	as := o.as
+	if as == "" {
+		as = strings.TrimPrefix(strings.ToLower(filepath.Ext(out)), ".")
+	}
+	switch {
+	case as != "csv" && as != "vcd" && out == "-":
+		return "", usageError("-: standard output has no name to tell the format by; --as csv or --as vcd")
+	case as != "csv" && as != "vcd":
+		return "", usageError("%s: no format by that name; a name in .csv or .vcd, or --as csv or --as vcd", out)
+	case as == "vcd" && o.samples.Num != 0:
+		return "", usageError("--samples: a value change dump has no samples; OUT in .csv, or no --samples")
+	case o.from != nil || o.to != nil:
+		return "", usageError("convert: writes the whole capture; --from and --to belong to check, inspect and pulses")
+	case sameFile(in, out):
+		return "", usageError("%s: is IN and OUT at once; another name for OUT", out)
+	}
+	return as, nil
+}
+
+func sameFile(a, b string) bool {
+	first, err1 := os.Stat(a)
+	second, err2 := os.Stat(b)
+	return err1 == nil && err2 == nil && first.Mode().IsRegular() && os.SameFile(first, second)
+}
+
+// cancelled ends a source when the run is interrupted.
+type cancelled struct {
+	ctx context.Context
+	decode.Source
+}
+
+func (c cancelled) Next() (*decode.Block, error) {
+	if err := c.ctx.Err(); err != nil {
+		return nil, err
+	}
+	return c.Source.Next()
+}

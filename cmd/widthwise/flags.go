@@ -1,0 +1,208 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"unicode"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+	"widthwise/formats"
+)
+
+// options is what the common flags ask for.
+type options struct {
+	read      formats.Options
+	from, to  *decode.Time
+	active    decode.Level
+	period    decode.Time
+	lossAfter decode.Time
+	limits    string // name of a limits file
+	labels    []label
+	quiet     bool
+	color     string
+	progress  string
+}
+
+// label is a further word for a channel.
+type label struct{ name, text string }
+
+// flagGroup is a heading of the help page; the group of a flag is an
+// annotation on it.
+const flagGroup = "widthwise-group"
+
+const (
+	readingGroup  = "reading the capture"
+	judgingGroup  = "what is expected"
+	printingGroup = "printing"
+)
+
+// group adds flags under a heading of the help page.
+func group(cmd *cobra.Command, heading string, define func(*pflag.FlagSet)) {
+	set := pflag.NewFlagSet("", pflag.ContinueOnError)
+	define(set)
+	set.VisitAll(func(f *pflag.Flag) {
+		f.Annotations = map[string][]string{flagGroup: {heading}}
+		cmd.Flags().AddFlag(f)
+	})
+}
+
+// commonFlags gives cmd the flags that every command takes.
+func commonFlags(cmd *cobra.Command) *options {
+	o := &options{color: "auto", progress: "auto"}
+	group(cmd, readingGroup, o.readingFlags)
+	group(cmd, judgingGroup, o.judgingFlags)
+	group(cmd, printingGroup, func(f *pflag.FlagSet) {
+		f.BoolVarP(&o.quiet, "quiet", "q", false, "print the verdict alone, or nothing where there is none")
+		f.Func("color", "`WHEN` auto, always or never; NO_COLOR is honoured", choice(&o.color, "auto", "always", "never"))
+		f.Func("progress", "`WHEN` auto, or never: a bar for large files on a terminal", choice(&o.progress, "auto", "never"))
+	})
+	cmd.PreRunE = func(cmd *cobra.Command, _ []string) error { return o.check(cmd.Flags()) }
+	return o
+}
+
+func (o *options) readingFlags(f *pflag.FlagSet) {
+	f.Func("channel", "`NAME` of a channel to read and to judge: a name, a path, a bit bus[3], a pattern with * and ?, or #3 for the third column of a table; repeatable", func(s string) error {
+		if s == "" {
+			return errors.New("empty; a name, a path, a bit bus[3], a pattern with * and ?, or #3")
+		}
+		o.read.Select = append(o.read.Select, s)
+		return nil
+	})
+	f.Func("label", "`NAME:TEXT` a further word for a channel; repeatable", func(s string) error {
+		l, err := parseLabel(s)
+		o.labels = append(o.labels, l)
+		return err
+	})
+	f.Func("rate", "`RATE` samples are this far apart, such as 10MHz; for a table without a time column", into(&o.read.Rate, parseRate))
+	f.Func("time-unit", "`s|ms|us|ns` the unit of the time column", choice(&o.read.TimeUnit, "s", "ms", "us", "ns"))
+	f.Func("threshold", "`VOLTS` where an analog column changes level, such as 1.65V", pointerInto(&o.read.Threshold, parseVolts))
+	f.Func("hysteresis", "`VOLTS` how far it has to go for that, such as 0.2V", pointerInto(&o.read.Hysteresis, parsePositiveVolts))
+	f.Func("delimiter", "`WORD` what separates the columns of a table: comma, semicolon, tab, pipe or space", into(&o.read.Dialect.Delimiter, parseDelimiter))
+	f.Func("decimal", "`point|comma` the decimal mark of a table", into(&o.read.Dialect.Decimal, parseDecimalMark))
+	f.BoolVar(&o.read.SkipBadRows, "skip-bad-rows", false, "leave damaged rows out and count them")
+	f.Func("from", "`TIME` begin here, such as 1.5s", pointerInto(&o.from, parseDuration))
+	f.Func("to", "`TIME` end here", pointerInto(&o.to, parseDuration))
+}
+
+func (o *options) judgingFlags(f *pflag.FlagSet) {
+	f.Func("active", "`high|low` the level of a pulse", func(s string) error {
+		level, err := parseLevel(s)
+		o.active = level
+		return err
+	})
+	f.Func("period", "`TIME` from frame to frame that is right, such as 22ms", into(&o.period, parsePositiveDuration))
+	f.Func("loss-after", "`TIME` without a pulse that is a loss, such as 110ms", into(&o.lossAfter, parsePositiveDuration))
+	f.StringVar(&o.limits, "limits", "", "`FILE` of limits; widthwise help limits prints one")
+}
+
+// check looks at flags that depend on each other.
+func (o *options) check(*pflag.FlagSet) error {
+	switch {
+	case o.from != nil && o.to != nil && *o.from >= *o.to:
+		return usageError("--to %s: not after --from %s; a later instant", seconds(*o.to), seconds(*o.from))
+	case o.period > 0 && o.lossAfter > 0 && o.lossAfter <= o.period:
+		return usageError("--loss-after %s: no longer than --period %s, so every frame would be a loss; several periods", seconds(o.lossAfter), seconds(o.period))
+	}
+	return nil
+}
+
+// seconds writes a time with its unit and without empty decimals.
+func seconds(t decode.Time) string {
+	return strings.TrimSuffix(strings.TrimRight(t.Seconds(12), "0"), ".") + "s"
+}
+
+// into stores what parse makes of a flag's text.
+func into[T any](at *T, parse func(string) (T, error)) func(string) error {
+	return func(s string) error {
+		v, err := parse(s)
+		if err == nil {
+			*at = v
+		}
+		return err
+	}
+}
+
+func pointerInto[T any](at **T, parse func(string) (T, error)) func(string) error {
+	return func(s string) error {
+		v, err := parse(s)
+		if err == nil {
+			*at = &v
+		}
+		return err
+	}
+}
+
+// choice accepts one of a few words and names them all when it refuses.
+func choice(at *string, words ...string) func(string) error {
+	return func(s string) error {
+		if !slices.Contains(words, s) {
+			return fmt.Errorf("not one of the choices; %s", orList(words))
+		}
+		*at = s
+		return nil
+	}
+}
+
+func orList(words []string) string {
+	last := len(words) - 1
+	return strings.Join(words[:last], ", ") + " or " + words[last]
+}
+
+func parseLevel(s string) (decode.Level, error) {
+	switch s {
+	case "high":
+		return decode.High, nil
+	case "low":
+		return decode.Low, nil
+	}
+	return decode.Unknown, errors.New("not a level; high or low")
+}
+
+func parsePositiveVolts(s string) (int64, error) {
+	v, err := parseVolts(s)
+	if err == nil && v < 0 {
+		err = errors.New("below zero; a voltage, such as 0.2V")
+	}
+	return v, err
+}
+
+func parseDelimiter(s string) (rune, error) {
+	r, ok := map[string]rune{
+		"comma": ',', ",": ',', "semicolon": ';', ";": ';', "tab": '\t', "\t": '\t', "pipe": '|', "|": '|', "space": ' ', " ": ' ',
+	}[s]
+	if !ok {
+		return 0, errors.New("not a delimiter; comma, semicolon, tab, pipe or space")
+	}
+	return r, nil
+}
+
+func parseDecimalMark(s string) (rune, error) {
+	r, ok := map[string]rune{"point": '.', ".": '.', "comma": ',', ",": ','}[s]
+	if !ok {
+		return 0, errors.New("not a decimal mark; point or comma")
+	}
+	return r, nil
+}
+
+// parseLabel splits NAME:TEXT at the first colon outside brackets.
+func parseLabel(s string) (label, error) {
+	depth := 0
+	for i, r := range s {
+		switch {
+		case r == '[':
+			depth++
+		case r == ']':
+			depth--
+		case r == ':' && depth <= 0 && i > 0 && i+1 < len(s):
+			return label{s[:i], s[i+1:]}, nil
+		}
+	}
+	return label{}, errors.New("not a label; NAME:TEXT, such as col2:rudder")
+}
+
+func printable(r rune) bool { return r == ' ' || unicode.IsPrint(r) }

@@ -1,0 +1,64 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"widthwise/report"
+)
+
+func (a *app) inspectCommand() *cobra.Command {
+	o := checkOptions{}
+	cmd := &cobra.Command{
+		Use:   "inspect CAPTURE...",
+		Short: "what is in a file",
+		Long: "Shows what is in a capture: format, the dialect that was found and what else it could have been, the time\n" +
+			"step and how it was found, the span, and for each channel its kind of signal, pulses, width and period.",
+		Example: "  widthwise inspect tug.csv\n  widthwise inspect --json tug.vcd",
+		Args:    someCaptures,
+	}
+	o.options = commonFlags(cmd)
+	group(cmd, printingGroup, func(f *pflag.FlagSet) {
+		f.BoolVar(&o.json, "json", false, "one JSON document over all captures")
+	})
+	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.inspect(cmd.Context(), o, args) }
+	return cmd
+}
+
+func (a *app) inspect(ctx context.Context, o checkOptions, names []string) error {
+	rules, err := newRules(o.options)
+	if err != nil {
+		return err
+	}
+	style := a.style(o.color)
+	document := report.NewInspect()
+	for i, name := range names {
+		c, err := a.measure(ctx, name, o.options, rules, a.openCapture)
+		if err != nil {
+			a.complain(err)
+			if errors.Is(err, context.Canceled) {
+				return nil
+			}
+			continue
+		}
+		told := report.NewInspection(c.header, c.analysis, c.stated, c.labels)
+		document.Captures = append(document.Captures, told)
+		if o.json || o.quiet {
+			continue
+		}
+		if i > 0 && style.Terminal {
+			fmt.Fprintln(a.out)
+		}
+		if err := told.WriteText(a.out, style); err != nil {
+			return err
+		}
+	}
+	if o.json {
+		return report.WriteJSON(a.out, document)
+	}
+	return nil
+}

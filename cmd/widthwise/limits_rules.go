@@ -1,0 +1,151 @@
+package main
+
+import (
+	"math"
+
+	"widthwise/decode"
+)
+
+// apply takes what a section states into the rule.
+func (s section) apply(in stated, r *rule) error {
+	l := &r.limits
+	if err := s.ranges(in, l); err != nil {
+		return err
+	}
+	for _, n := range []struct {
+		key     string
+		from    *float64
+		to      *float64
+		percent bool
+	}{
+		{"width_jitter_warn_us", in.WidthJitterWarn, &l.WidthJitterWarn, false},
+		{"width_jitter_fail_us", in.WidthJitterFail, &l.WidthJitterFail, false},
+		{"period_warn_percent", in.PeriodWarnPercent, &l.PeriodWarnPercent, true},
+		{"period_fail_percent", in.PeriodFailPercent, &l.PeriodFailPercent, true},
+		{"frame_warn_percent", in.FrameWarnPercent, &l.FrameWarnPercent, true},
+		{"period_jitter_warn_us", in.PeriodJitterWarn, &l.PeriodJitterWarn, false},
+		{"dropped_fail_percent", in.DroppedFail, &l.DroppedFailPercent, true},
+		{"glitch_fail_percent", in.GlitchFail, &l.GlitchFailPercent, true},
+		{"glitch_below_us", in.GlitchBelow, &l.GlitchBelow, false},
+	} {
+		switch {
+		case n.from == nil:
+		case !(*n.from >= 0) || math.IsInf(*n.from, 0):
+			return s.refuse(n.key, "%s = %g is below zero; %s, or 0 for no limit", n.key, *n.from, accepted[n.key])
+		case n.percent && *n.from > 100:
+			return s.refuse(n.key, "%s = %g is more than 100 %%; %s", n.key, *n.from, accepted[n.key])
+		default:
+			*n.to = *n.from
+		}
+	}
+	if in.GlitchBelow != nil && (*in.GlitchBelow > 3000 || *in.GlitchBelow == 0) {
+		return s.refuse("glitch_below_us", "glitch_below_us = %g would leave no pulse apart from a glitch; a number from 1 to 3000", *in.GlitchBelow)
+	}
+	if in.MinFrames != nil {
+		if *in.MinFrames < 1 {
+			return s.refuse("min_frames", "min_frames = %d would let a dead wire pass; at least 1", *in.MinFrames)
+		}
+		l.MinFrames = *in.MinFrames
+	}
+	return s.words(in, r)
+}
+
+// ranges takes the width limits, each a pair of the lowest and the highest.
+func (s section) ranges(in stated, l *decode.Limits) error {
+	for _, w := range []struct {
+		key  string
+		from []float64
+		to   *[2]float64
+	}{{"width_warn_us", in.WidthWarn, &l.WidthWarn}, {"width_fail_us", in.WidthFail, &l.WidthFail}} {
+		switch {
+		case w.from == nil:
+			continue
+		case len(w.from) != 2:
+			return s.refuse(w.key, "%s has %d numbers; %s", w.key, len(w.from), accepted[w.key])
+		case !(w.from[0] >= 0) || !(w.from[0] < w.from[1]) || math.IsInf(w.from[1], 0):
+			return s.refuse(w.key, "%s = [%g, %g] does not rise from lowest to highest; %s", w.key, w.from[0], w.from[1], accepted[w.key])
+		}
+		*w.to = [2]float64(w.from)
+		l.WidthStated = true
+	}
+	return nil
+}
+
+// words takes what is written as a string.
+func (s section) words(in stated, r *rule) error {
+	for _, d := range []struct {
+		key  string
+		from *string
+		to   *decode.Time
+	}{{"period", in.Period, &r.limits.Period}, {"loss_after", in.LossAfter, &r.expect.LossAfter}} {
+		if d.from == nil {
+			continue
+		}
+		t, err := parsePositiveDuration(*d.from)
+		if err != nil {
+			return s.refuse(d.key, "%s = %q: %v", d.key, *d.from, err)
+		}
+		*d.to = t
+	}
+	r.expect.Period = r.limits.Period
+	if in.Active != nil {
+		level, err := parseLevel(*in.Active)
+		if err != nil {
+			return s.refuse("active", "active = %q: %v", *in.Active, err)
+		}
+		r.limits.Active = level
+	}
+	if in.Signal != nil {
+		switch signal := decode.Signal(*in.Signal); signal {
+		case decode.Servo, decode.PulsePosition, decode.Duty, decode.Serial:
+			r.limits.Signal, r.expect.Signal = signal, signal
+		default:
+			return s.refuse("signal", "signal = %q is no kind of signal; %s", *in.Signal, accepted["signal"])
+		}
+	}
+	return nil
+}
+
+// settle refuses limits that contradict each other. Where only the stricter of
+// a pair was stated, the usual milder one gives way to it.
+func (s section) settle(r *rule) error {
+	l := &r.limits
+	if outside(l.WidthWarn, l.WidthFail) {
+		if s.states("width_warn_us") {
+			return s.refuse("width_warn_us", "width_warn_us = [%g, %g] reaches past width_fail_us = [%g, %g]; limits that warn before they fail",
+				l.WidthWarn[0], l.WidthWarn[1], l.WidthFail[0], l.WidthFail[1])
+		}
+		l.WidthWarn = [2]float64{max(l.WidthWarn[0], l.WidthFail[0]), min(l.WidthWarn[1], l.WidthFail[1])}
+		if l.WidthWarn[0] >= l.WidthWarn[1] {
+			l.WidthWarn = l.WidthFail
+		}
+	}
+	for _, p := range []struct {
+		warnKey, failKey string
+		warn, fail       *float64
+	}{
+		{"width_jitter_warn_us", "width_jitter_fail_us", &l.WidthJitterWarn, &l.WidthJitterFail},
+		{"period_warn_percent", "period_fail_percent", &l.PeriodWarnPercent, &l.PeriodFailPercent},
+	} {
+		if *p.fail == 0 || *p.warn <= *p.fail {
+			continue
+		}
+		if s.states(p.warnKey) {
+			return s.refuse(p.warnKey, "%s = %g is above %s = %g; a warning that comes before the failure", p.warnKey, *p.warn, p.failKey, *p.fail)
+		}
+		*p.warn = *p.fail
+	}
+	if s.states("glitch_below_us") && l.WidthFail[1] > 0 && l.GlitchBelow > l.WidthFail[0] {
+		return s.refuse("glitch_below_us", "glitch_below_us = %g is above the lowest width of width_fail_us = [%g, %g]; at most %g",
+			l.GlitchBelow, l.WidthFail[0], l.WidthFail[1], l.WidthFail[0])
+	}
+	if e := r.expect; e.Period > 0 && e.LossAfter > 0 && e.LossAfter <= e.Period {
+		return s.refuse("loss_after", "loss_after = %s is no longer than period = %s, so every frame would be a loss; several periods", seconds(e.LossAfter), seconds(e.Period))
+	}
+	return nil
+}
+
+// outside tells whether a pair of limits reaches past another that is set.
+func outside(inner, outer [2]float64) bool {
+	return outer[1] > 0 && inner[1] > 0 && (inner[0] < outer[0] || inner[1] > outer[1])
+}

@@ -1,0 +1,60 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+)
+
+// writeFile lets write fill a file that appears whole or not at all: it is
+// written beside its place and renamed into it. What is no regular file, such
+// as a device or a named pipe, is written to directly.
+func writeFile(name string, write func(io.Writer) error) error {
+	if info, err := os.Stat(name); err == nil && !info.Mode().IsRegular() {
+		if info.IsDir() {
+			return fmt.Errorf("%s: a directory; the name of a file", name)
+		}
+		f, err := os.OpenFile(name, os.O_WRONLY, 0)
+		if err != nil {
+			return bare(name, err)
+		}
+		return errors.Join(buffered(f, write), f.Close())
+	}
+	part, err := os.OpenFile(fmt.Sprintf("%s.%d.part", name, os.Getpid()), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	if err != nil {
+		return bare(name, err)
+	}
+	err = errors.Join(buffered(part, write), part.Close())
+	if err == nil {
+		err = bare(name, os.Rename(part.Name(), name))
+	}
+	if err != nil {
+		os.Remove(part.Name())
+	}
+	return err
+}
+
+func buffered(w io.Writer, write func(io.Writer) error) error {
+	b := bufio.NewWriterSize(w, 256<<10)
+	if err := write(b); err != nil {
+		return err
+	}
+	return b.Flush()
+}
+
+// bare keeps the reason of a file error and names the file the user knows.
+func bare(name string, err error) error {
+	var path *os.PathError
+	var link *os.LinkError
+	switch {
+	case err == nil:
+		return nil
+	case errors.As(err, &path):
+		err = path.Err
+	case errors.As(err, &link):
+		err = link.Err
+	}
+	return fmt.Errorf("%s: %w", name, err)
+}
