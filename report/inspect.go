@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"strconv"
-	"strings"
 
 	"github.com/jedib0t/go-pretty/v6/table"
 	"github.com/jedib0t/go-pretty/v6/text"
@@ -145,9 +144,7 @@ func (i *Inspection) WriteText(w io.Writer, style Style) error {
 	}
 	if len(i.Channels) > 0 {
 		p.line("")
-		for _, line := range strings.Split(i.table(), "\n") {
-			p.line(line)
-		}
+		p.WriteString(ruled(i.table(style.Width)))
 	}
 	p.rest(i)
 	if len(i.Notes) > 0 {
@@ -160,17 +157,18 @@ func (i *Inspection) WriteText(w io.Writer, style Style) error {
 	return err
 }
 
-func (i *Inspection) table() string {
+func (i *Inspection) table(width int) string {
 	t := table.NewWriter()
 	t.SetStyle(ledger)
 	t.AppendHeader(table.Row{"channel\n", "active\n", "pulses\n", "width\nus", "period\nms", "signal\n"})
-	s := scale{float64(i.Resolution)}
+	s, longest := scale{float64(i.Resolution)}, len("channel")
 	for _, c := range i.Channels {
 		name := safe(c.Name)
 		if c.Label != "" {
 			name += " (" + safe(c.Label) + ")"
 		}
-		about := c.About
+		longest = max(longest, text.StringWidthWithoutEscSequences(name))
+		about := safe(c.About)
 		if c.Signal == string(decode.Servo) || c.Signal == string(decode.Irregular) {
 			about = c.Signal // the columns have the rest
 		}
@@ -179,7 +177,10 @@ func (i *Inspection) table() string {
 	right := func(n int) table.ColumnConfig {
 		return table.ColumnConfig{Number: n, Align: text.AlignRight, AlignHeader: text.AlignRight}
 	}
-	t.SetColumnConfigs([]table.ColumnConfig{{Number: 1, WidthMax: 32}, right(3), right(4), right(5)})
+	name, figures := min(longest, 24), 42 // of the columns between name and signal
+	t.SetColumnConfigs([]table.ColumnConfig{
+		{Number: 1, WidthMax: name}, right(3), right(4), right(5), {Number: 6, WidthMax: max(width-name-figures, 14)},
+	})
 	return t.Render()
 }
 

@@ -73,6 +73,8 @@ type Channel struct {
 	DutyLow  Number `json:"duty_low"`    // smallest duty, 0 to 1
 	DutyHigh Number `json:"duty_high"`   // largest
 	BitTime  Number `json:"bit_time_us"` // of a serial signal
+
+	column int // of a table, from 1; 0 elsewhere
 }
 
 // Width summarises accepted widths in microseconds. MeanU95 is the half width
@@ -200,7 +202,11 @@ func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, labe
 		if i < len(j.Channels) {
 			judged = j.Channels[i]
 		}
-		c.Channels = append(c.Channels, newChannel(ch, judged, labels))
+		told := newChannel(ch, judged, labels)
+		if v := slices.IndexFunc(h.Variables, func(v formats.Variable) bool { return v.Name == ch.Name }); v >= 0 {
+			told.column = h.Variables[v].Column
+		}
+		c.Channels = append(c.Channels, told)
 	}
 	return c
 }

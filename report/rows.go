@@ -18,7 +18,7 @@ type rows struct {
 var columns = []string{
 	"columns", "file", "channel", "verdict", "signal", "pulses", "frames",
 	"width_min_us", "width_median_us", "width_max_us", "period_ms", "period_sd_us",
-	"jitter_rms_us", "jitter_p99_us", "dropped_frames", "glitches", "losses", "lost_s",
+	"jitter_rms_us", "jitter_p99_us", "dropped_frames", "glitches", "losses", "lost_s", "label",
 }
 
 func (r *rows) row(kind string, fields ...string) {
@@ -71,7 +71,7 @@ func (r *rows) channel(ch *Channel, s scale) {
 		width = [3]string{s.width(w.Min), s.width(w.Median), s.width(w.Max)}
 	}
 	if p := ch.Period; p != nil {
-		period = [2]string{s.mean(p.Nominal, none, 1000), s.spread(p.SD)}
+		period = [2]string{fixed(p.Nominal/1000, min(s.decimals()+4, 6)), s.spread(p.SD)}
 	}
 	if j := ch.Jitter; j != nil {
 		jitter = [2]string{s.spread(j.WidthRMS), s.width(j.WidthP99)}
@@ -86,7 +86,7 @@ func (r *rows) channel(ch *Channel, s scale) {
 	}
 	r.row("channel", ch.Name, verdict, ch.Signal, n(ch.Pulses), n(ch.Frames),
 		width[0], width[1], width[2], period[0], period[1], jitter[0], jitter[1],
-		n(ch.Dropped), n(ch.Glitches), n(ch.Losses), decimalText(ch.Lost))
+		n(ch.Dropped), n(ch.Glitches), n(ch.Losses), decimalText(ch.Lost), ch.Label)
 }
 
 func (r *rows) causes(channel string, causes []Cause) {

@@ -142,42 +142,78 @@ func (c *Capture) judged() []*Channel {
 	return rows
 }
 
-// table has one row for each judged channel. On a narrow screen the three
-// counts share a column.
+// table has one row for each judged channel, as wide as the screen allows.
 func (p *screen) table(c *Capture, rows []*Channel) {
-	wide := p.renderTable(c, rows, false)
-	if text.LongestLineLen(wide) > p.style.Width {
-		wide = p.renderTable(c, rows, true)
+	out := ""
+	for _, fit := range []fit{{signal: true, counts: true, name: 24}, {signal: true, name: 24}, {name: 24}, {name: 12}} {
+		if out = ruled(p.renderTable(c, rows, fit)); text.LongestLineLen(out) <= p.style.Width {
+			break
+		}
 	}
-	for _, line := range strings.Split(wide, "\n") {
-		p.line(line)
-	}
+	p.WriteString(out)
 }
 
-func (p *screen) renderTable(c *Capture, rows []*Channel, narrow bool) string {
+// fit is what a table leaves out on a narrow screen: the column of the signal,
+// a column for each count, long names.
+type fit struct {
+	signal, counts bool
+	name           int
+}
+
+func (p *screen) renderTable(c *Capture, rows []*Channel, fit fit) string {
 	s := scale{float64(c.Resolution)}
 	t := table.NewWriter()
 	t.SetStyle(ledger)
-	head := table.Row{"channel\n", "signal\n", "frames\n", "width\nus", "period\nms", "jitter\nus rms", "dropped\nframes", "glitches\n", "losses\n", "verdict\n"}
-	if narrow {
-		head = table.Row{"channel\n", "signal\n", "frames\n", "width\nus", "period\nms", "jitter\nus rms", "drop+glitch\n+loss", "verdict\n"}
+	head := table.Row{"channel\n"}
+	if fit.signal {
+		head = append(head, "signal\n")
 	}
-	t.AppendHeader(head)
+	head = append(head, "frames\n", "width\nus", "period\nms", "jitter\nus rms")
+	if fit.counts {
+		head = append(head, "dropped\nframes", "glitches\n", "losses\n")
+	} else {
+		head = append(head, "drop+glitch\n+loss")
+	}
+	t.AppendHeader(append(head, "verdict\n"))
 	for _, ch := range rows {
-		row := table.Row{ch.shown(), ch.Signal, ch.Frames, ch.Width.span(s), ch.Period.cell(s), ch.Jitter.cell(s)}
-		if narrow {
-			row = append(row, fmt.Sprintf("%d+%d+%d", ch.Dropped, ch.Glitches, ch.Losses))
-		} else {
+		row := table.Row{ch.shown()}
+		if fit.signal {
+			row = append(row, ch.Signal)
+		}
+		row = append(row, ch.Frames, ch.Width.span(s), ch.Period.cell(s), ch.Jitter.cell(s))
+		if fit.counts {
 			row = append(row, ch.Dropped, ch.Glitches, ch.Losses)
+		} else {
+			row = append(row, fmt.Sprintf("%d+%d+%d", ch.Dropped, ch.Glitches, ch.Losses))
 		}
 		t.AppendRow(append(row, p.style.verdict(ch.Verdict)))
 	}
-	columns := []table.ColumnConfig{{Number: 1, WidthMax: 24}}
-	for n := 3; n < len(head); n++ {
-		columns = append(columns, table.ColumnConfig{Number: n, Align: text.AlignRight, AlignHeader: text.AlignRight})
+	columns := []table.ColumnConfig{{Number: 1, WidthMax: fit.name}}
+	for n := range head {
+		if number := n + 1; head[n] != "channel\n" && head[n] != "signal\n" {
+			columns = append(columns, table.ColumnConfig{Number: number, Align: text.AlignRight, AlignHeader: text.AlignRight})
+		}
 	}
 	t.SetColumnConfigs(columns)
 	return t.Render()
+}
+
+// ruled cuts the padding at the right, under the rule as well.
+func ruled(table string) string {
+	lines := strings.Split(table, "\n")
+	longest := 0
+	for i, line := range lines {
+		lines[i] = strings.TrimRight(line, " ")
+		if !strings.HasPrefix(line, "─") {
+			longest = max(longest, text.StringWidthWithoutEscSequences(lines[i]))
+		}
+	}
+	for i, line := range lines {
+		if strings.HasPrefix(line, "─") {
+			lines[i] = strings.Repeat("─", longest)
+		}
+	}
+	return strings.Join(lines, "\n") + "\n"
 }
 
 // ledger is a table of columns set by space alone, a rule under its head.

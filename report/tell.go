@@ -14,7 +14,7 @@ import (
 // headline says how many channels of how many were judged and lists the silent
 // ones with how to name them.
 func (c *Capture) headline() string {
-	judged, silent, more := 0, []string{}, 0
+	judged, silent, more, example := 0, []string{}, 0, ""
 	for _, ch := range c.Channels {
 		switch {
 		case ch.Judged:
@@ -22,7 +22,10 @@ func (c *Capture) headline() string {
 		case ch.Signal == string(decode.Silent) && len(silent) == 8:
 			more++
 		case ch.Signal == string(decode.Silent):
-			silent = append(silent, argument(ch.Name))
+			silent = append(silent, ch.shown())
+			if example == "" {
+				example = ch.argument()
+			}
 		}
 	}
 	line := fmt.Sprintf("%d of %s judged", judged, count(int64(len(c.Channels)), "channel"))
@@ -33,7 +36,7 @@ func (c *Capture) headline() string {
 	if more > 0 {
 		names += fmt.Sprintf(" and %d more", more)
 	}
-	return line + "; silent: " + names + " (to judge a silent one name it: --channel " + silent[0] + ")"
+	return line + "; silent: " + names + " (to judge a silent one name it: --channel " + example + ")"
 }
 
 // unjudged lists the channels that were measured and not judged, silent ones apart.

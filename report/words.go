@@ -38,10 +38,18 @@ func (c *Channel) shown() string {
 	return safe(c.Name) + " (" + safe(c.Label) + ")"
 }
 
-// argument is the name as a shell takes it.
+// argument names the channel as a shell takes it: by its column where its name
+// cannot be typed.
+func (c *Channel) argument() string {
+	if c.column > 0 && safe(c.Name) != c.Name {
+		return fmt.Sprintf("'#%d'", c.column)
+	}
+	return argument(c.Name)
+}
+
 func argument(name string) string {
 	plain := func(r rune) bool {
-		return r == '_' || r == '-' || r == '.' || r == '/' || unicode.IsLetter(r) || unicode.IsDigit(r)
+		return strings.ContainsRune("_-./", r) || unicode.IsLetter(r) || unicode.IsDigit(r)
 	}
 	if name != "" && strings.IndexFunc(name, func(r rune) bool { return !plain(r) }) < 0 {
 		return name

@@ -66,7 +66,7 @@ func commonFlags(cmd *cobra.Command) *options {
 }
 
 func (o *options) readingFlags(f *pflag.FlagSet) {
-	f.Func("channel", "`NAME` of a channel to read and to judge: a name, a path, a bit bus[3], a pattern with * and ?, or #3 for the third column of a table; repeatable", func(s string) error {
+	f.Func("channel", "`NAME` a channel to read and to judge: its name, a path, a bit bus[3], a pattern with * and ?, or #3 for the third column of a table; repeatable", func(s string) error {
 		if s == "" {
 			return errors.New("empty; a name, a path, a bit bus[3], a pattern with * and ?, or #3")
 		}
@@ -78,7 +78,7 @@ func (o *options) readingFlags(f *pflag.FlagSet) {
 		o.labels = append(o.labels, l)
 		return err
 	})
-	f.Func("rate", "`RATE` samples are this far apart, such as 10MHz; for a table without a time column", into(&o.read.Rate, parseRate))
+	f.Func("rate", "`RATE` of the samples, such as 10MHz, for a table without a time column", into(&o.read.Rate, parseRate))
 	f.Func("time-unit", "`s|ms|us|ns` the unit of the time column", choice(&o.read.TimeUnit, "s", "ms", "us", "ns"))
 	f.Func("threshold", "`VOLTS` where an analog column changes level, such as 1.65V", pointerInto(&o.read.Threshold, parseVolts))
 	f.Func("hysteresis", "`VOLTS` how far it has to go for that, such as 0.2V", pointerInto(&o.read.Hysteresis, parsePositiveVolts))
@@ -95,9 +95,9 @@ func (o *options) judgingFlags(f *pflag.FlagSet) {
 		o.active = level
 		return err
 	})
-	f.Func("period", "`TIME` from frame to frame that is right, such as 22ms", into(&o.period, parsePositiveDuration))
-	f.Func("loss-after", "`TIME` without a pulse that is a loss, such as 110ms", into(&o.lossAfter, parsePositiveDuration))
-	f.StringVar(&o.limits, "limits", "", "`FILE` of limits; widthwise help limits prints one")
+	f.Func("period", "`TIME` the right time from frame to frame, such as 22ms", into(&o.period, parsePositiveDuration))
+	f.Func("loss-after", "`TIME` this long without a pulse is a loss, such as 110ms", into(&o.lossAfter, parsePositiveDuration))
+	f.StringVar(&o.limits, "limits", "", "`FILE` what the capture has to keep to; widthwise help limits prints one")
 }
 
 // check looks at flags that depend on each other.

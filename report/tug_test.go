@@ -1,0 +1,71 @@
+package report
+
+import (
+	"math"
+
+	"widthwise/decode"
+	"widthwise/formats"
+)
+
+var nan = math.NaN()
+
+func us(v float64) decode.Time { return decode.Time(math.Round(v * float64(decode.Microsecond))) }
+func ms(v float64) decode.Time { return us(v * 1000) }
+
+// tug is an invented capture of a model harbour tug, put together by hand: one
+// channel in order, one that jitters and fails, one that loses its signal, one
+// dead wire, one that is no servo signal, and a name made to harm a terminal.
+func tug() (*formats.Header, *decode.Analysis, *decode.Judgement) {
+	h := &formats.Header{
+		File: "tug.csv", Format: "csv", Compression: "gzip", Encoding: "utf-8",
+		Dialect:      "comma, decimal point, one header row, time in s",
+		Alternatives: []string{"time in ms"},
+		Variables: []formats.Variable{
+			{Name: "Time", Kind: "time", Width: 1, Column: 1},
+			{Name: "throttle", Kind: "digital", Width: 1, Column: 2, Selected: true},
+			{Name: "horn\x1b[2J\u202e", Kind: "digital", Width: 1, Column: 4, Selected: true},
+			{Name: "comment", Kind: "text", Width: 1, Column: 9},
+			{Name: "bus", Path: "top.bus", Kind: "vector", Width: 8},
+		},
+	}
+	throttle := &decode.ChannelAnalysis{
+		Name: "throttle", Signal: decode.Servo, Active: decode.High, Pulses: 3060, Frames: 3060,
+		Width:  &decode.Summary{N: 3060, Min: us(1099.9), Max: us(1900.1), P01: 1100, Median: 1500, P99: 1900, Mean: 1482.25, SD: 212.5, MeanU95: nan},
+		Period: &decode.Period{Nominal: 20000.04, Pattern: decode.Steady, DriftPPM: 3.2, Residual: 1.1, Intervals: decode.Summary{N: 3059, Min: us(19996.2), Max: us(20003.9), Median: 20000, Mean: 20000.0412, SD: 1.25, MeanU95: 0.044}},
+		Jitter: &decode.Jitter{WidthRMS: 0.32, WidthRMSCorrected: 0.317, WidthP99: 0.8, WidthPP: 1.9, WidthN: 2400, Resolved: true, PeriodRMS: 1.25, CycleToCycleRMS: 1.7, WidthRMSLow95: 0.31, WidthRMSHigh95: 0.33},
+		Rests:  []decode.Rest{{Start: 2 * decode.Second, End: 12 * decode.Second, Frames: 500, Width: 1500.02, RMS: 0.32}},
+		RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan,
+	}
+	rudder := *throttle
+	rudder.Name, rudder.Frames, rudder.Pulses, rudder.Dropped = "rudder", 3060, 3057, 3
+	rudder.Jitter = &decode.Jitter{WidthRMS: 9.41, WidthRMSCorrected: 9.41, WidthP99: 24.3, WidthPP: 51.2, WidthN: 2380, Resolved: true, PeriodRMS: 1.3, CycleToCycleRMS: 1.8, WidthRMSLow95: 9.1, WidthRMSHigh95: 9.7}
+	winch := *throttle
+	winch.Name, winch.Pulses, winch.Frames, winch.Losses, winch.Lost, winch.Glitches = "winch", 3031, 3040, 1, ms(412), 2
+	winch.Period = &decode.Period{Nominal: 20000, Pattern: decode.IrregularPattern, DriftPPM: nan, Residual: nan, Others: 12, Recurring: []float64{20000, 40000}}
+	winch.Jitter = &decode.Jitter{WidthRMS: 0.02, WidthRMSCorrected: nan, WidthP99: nan, WidthPP: 0.1, WidthN: 60, PeriodRMS: nan, CycleToCycleRMS: nan, WidthRMSLow95: nan, WidthRMSHigh95: nan}
+	dead := &decode.ChannelAnalysis{Name: "horn\x1b[2J\u202e", Signal: decode.Silent, Level: decode.Low, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
+	motor := &decode.ChannelAnalysis{Name: "pump", Signal: decode.Duty, Active: decode.High, RateHz: 490.2, DutyLow: 0.1, DutyHigh: 0.75, BitTime: nan}
+	a := &decode.Analysis{
+		Start: 0, End: ms(61200), Resolution: 0.1,
+		Origin:   decode.Origin{End: ms(61200), Step: 1e5, Unit: us(0.1), Rows: 612_000_001, EndStated: true, Text: "2026-05-01 10:00:00", Notes: []string{"the capture's clock is not known: 50 ppm of it are 1 us in 20 ms"}},
+		Notes:    []string{"the capture's clock is not known: 50 ppm of it are 1 us in 20 ms", "cut off in row 612000002"},
+		Channels: []*decode.ChannelAnalysis{throttle, &rudder, &winch, dead, motor},
+	}
+	j := &decode.Judgement{
+		Outcome: decode.Failed,
+		Channels: []decode.ChannelJudgement{
+			{Judged: true, Outcome: decode.Passed},
+			{Judged: true, Outcome: decode.Failed},
+			{Judged: true, Outcome: decode.Failed, Causes: []decode.Cause{{Cause: "a loose wire or pin of this channel", Evidence: []string{"the gap is on winch alone", "two glitches lie beside it"}, Try: "wiggle the plug while capturing, then swap the lead"}}},
+			{}, {},
+		},
+		Findings: []decode.Finding{
+			{Kind: decode.WidthJitter, Severity: decode.Fail, Channels: []string{"rudder"}, Start: 0, End: ms(61180), Count: 2380, Measured: 24.3, Limit: 20, Unit: "us", Message: "99 % of widths at rest lie within 24.3 us of their mean"},
+			{Kind: decode.SignalLoss, Severity: decode.Fail, Channels: []string{"winch"}, Start: ms(42310.5), End: ms(42722.5), Count: 1, Measured: 432, Limit: 110, Unit: "ms", Message: "no pulse for 432 ms; longer than the 25, 50 and 100 ms that firmware waits"},
+			{Kind: decode.DroppedFrame, Severity: decode.Warn, Channels: []string{"rudder"}, Start: ms(12344), End: ms(12366), Count: 1, Measured: 44, Limit: 33, Unit: "ms", Message: "1 frame missing, 44 ms between pulses"},
+			{Kind: decode.SharedLoss, Severity: decode.Note, Channels: []string{"rudder", "winch"}, Start: ms(42310.5), End: ms(42722.5), Count: 1, Measured: nan, Limit: nan, Message: "both at once"},
+		},
+		Causes: []decode.Cause{{Cause: "the supply dips", Evidence: []string{"gaps on two channels at once"}, Try: "measure the supply under load"}},
+	}
+	return h, a, j
+}
