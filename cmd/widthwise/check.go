@@ -88,4 +88,3 @@ func (a *app) check(ctx context.Context, o checkOptions, names []string, open op
 	}
 	return nil
 }
-

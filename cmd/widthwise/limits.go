@@ -1,8 +1,10 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"strings"
@@ -69,6 +71,10 @@ func newRules(o *options) (*rules, error) {
 			return nil, err
 		}
 	}
+	return f.rules(o)
+}
+
+func (f *limitsFile) rules(o *options) (*rules, error) {
 	flags := func(r *rule) {
 		if o.period > 0 {
 			r.limits.Period, r.expect.Period = o.period, o.period
@@ -137,7 +143,9 @@ func (r *rules) active() decode.PerChannel[decode.Level] {
 }
 
 func (r *rules) glitchBelow() decode.PerChannel[decode.Time] {
-	return each(r, func(r rule) decode.Time { return decode.Time(math.Round(r.limits.GlitchBelow * float64(decode.Microsecond))) })
+	return each(r, func(r rule) decode.Time {
+		return decode.Time(math.Round(r.limits.GlitchBelow * float64(decode.Microsecond)))
+	})
 }
 
 func each[T any](r *rules, pick func(rule) T) decode.PerChannel[T] {
@@ -160,16 +168,28 @@ type limitsFile struct {
 
 type place struct{ line, column int }
 
+// maxLimits is far more than anyone writes; a capture given by mistake is not
+// read to its end.
+const maxLimits = 1 << 20
+
 func (f *limitsFile) read() error {
-	text, err := os.ReadFile(f.name)
+	file, err := os.Open(f.name)
 	if err != nil {
-		var pathError *os.PathError
-		if errors.As(err, &pathError) {
-			err = pathError.Err
-		}
-		return fmt.Errorf("%s: %w", f.name, err)
+		return bare(f.name, err)
 	}
-	d := toml.NewDecoder(strings.NewReader(string(text))).DisallowUnknownFields()
+	defer file.Close()
+	text, err := io.ReadAll(io.LimitReader(file, maxLimits+1))
+	switch {
+	case err != nil:
+		return bare(f.name, err)
+	case len(text) > maxLimits:
+		return usageError("%s: more than 1 MiB; a limits file, as widthwise help limits shows it", f.name)
+	}
+	return f.parse(text)
+}
+
+func (f *limitsFile) parse(text []byte) error {
+	d := toml.NewDecoder(bytes.NewReader(text)).DisallowUnknownFields()
 	if err := d.Decode(&f.all); err != nil {
 		return f.refused(err)
 	}
@@ -184,19 +204,36 @@ func (f *limitsFile) refused(err error) error {
 	switch {
 	case errors.As(err, &unknown):
 		first := unknown.Errors[0]
-		path := first.Key()
-		key := path[len(path)-1]
 		line, column := first.Position()
+		key := unknownKey(first.Key())
 		return fmt.Errorf("%s:%d:%d: unknown key %q%s; widthwise help limits lists them", f.name, line, column, key, nearest(key, maps.Keys(accepted)))
 	case errors.As(err, &damage):
 		line, column := damage.Position()
-		if path := damage.Key(); len(path) > 0 && accepted[path[len(path)-1]] != "" {
-			key := path[len(path)-1]
+		reason := strings.TrimPrefix(damage.Error(), "toml: ")
+		if key := acceptedKey(damage.Key()); key != "" && strings.HasPrefix(reason, "cannot ") {
 			return fmt.Errorf("%s:%d:%d: %s is of the wrong type; %s", f.name, line, column, key, accepted[key])
 		}
-		return fmt.Errorf("%s:%d:%d: %s; TOML, as widthwise help limits shows it", f.name, line, column, strings.TrimPrefix(damage.Error(), "toml: "))
+		return fmt.Errorf("%s:%d:%d: %s; TOML, as widthwise help limits shows it", f.name, line, column, reason)
 	}
 	return fmt.Errorf("%s: %s; TOML, as widthwise help limits shows it", f.name, strings.TrimPrefix(err.Error(), "toml: "))
+}
+
+// unknownKey is the part of a dotted key that nothing is known by.
+func unknownKey(path toml.Key) string {
+	if accepted[path[0]] == "" {
+		return path[0]
+	}
+	return path[len(path)-1]
+}
+
+// acceptedKey is the last part of a dotted key that is one of ours.
+func acceptedKey(path toml.Key) string {
+	for i := len(path) - 1; i >= 0; i-- {
+		if accepted[path[i]] != "" {
+			return path[i]
+		}
+	}
+	return ""
 }
 
 // keyPlaces finds where each key of a valid document is written.
@@ -246,17 +283,27 @@ type section struct {
 
 func (f *limitsFile) section(channel string) section { return section{f, channel} }
 
+// own finds a key that this section itself states.
+func (s section) own(key string) (place, bool) {
+	path := key
+	if s.channel != "" {
+		path = strings.Join([]string{"channel", s.channel, key}, "\x00")
+	}
+	at, ok := s.file.places[path]
+	return at, ok
+}
+
 // place finds a key in this section, or where it was said for all channels.
 func (s section) place(key string) (place, bool) {
-	if at, ok := s.file.places[strings.Join([]string{"channel", s.channel, key}, "\x00")]; ok && s.channel != "" {
+	if at, ok := s.own(key); ok {
 		return at, true
 	}
 	at, ok := s.file.places[key]
 	return at, ok
 }
 
-// states tells whether the user set any of the keys for this channel.
-func (s section) states(key string) bool { _, ok := s.place(key); return ok }
+// states tells whether this section itself sets a key.
+func (s section) states(key string) bool { _, ok := s.own(key); return ok }
 
 // refuse places an error at the key it is about.
 func (s section) refuse(key, format string, args ...any) error {

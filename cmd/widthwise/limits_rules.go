@@ -106,8 +106,8 @@ func (s section) words(in stated, r *rule) error {
 	return nil
 }
 
-// settle refuses limits that contradict each other. Where only the stricter of
-// a pair was stated, the usual milder one gives way to it.
+// settle refuses limits that contradict each other. A milder limit that was
+// stated for more channels, or not at all, gives way to a stricter one.
 func (s section) settle(r *rule) error {
 	l := &r.limits
 	if outside(l.WidthWarn, l.WidthFail) {
@@ -135,7 +135,7 @@ func (s section) settle(r *rule) error {
 		}
 		*p.warn = *p.fail
 	}
-	if s.states("glitch_below_us") && l.WidthFail[1] > 0 && l.GlitchBelow > l.WidthFail[0] {
+	if _, stated := s.place("glitch_below_us"); stated && l.WidthFail[1] > 0 && l.GlitchBelow > l.WidthFail[0] {
 		return s.refuse("glitch_below_us", "glitch_below_us = %g is above the lowest width of width_fail_us = [%g, %g]; at most %g",
 			l.GlitchBelow, l.WidthFail[0], l.WidthFail[1], l.WidthFail[0])
 	}

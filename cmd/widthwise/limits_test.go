@@ -1,0 +1,187 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"widthwise/decode"
+)
+
+// limitsOf reads text as a limits file and returns its rules, or the refusal
+// with the file called FILE.
+func limitsOf(t testing.TB, text string, args ...string) (*rules, string) {
+	t.Helper()
+	name := filepath.Join(t.TempDir(), "limits.toml")
+	require.NoError(t, os.WriteFile(name, []byte(text), 0o666))
+	o, refusal := parse(append(args, "--limits", name)...)
+	require.Empty(t, refusal)
+	r, err := newRules(o)
+	if err != nil {
+		return nil, strings.ReplaceAll(wording(err), name, "FILE")
+	}
+	return r, ""
+}
+
+func TestLimitsFile(t *testing.T) {
+	r, refusal := limitsOf(t, `
+width_warn_us = [900, 2100.5]
+width_jitter_warn_us = 5
+period = "22ms"
+dropped_fail_percent = 0
+active = "low"
+
+[channel.winch]
+period = "11ms"
+loss_after = "0.5s"
+min_frames = 10
+glitch_below_us = 250.5
+signal = "pulse-position"
+
+[channel]
+"bus[3]" = { width_jitter_fail_us = 4 }
+`)
+	require.Empty(t, refusal)
+	all := decode.DefaultLimits
+	all.WidthWarn, all.WidthJitterWarn, all.Period, all.DroppedFailPercent = [2]float64{900, 2100.5}, 5, 22*decode.Millisecond, 0
+	all.Active, all.WidthStated = decode.Low, true
+	assert.Equal(t, all, r.limits().Default)
+	assert.Equal(t, decode.Expect{Period: 22 * decode.Millisecond}, r.expect().Default)
+
+	winch := all
+	winch.Period, winch.MinFrames, winch.GlitchBelow, winch.Signal = 11*decode.Millisecond, 10, 250.5, decode.PulsePosition
+	assert.Equal(t, winch, r.limits().For("winch"))
+	assert.Equal(t, decode.Expect{Period: 11 * decode.Millisecond, LossAfter: 500 * decode.Millisecond, Signal: decode.PulsePosition}, r.expect().For("winch"))
+	assert.Equal(t, 250_500*decode.Nanosecond, r.glitchBelow().For("winch"))
+	assert.Equal(t, 300*decode.Microsecond, r.glitchBelow().Default)
+	assert.Equal(t, decode.Low, r.active().For("winch"))
+
+	assert.Equal(t, []string{"bus[3]", "winch"}, r.names())
+}
+
+// Only the stricter of a pair was stated: the usual milder one gives way.
+func TestStricterLimitTakesTheMilderAlong(t *testing.T) {
+	r, refusal := limitsOf(t, "width_fail_us = [950, 2050]\nwidth_jitter_fail_us = 4\nperiod_fail_percent = 0.5")
+	require.Empty(t, refusal)
+	l := r.limits().Default
+	assert.Equal(t, [2]float64{950, 2050}, l.WidthWarn)
+	assert.Equal(t, 4.0, l.WidthJitterWarn)
+	assert.Equal(t, 0.5, l.PeriodWarnPercent)
+
+	r, refusal = limitsOf(t, "width_fail_us = [400, 800]")
+	require.Empty(t, refusal)
+	assert.Equal(t, [2]float64{400, 800}, r.limits().Default.WidthWarn)
+}
+
+// A channel may be held to more than all are, and not to less than it says.
+func TestChannelStricterThanAll(t *testing.T) {
+	r, refusal := limitsOf(t, "width_warn_us = [885, 2115]\n[channel.winch]\nwidth_fail_us = [950, 2050]")
+	require.Empty(t, refusal)
+	assert.Equal(t, [2]float64{885, 2115}, r.limits().Default.WidthWarn)
+	assert.Equal(t, [2]float64{950, 2050}, r.limits().For("winch").WidthWarn)
+	_, refusal = limitsOf(t, "width_fail_us = [950, 2050]\n[channel.winch]\nwidth_warn_us = [900, 2100]")
+	assert.Equal(t, "FILE:3:1: width_warn_us = [900, 2100] reaches past width_fail_us = [950, 2050]; limits that warn before they fail", refusal)
+}
+
+// Flags weigh more than the top of a limits file, a channel's own part more
+// than flags.
+func TestFlagsBesideLimits(t *testing.T) {
+	r, refusal := limitsOf(t, "period = \"20ms\"\nactive = \"high\"\n[channel.winch]\nperiod = \"11ms\"",
+		"--period", "22ms", "--loss-after", "200ms", "--active", "low")
+	require.Empty(t, refusal)
+	assert.Equal(t, 22*decode.Millisecond, r.expect().Default.Period)
+	assert.Equal(t, 22*decode.Millisecond, r.limits().Default.Period)
+	assert.Equal(t, 11*decode.Millisecond, r.expect().For("winch").Period)
+	assert.Equal(t, 200*decode.Millisecond, r.expect().For("winch").LossAfter)
+	assert.Equal(t, decode.Low, r.limits().For("winch").Active)
+}
+
+func TestLimitsRefusals(t *testing.T) {
+	for _, c := range []struct{ text, want string }{
+		{"width_warm_us = [885, 2115]", `FILE:1:1: unknown key "width_warm_us", did you mean width_warn_us?; widthwise help limits lists them`},
+		{"\n[channel.winch]\n  colour = 3", `FILE:3:3: unknown key "colour"; widthwise help limits lists them`},
+		{"[chanel.winch]\nperiod = \"22ms\"", `FILE:1:2: unknown key "chanel", did you mean channel?; widthwise help limits lists them`},
+		{"min_frames = \"many\"", `FILE:1:14: min_frames is of the wrong type; a whole number, such as 50`},
+		{"min_frames = 1.5", `FILE:1:14: min_frames is of the wrong type; a whole number, such as 50`},
+		{"period = 22", `FILE:1:10: period is of the wrong type; a duration, such as "22ms"`},
+		{"width_warn_us = 885", `FILE:1:17: width_warn_us is of the wrong type; two numbers, such as [885, 2115]`},
+		{"width_warn_us = [885, \"2115\"]", `FILE:1:23: width_warn_us is of the wrong type; two numbers, such as [885, 2115]`},
+		{"width_warn_us = [885]", `FILE:1:1: width_warn_us has 1 numbers; two numbers, such as [885, 2115]`},
+		{"width_warn_us = [2115, 885]", `FILE:1:1: width_warn_us = [2115, 885] does not rise from lowest to highest; two numbers, such as [885, 2115]`},
+		{"width_warn_us = [nan, 885]", `FILE:1:1: width_warn_us = [NaN, 885] does not rise from lowest to highest; two numbers, such as [885, 2115]`},
+		{"width_warn_us = [700, 2115]", `FILE:1:1: width_warn_us = [700, 2115] reaches past width_fail_us = [800, 2200]; limits that warn before they fail`},
+		{"width_fail_us = [900, 2100]\n\n  width_warn_us = [885, 2115]", `FILE:3:3: width_warn_us = [885, 2115] reaches past width_fail_us = [900, 2100]; limits that warn before they fail`},
+		{"width_jitter_warn_us = 30", `FILE:1:1: width_jitter_warn_us = 30 is above width_jitter_fail_us = 20; a warning that comes before the failure`},
+		{"period_warn_percent = 4", `FILE:1:1: period_warn_percent = 4 is above period_fail_percent = 3; a warning that comes before the failure`},
+		{"dropped_fail_percent = 101", `FILE:1:1: dropped_fail_percent = 101 is more than 100 %; a number, such as 1`},
+		{"frame_warn_percent = -1", `FILE:1:1: frame_warn_percent = -1 is below zero; a number, such as 5, or 0 for no limit`},
+		{"frame_warn_percent = inf", `FILE:1:1: frame_warn_percent = +Inf is below zero; a number, such as 5, or 0 for no limit`},
+		{"min_frames = 0", `FILE:1:1: min_frames = 0 would let a dead wire pass; at least 1`},
+		{"glitch_below_us = 900", `FILE:1:1: glitch_below_us = 900 is above the lowest width of width_fail_us = [800, 2200]; at most 800`},
+		{"glitch_below_us = 0", `FILE:1:1: glitch_below_us = 0 would leave no pulse apart from a glitch; a number from 1 to 3000`},
+		{"period = \"22\"", `FILE:1:1: period = "22": a duration needs a unit; 22s, 22ms, 22us or 22ns`},
+		{"period = \"22ms\"\nloss_after = \"20ms\"", `FILE:2:1: loss_after = 0.02s is no longer than period = 0.022s, so every frame would be a loss; several periods`},
+		{"period = \"22ms\"\n[channel.winch]\nloss_after = \"20ms\"", `FILE:3:1: loss_after = 0.02s is no longer than period = 0.022s, so every frame would be a loss; several periods`},
+		{"active = \"up\"", `FILE:1:1: active = "up": not a level; high or low`},
+		{"signal = \"silent\"", `FILE:1:1: signal = "silent" is no kind of signal; "servo", "pulse-position", "duty" or "serial"`},
+		{"[channel.winch]\nwidth_fail_us = [1, 2]\nwidth_fail_us = [1, 2]", `FILE:3:1: key width_fail_us is already defined; TOML, as widthwise help limits shows it`},
+		{"period = ", `FILE:1:9: expected value, not end of input; TOML, as widthwise help limits shows it`},
+		{"channel = 3", `FILE:1:11: channel is of the wrong type; a table for each channel, such as [channel.rudder]`},
+	} {
+		t.Run(c.text, func(t *testing.T) {
+			_, got := limitsOf(t, c.text)
+			assert.Equal(t, c.want, got)
+		})
+	}
+	_, got := limitsOf(t, "loss_after = \"20ms\"", "--period", "22ms")
+	assert.Equal(t, "FILE:1:1: loss_after = 0.02s is no longer than period = 0.022s, so every frame would be a loss; several periods", got)
+}
+
+// The printed example is a limits file, and its keys are the usual values.
+func TestLimitsExample(t *testing.T) {
+	r, refusal := limitsOf(t, limitsExample)
+	require.Empty(t, refusal)
+	want := decode.DefaultLimits
+	want.WidthStated = true
+	assert.Equal(t, want, r.limits().Default)
+	assert.Equal(t, decode.Expect{}, r.expect().Default)
+	for key := range accepted {
+		assert.Contains(t, limitsExample, key)
+	}
+
+	uncommented := regexpReplace(limitsExample, `(?m)^# ([a-z_]+ = |\[channel)`, "$1")
+	r, refusal = limitsOf(t, uncommented)
+	require.Empty(t, refusal, uncommented)
+	assert.Equal(t, []string{"winch"}, r.names())
+	assert.Equal(t, 22*decode.Millisecond, r.expect().Default.Period)
+}
+
+// No text crashes the reader, and every refusal is one line that names the file.
+func FuzzLimits(f *testing.F) {
+	f.Add(limitsExample)
+	f.Add("[channel.a]\nb.c = {d = 1}\n[[e]]")
+	f.Add("width_warn_us = {a = [1,2]}\nperiod.x = 3")
+	f.Add("\"\" = 1\n[channel.\"\"]\nactive = \"low\"\n\x00")
+	f.Add("channel.rudder.period = \"22ms\"\nchannel.rudder.loss_after = \"1ms\"")
+	f.Fuzz(func(t *testing.T, text string) {
+		file := &limitsFile{name: "FILE"}
+		err := file.parse([]byte(text))
+		if err == nil {
+			_, err = file.rules(&options{})
+		}
+		if err != nil {
+			require.Regexp(t, `^FILE`, err.Error())
+		}
+	})
+}
+
+func TestLimitsThatAreNone(t *testing.T) {
+	_, refusal := limitsOf(t, strings.Repeat("0.1,0\n", maxLimits/6+1))
+	assert.Equal(t, "FILE: more than 1 MiB; a limits file, as widthwise help limits shows it", refusal)
+	_, refusal = limitsOf(t, "Time,rudder\n0.0,1\n")
+	assert.Regexp(t, `^FILE:1:5: .*; TOML, as widthwise help limits shows it$`, refusal)
+}
