@@ -121,15 +121,15 @@ func (i *Inspection) facts() [][2]string {
 	for _, other := range i.Alternatives {
 		lines = append(lines, [2]string{"could be", safe(other)})
 	}
-	span := decimalText(i.Start) + " s to " + decimalText(i.End) + " s, " + duration(i.Duration)
+	span := decimalText(i.Start) + " s to " + decimalText(i.End) + " s (" + duration(i.Duration) + ")"
 	if i.Origin != "" {
 		span += ", counted from " + safe(string(i.Origin))
 	}
-	step := i.TimeStep.How
+	found := i.TimeStep.How
 	if !i.TimeStep.Step.missing() {
-		step = fixed(i.TimeStep.Step, scale{float64(i.TimeStep.Step)}.decimals()) + " us; " + step
+		found = step(i.TimeStep.Step) + "; " + found
 	}
-	return append(lines, [2]string{"span", span}, [2]string{"time step", step})
+	return append(lines, [2]string{"span", span}, [2]string{"time step", found})
 }
 
 // WriteText writes the inspection for a person, or in rows for a pipe.

@@ -17,7 +17,7 @@ type rows struct {
 // columns names the fields of the channel rows. They never change their place.
 var columns = []string{
 	"columns", "file", "channel", "verdict", "signal", "pulses", "frames",
-	"width_min_us", "width_median_us", "width_max_us", "period_ms", "period_sd_us",
+	"width_min_us", "width_median_us", "width_max_us", "period_ms", "period_u95_us", "period_sd_us",
 	"jitter_rms_us", "jitter_p99_us", "dropped_frames", "glitches", "losses", "lost_s", "label",
 }
 
@@ -34,7 +34,7 @@ func (r *rows) row(kind string, fields ...string) {
 func (c *Capture) writeRows(w io.Writer, style Style) error {
 	r := &rows{file: c.File}
 	r.WriteString(c.headline() + "\n")
-	r.row("capture", c.Format, c.Compression, decimalText(c.Start)+" s", decimalText(c.End)+" s", "time step "+orDash(c.Resolution)+" us")
+	r.row("capture", c.Format, c.Compression, decimalText(c.Start)+" s", decimalText(c.End)+" s", "time step "+step(c.Resolution))
 	r.WriteString(strings.Join(columns, "\t") + "\n")
 	for _, ch := range c.judged() {
 		r.channel(ch, scale{float64(c.Resolution)})
@@ -66,12 +66,12 @@ func (c *Capture) writeRows(w io.Writer, style Style) error {
 }
 
 func (r *rows) channel(ch *Channel, s scale) {
-	width, period, jitter := [3]string{"-", "-", "-"}, [2]string{"-", "-"}, [2]string{"-", "-"}
+	width, period, jitter := [3]string{"-", "-", "-"}, [3]string{"-", "-", "-"}, [2]string{"-", "-"}
 	if w := ch.Width; w != nil {
 		width = [3]string{s.width(w.Min), s.width(w.Median), s.width(w.Max)}
 	}
 	if p := ch.Period; p != nil {
-		period = [2]string{fixed(p.Nominal/1000, min(s.decimals()+4, 6)), s.spread(p.SD)}
+		period = [3]string{fixed(p.Nominal/1000, min(s.decimals()+4, 6)), fixed(p.MeanU95, 3), s.spread(p.SD)}
 	}
 	if j := ch.Jitter; j != nil {
 		jitter = [2]string{s.spread(j.WidthRMS), s.width(j.WidthP99)}
@@ -85,7 +85,7 @@ func (r *rows) channel(ch *Channel, s scale) {
 		verdict = "-"
 	}
 	r.row("channel", ch.Name, verdict, ch.Signal, n(ch.Pulses), n(ch.Frames),
-		width[0], width[1], width[2], period[0], period[1], jitter[0], jitter[1],
+		width[0], width[1], width[2], period[0], period[1], period[2], jitter[0], jitter[1],
 		n(ch.Dropped), n(ch.Glitches), n(ch.Losses), decimalText(ch.Lost), ch.Label)
 }
 
@@ -114,13 +114,6 @@ func (s Style) inkRows(text string) string {
 func decimalText(s Seconds) string {
 	b, _ := s.MarshalJSON()
 	return string(b)
-}
-
-func orDash(n Number) string {
-	if n.missing() {
-		return "-"
-	}
-	return fmt.Sprint(float64(n))
 }
 
 // WriteVerdict writes the one line of a quiet check.

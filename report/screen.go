@@ -22,6 +22,9 @@ type Style struct {
 // maxFindings is how many findings a screen shows; the rest are counted.
 const maxFindings = 40
 
+// maxLine is how long a line of prose may be on a wide screen.
+const maxLine = 110
+
 // screen collects one page of text.
 type screen struct {
 	strings.Builder
@@ -74,7 +77,7 @@ func (p *screen) wrap(first string, indent int, body string) {
 	if gap := indent - text.StringWidthWithoutEscSequences(first); gap > 0 {
 		first += strings.Repeat(" ", gap)
 	}
-	room := max(p.style.Width-indent-1, 24)
+	room := max(min(p.style.Width, maxLine)-indent-1, 24)
 	lines := strings.Split(strings.TrimRight(text.WrapSoft(body, room), "\n"), "\n")
 	for i, line := range lines {
 		if i > 0 {
@@ -125,10 +128,7 @@ func (c *Facts) source() string {
 		parts = append(parts, c.Compression)
 	}
 	parts = append(parts, duration(c.Duration), "from "+instant(c.Start)+" s to "+instant(c.End)+" s")
-	if c.Resolution.missing() {
-		return strings.Join(append(parts, "time step not known"), ", ")
-	}
-	return strings.Join(append(parts, "time step "+fixed(c.Resolution, scale{float64(c.Resolution)}.decimals())+" us"), ", ")
+	return strings.Join(append(parts, "time step "+step(c.Resolution)), ", ")
 }
 
 // judged lists the judged channels, the slots of a stream after it.
@@ -262,7 +262,6 @@ func (p *screen) lanes(c *Capture, rows []*Channel) {
 	if length < 24 || c.Duration <= 0 {
 		return
 	}
-	p.line("")
 	marks := 0
 	var strips strings.Builder
 	for _, ch := range rows {
@@ -273,6 +272,7 @@ func (p *screen) lanes(c *Capture, rows []*Channel) {
 	if marks == 0 {
 		return
 	}
+	p.line("")
 	left, right := instant(c.Start)+" s", instant(c.End)+" s"
 	p.line(strings.Repeat(" ", name+2) + left + strings.Repeat(" ", max(length-len(left)-len(right), 1)) + right)
 	p.WriteString(strips.String())
@@ -318,6 +318,7 @@ func (p *screen) figures(c *Capture, rows []*Channel) {
 			p.wrap(first, indent, line)
 		}
 	}
+	p.wrap("  ", 2, clockWords)
 }
 
 func (p *screen) findings(c *Capture) {

@@ -165,6 +165,9 @@ func (c *Channel) figures(s scale) []string {
 	return out
 }
 
+// clockWords name what no interval knows of. 50 ppm: common practice, no source.
+const clockWords = "± is 95 %. The error of the capture's own clock is not in it and cannot be seen: 50 ppm, a common figure, are 1 us in 20 ms."
+
 // words says how steady the widths are at rest, or why that is not known.
 func (j *Jitter) words(s scale) string {
 	switch {

@@ -101,6 +101,20 @@ func fixed(n Number, digits int) string {
 	return text
 }
 
+// step is a time step with the sample rate it stands for.
+func step(us Number) string {
+	if us.missing() || us <= 0 {
+		return "not known"
+	}
+	rate, unit := 1e6/float64(us), "Hz"
+	for _, larger := range []string{"kHz", "MHz", "GHz"} {
+		if rate >= 999.5 {
+			rate, unit = rate/1000, larger
+		}
+	}
+	return fmt.Sprintf("%.4g us (%.4g %s)", float64(us), rate, unit)
+}
+
 // instant in seconds with milliseconds, as finely as a hand finds a place.
 func instant(t Seconds) string { return decode.Time(t).Seconds(3) }
 

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync/atomic"
 	"syscall"
 	"testing"
 
@@ -179,4 +180,36 @@ func TestInterrupt(t *testing.T) {
 		assert.Empty(t, out.String())
 		assert.Equal(t, "interrupted\n", errs.String())
 	}
+}
+
+// meter stands in for the bar.
+type meter struct {
+	size, read int64
+	finished   bool
+}
+
+func (m *meter) add(n int) { atomic.AddInt64(&m.read, int64(n)) }
+func (m *meter) finish()   { m.finished = true }
+
+func TestProgressOnLargeFilesOnly(t *testing.T) {
+	large, small := filepath.Join(t.TempDir(), "large.csv"), filepath.Join(t.TempDir(), "small.csv")
+	require.NoError(t, os.WriteFile(small, nil, 0o666))
+	require.NoError(t, os.WriteFile(large, []byte("Time,rudder\n0.0,1\n"), 0o666))
+	require.NoError(t, os.Truncate(large, largeFile)) // the rest is no table
+	show := func(args ...string) *meter {
+		var m *meter
+		got := tryWith(func(s *streams) {
+			s.openProgress = func(size int64, _ string) progress { m = &meter{size: size}; return m }
+		}, args...)
+		assert.Equal(t, exitUnreadable, got.code)
+		return m
+	}
+	m := show("check", large)
+	require.NotNil(t, m)
+	assert.EqualValues(t, largeFile, m.size)
+	assert.Positive(t, m.read)
+	assert.True(t, m.finished)
+	assert.Nil(t, show("check", small))
+	assert.Nil(t, show("check", "--progress", "never", large))
+	assert.Nil(t, show("check", "--quiet", large))
 }
