@@ -113,6 +113,8 @@ type ChannelAnalysis struct {
 	// NaN elsewhere.
 	RateHz, DutyLow, DutyHigh float64
 	BitTime                   float64 // microseconds
+
+	channel *channel // what the figures come from; nil where nothing was decoded
 }
 
 // Analysis is what was measured in one capture.

@@ -2,7 +2,9 @@ package decode
 
 import (
 	"context"
-	"iter"
+	"errors"
+	"io"
+	"math"
 )
 
 // Settings steer the first pass. The zero value takes the whole capture.
@@ -16,34 +18,368 @@ type Settings struct {
 
 // Recording is what one pass over a capture keeps. It grows with the pulses of
 // the capture and not with its length or its noise.
-type Recording struct{}
+type Recording struct {
+	channels   []*wire
+	start, end Time
+	origin     Origin
+	resolution float64 // picoseconds; 0 where unknown
+}
+
+// wire is what is kept of one channel.
+type wire struct {
+	name   string
+	named  bool
+	stated Level // polarity, if the user states it
+
+	level     Level // now
+	since     Time
+	open      bool // since is not an edge
+	edges     int64
+	firstEdge Time
+	lastEdge  Time
+	lengths   [3]Time // of the last stretch before a change to each level
+
+	sec     second
+	touched bool
+
+	high, low pulser // servo pulses, either polarity
+	markers   train  // of a pulse-position stream
+	marked    Level  // their level
+
+	seconds map[Signal]int64
+	spans   []KindSpan // seconds of one kind joined; silent ones left out
+	bits    []Time     // bit times, one a serial second (capped)
+	rates   []Time     // intervals, one a duty second (capped)
+	dutyMin float64
+	dutyMax float64
+}
 
 // Decode passes once over s. An error of the source ends it and is returned
 // as it is.
 func Decode(ctx context.Context, s Source, o Settings) (*Recording, error) {
-	return &Recording{}, nil
+	d := &decoder{source: s, settings: o, rec: &Recording{}}
+	for i, c := range s.Channels() {
+		w := &wire{name: c.Name, named: c.Named, stated: o.Active.For(c.Name), seconds: map[Signal]int64{}, dutyMin: 1}
+		below := o.GlitchBelow.For(c.Name)
+		if below == 0 {
+			below = shortest
+		}
+		w.high = pulser{active: High, below: below}
+		w.low = pulser{active: Low, below: below}
+		d.rec.channels = append(d.rec.channels, w)
+		s.Want(i, CountsWhenBusy)
+	}
+	d.runs = make([][]Run, len(d.rec.channels))
+	d.counts = make([][]Count, len(d.rec.channels))
+	for {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		b, err := s.Next()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+		if !d.begun {
+			d.begin(s.Origin())
+		}
+		if d.block(b) {
+			break
+		}
+	}
+	if !d.begun {
+		d.begin(s.Origin())
+	}
+	d.finish(s.Origin())
+	return d.rec, nil
 }
 
-// Analyse measures the recording.
-func (r *Recording) Analyse(e PerChannel[Expect]) *Analysis { return &Analysis{} }
-
-// PulseRow is a pulse with the channel it belongs to and the kinds of the
-// findings that touch it. A rejected runt or spike has Glitch set.
-type PulseRow struct {
-	Channel string
-	Pulse
-	Notes  []Kind
-	Glitch bool
+// decoder is the state of the one pass.
+type decoder struct {
+	source   Source
+	settings Settings
+	rec      *Recording
+	begun    bool
+	from, to Time
+	now      Time // start of the second that is being filled
+	touched  []*wire
+	spare    []*Tally
+	runs     [][]Run // of the block, by channel
+	counts   [][]Count
+	involved []int
+	lattice  lattice
 }
 
-// Rows yields the accepted pulses of the judged channels, or of those named,
-// in order of time over all channels, ties in channel order; slots of a
-// pulse-position stream are channels of their own. Rejected pulses are among
-// them where glitches is set.
-func (j *Judgement) Rows(glitches bool) iter.Seq[PulseRow] {
-	return func(yield func(PulseRow) bool) {}
+func (d *decoder) begin(o Origin) {
+	d.begun = true
+	d.from, d.to = o.Start, math.MaxInt64
+	if f := d.settings.From; f != nil {
+		d.from = max(d.from, *f)
+	}
+	if t := d.settings.To; t != nil {
+		d.to = *t
+	}
+	d.rec.start, d.now = d.from, d.from
+	for _, w := range d.rec.channels {
+		w.since, w.open = d.from, true
+	}
 }
 
-// Judge holds the analysis against limits. A channel that the user named, or
-// that limits name, is judged as what it is asked to be.
-func (a *Analysis) Judge(l PerChannel[Limits]) *Judgement { return &Judgement{} }
+// block deals out a block's edges second by second. It reports whether the
+// rest of the capture lies beyond the end asked for.
+func (d *decoder) block(b *Block) bool {
+	d.lattice.unit = d.source.Origin().Unit
+	d.involved = d.involved[:0]
+	for _, r := range b.Runs {
+		if len(d.runs[r.Channel]) == 0 && len(d.counts[r.Channel]) == 0 {
+			d.involved = append(d.involved, r.Channel)
+		}
+		d.runs[r.Channel] = append(d.runs[r.Channel], r)
+	}
+	for _, c := range b.Counts {
+		if len(d.runs[c.Channel]) == 0 && len(d.counts[c.Channel]) == 0 {
+			d.involved = append(d.involved, c.Channel)
+		}
+		d.counts[c.Channel] = append(d.counts[c.Channel], c)
+	}
+	until := min(b.Until, d.to)
+	for {
+		next, any := Time(0), false
+		for _, i := range d.involved {
+			if t, ok := d.deal(i, d.now+Second); ok && (!any || t < next) {
+				next, any = t, true
+			}
+		}
+		if any && next < d.to {
+			d.turn()
+			d.now += (next - d.now) / Second * Second
+			continue
+		}
+		if until >= d.now+Second {
+			d.turn()
+			d.now += (until - d.now) / Second * Second
+		}
+		break
+	}
+	for _, i := range d.involved {
+		d.runs[i], d.counts[i] = d.runs[i][:0], d.counts[i][:0]
+	}
+	return b.Until > d.to
+}
+
+// deal hands channel i its edges before end and returns the instant of the
+// first one left.
+func (d *decoder) deal(i int, end Time) (next Time, left bool) {
+	w := d.rec.channels[i]
+	end = min(end, d.to)
+	for len(d.runs[i]) > 0 || len(d.counts[i]) > 0 {
+		if len(d.runs[i]) == 0 || len(d.counts[i]) > 0 && d.counts[i][0].Tally.firstAt < d.runs[i][0].At[0] {
+			c := d.counts[i][0]
+			if c.Tally.firstAt >= end {
+				return c.Tally.firstAt, true
+			}
+			d.touch(w)
+			w.count(c.Tally)
+			d.counts[i] = d.counts[i][1:]
+			continue
+		}
+		r := &d.runs[i][0]
+		level := r.First
+		k := 0
+		for ; k < len(r.At) && r.At[k] < end; k++ {
+			d.touch(w)
+			if before := w.since; w.change(level, r.At[k], d.from) && level != Unknown {
+				length := r.At[k] - before
+				d.lattice.add(r.At[k], length != w.lengths[level])
+				w.lengths[level] = length
+			}
+			level = level.Other()
+			if r.First == Unknown {
+				break
+			}
+		}
+		if k < len(r.At) && !(r.First == Unknown && r.At[0] < end) {
+			r.First, r.At = level, r.At[k:]
+			return r.At[0], true
+		}
+		d.runs[i] = d.runs[i][1:]
+	}
+	return 0, false
+}
+
+func (d *decoder) touch(w *wire) {
+	if w.touched {
+		return
+	}
+	w.touched = true
+	d.touched = append(d.touched, w)
+	if n := len(d.spare); n > 0 {
+		w.sec.tally, d.spare = d.spare[n-1], d.spare[:n-1]
+		*w.sec.tally = Tally{}
+	} else {
+		w.sec.tally = &Tally{}
+	}
+}
+
+// change takes the level that the channel has from t on and reports whether
+// that was a change.
+func (w *wire) change(to Level, t, from Time) bool {
+	if to == w.level {
+		return false
+	}
+	if t <= from {
+		w.level = to // the level the capture starts with, not an edge
+		return false
+	}
+	was := w.level
+	w.keep(stretch{was, w.since, t, w.open, false})
+	w.level, w.since, w.open = to, t, false
+	if to != Unknown && was != Unknown {
+		w.edge(t)
+		w.sec.tally.Add(to, t)
+		if w.sec.tally.Busy() {
+			w.sec.busy, w.sec.ended = true, w.sec.ended[:0]
+		}
+	}
+	return true
+}
+
+func (w *wire) edge(t Time) {
+	if w.edges == 0 {
+		w.firstEdge = t
+	}
+	w.edges++
+	w.lastEdge = t
+}
+
+func (w *wire) keep(s stretch) {
+	if !w.sec.busy {
+		w.sec.ended = append(w.sec.ended, s)
+	}
+}
+
+// count takes edges that a source counted; they alone make the second busy.
+func (w *wire) count(t *Tally) {
+	if w.edges == 0 {
+		w.firstEdge = t.firstAt
+	}
+	w.edges += t.Edges
+	w.lastEdge = t.lastAt
+	w.sec.tally.Merge(t)
+	w.sec.busy, w.sec.ended = true, w.sec.ended[:0]
+	w.level, w.since, w.open = t.lastTo, t.lastAt, false
+}
+
+// turn closes the second: each channel's kind is decided and its stretches go
+// where that kind wants them.
+func (d *decoder) turn() {
+	for _, w := range d.touched {
+		k := w.sec.classify()
+		if k.signal != Silent && k.signal != Serial && d.echo(w, k.signal) {
+			k.signal = Echo
+		}
+		w.settle(k)
+	}
+	for _, w := range d.touched {
+		d.spare = append(d.spare, w.sec.tally)
+		w.sec = second{ended: w.sec.ended[:0]}
+		w.touched = false
+	}
+	d.touched = d.touched[:0]
+}
+
+func (d *decoder) echo(w *wire, signal Signal) bool {
+	for _, o := range d.touched {
+		if o != w && echoes(&w.sec, &o.sec) {
+			if signal == Servo && !copiesPulses(&w.sec, &o.sec) {
+				continue
+			}
+			return true
+		}
+	}
+	return false
+}
+
+// settle books a second's kind and feeds the channel's pulsers.
+func (w *wire) settle(k secondKind) {
+	if k.signal != Silent {
+		w.seconds[k.signal]++
+		w.addSpan(KindSpan{k.signal, k.start, k.end})
+	}
+	switch k.signal {
+	case Serial:
+		if len(w.bits) < maxSpans {
+			w.bits = append(w.bits, k.bit)
+		}
+	case Duty:
+		if len(w.rates) < maxSpans {
+			w.rates = append(w.rates, k.interval)
+		}
+		w.dutyMin, w.dutyMax = min(w.dutyMin, k.duty), max(w.dutyMax, k.duty)
+	case PulsePosition:
+		if w.marked == Unknown {
+			w.marked = k.markers
+		}
+		for _, s := range w.sec.ended {
+			if s.level == w.marked && !s.openStart && !s.openEnd && s.length() >= minMarker {
+				w.markers.add(entry{s.start, s.length(), 0})
+			}
+		}
+	}
+	foreign := w.sec.busy || k.signal == PulsePosition || k.signal == Serial
+	for _, s := range w.sec.ended {
+		if foreign && s.end > k.start {
+			if s.start < k.end {
+				continue
+			}
+			w.skip(k.start, k.end)
+			foreign = false
+		}
+		w.high.add(s)
+		w.low.add(s)
+	}
+	if foreign {
+		w.skip(k.start, k.end)
+	}
+}
+
+// skip tells the pulsers that another kind of signal was on the wire.
+func (w *wire) skip(start, end Time) {
+	w.high.foreign(start, end)
+	w.low.foreign(start, end)
+}
+
+// addSpan joins what is of one kind in neighbouring seconds.
+func (w *wire) addSpan(s KindSpan) {
+	if n := len(w.spans); n > 0 && w.spans[n-1].Signal == s.Signal && s.Start-w.spans[n-1].End < 2*Second || len(w.spans) >= maxSpans {
+		w.spans[n-1].End = s.End
+		return
+	}
+	w.spans = append(w.spans, s)
+}
+
+// finish closes what is open at the capture's end.
+func (d *decoder) finish(o Origin) {
+	r := d.rec
+	r.origin = o
+	r.end = o.End
+	if t := d.settings.To; t != nil {
+		r.end = min(r.end, *t)
+	}
+	r.end = max(r.end, r.start)
+	for _, w := range r.channels {
+		d.touch(w)
+		w.keep(stretch{w.level, w.since, r.end, w.open, true})
+	}
+	d.turn()
+	for _, w := range r.channels {
+		w.high.release()
+		w.low.release()
+	}
+	r.resolution = o.Step
+	if r.resolution == 0 {
+		r.resolution = d.lattice.step()
+	}
+}

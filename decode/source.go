@@ -96,7 +96,7 @@ type Run struct {
 // Count stands for edges of one channel that were counted and not listed.
 type Count struct {
 	Channel int
-	Tally   Tally
+	Tally   *Tally
 }
 
 // Block is a piece of a capture, all channels side by side. Nothing in later

@@ -1,0 +1,408 @@
+package decode
+
+import (
+	"math"
+
+	"golang.org/x/exp/slices"
+)
+
+const maxEvents = 1000 // of one kind and channel that are kept one by one
+
+// event is something that happened on a channel, before it is judged.
+type event struct {
+	start, end Time
+	count      int64
+	measured   float64 // in the unit of its kind
+	expected   float64
+}
+
+// events is a capped list; all counts what is not listed too.
+type events struct {
+	list []event
+	all  int64
+}
+
+func (l *events) add(e event) {
+	l.all += e.count
+	if len(l.list) < maxEvents {
+		l.list = append(l.list, e)
+	} else {
+		last := &l.list[len(l.list)-1]
+		last.end = e.end
+		last.count += e.count
+	}
+}
+
+// frames is what walking a train along its frame grid yields.
+type frames struct {
+	rhythm    rhythm
+	lossAfter Time
+
+	first, last    Time // leading edges of the first and last frame, where there is any
+	any            bool
+	alive          bool // a pulse was cut by the capture's start
+	lastLife       Time // leading edge of the last pulse, cut ones included
+	pulses, frames int64
+	startUp        int64 // pulses before the first ten regular frames
+	dropped        int64
+
+	drops, losses, extras, jams events
+	odd                         events // single intervals off their expectation
+
+	intervals moments // single ones within 5 % of the expected, less the period
+	others    int64
+	cycles    moments // differences of neighbouring intervals
+	drift     line
+}
+
+// line fits a straight line in floating point, in one fixed order.
+type line struct{ n, x, y, xx, xy, yy float64 }
+
+func (l *line) add(x, y float64) {
+	l.n++
+	l.x += x
+	l.y += y
+	l.xx += x * x
+	l.xy += x * y
+	l.yy += y * y
+}
+
+// fit returns the slope and the standard deviation about the line (n - 2).
+func (l *line) fit() (slope, residual float64) {
+	sxx := l.xx - l.x*l.x/l.n
+	sxy := l.xy - l.x*l.y/l.n
+	syy := l.yy - l.y*l.y/l.n
+	if l.n < 3 || sxx <= 0 {
+		return math.NaN(), math.NaN()
+	}
+	slope = sxy / sxx
+	return slope, math.Sqrt(max(0, syy-slope*sxy) / (l.n - 2))
+}
+
+// walker follows a train along its grid.
+type walker struct {
+	*frames
+	from      Time // pulses before are start-up
+	lastFrame Time
+	haveFrame bool
+	previous  Time // interval before, 0 where none was regular
+	late      *event
+	phase     int
+	recent    []Time // last intervals, where the expectation is local
+	pending   []entry
+	lastPulse Time // leading edge of the last accepted pulse or sign of life
+	havePulse bool
+}
+
+// walk counts frames, dropped frames, losses and odd intervals.
+func walk(t *train, y rhythm, lossAfter Time) *frames {
+	f := &frames{rhythm: y, lossAfter: lossAfter}
+	w := &walker{frames: f, from: startOfFrames(t, y)}
+	r := t.read()
+	for e, ok := r.next(); ok; e, ok = r.next() {
+		w.take(e)
+	}
+	w.settlePending()
+	w.settleLate()
+	return f
+}
+
+func (w *walker) take(e entry) {
+	if e.accepted() {
+		w.pulses++
+		if e.start < w.from {
+			w.startUp++
+			return
+		}
+	}
+	if e.marks&afterBlind != 0 {
+		w.settlePending()
+		w.settleLate()
+		w.haveFrame, w.havePulse, w.previous, w.recent = false, false, 0, nil
+	}
+	switch {
+	case e.marks&stuck != 0:
+		w.jams.add(event{start: e.start, end: e.start + e.width, count: 1, measured: float64(e.width) / float64(Millisecond)})
+		if e.marks&cut == 0 {
+			w.pending = append(w.pending, e)
+		}
+		return
+	case e.marks&cut != 0:
+		if w.havePulse || e.width <= longest {
+			w.alive = w.alive || !w.any
+			w.lastPulse, w.havePulse, w.lastLife = e.start, true, e.start
+		}
+		return
+	}
+	if w.havePulse && e.start-w.lastPulse > w.lossAfter {
+		w.settlePending()
+		w.settleLate()
+		w.lose(w.lastPulse+w.rhythm.period, e.start)
+		w.haveFrame, w.previous, w.recent = false, 0, nil
+	}
+	w.lastPulse, w.havePulse, w.lastLife = e.start, true, e.start
+	w.place(e)
+}
+
+func (w *walker) lose(start, end Time) {
+	w.losses.add(event{start: min(start, end), end: end, count: 1,
+		measured: float64(end-start) / float64(Millisecond)})
+}
+
+// place puts an accepted pulse on the grid, or keeps it until the grid says
+// what it is.
+func (w *walker) place(e entry) {
+	p := w.expected()
+	if !w.haveFrame || p == 0 {
+		w.frame(e)
+		return
+	}
+	gap := e.start - w.lastFrame
+	k := (gap + p/2) / p
+	if k >= 1 && apart(gap, k*p)*4 <= p {
+		w.settle(k-1, e)
+		w.frame(e)
+		return
+	}
+	w.pending = append(w.pending, e)
+	if run := w.newGrid(p); run > 0 {
+		w.restart(run, p)
+	}
+}
+
+// settle decides what stood between two pulses on the grid with places free
+// between them: late frames fill places, the rest are extra pulses.
+func (w *walker) settle(places Time, next entry) {
+	for _, e := range w.pending {
+		switch {
+		case e.marks&stuck != 0:
+			places -= max(1, (e.width+w.rhythm.period/2)/w.rhythm.period)
+		case places > 0 && e.start-w.lastFrame > w.rhythm.period/2:
+			places--
+			w.frame(e)
+		default:
+			w.extra(e)
+		}
+	}
+	w.pending = w.pending[:0]
+	if places > 0 {
+		w.drop(places, next)
+	}
+}
+
+func (w *walker) drop(n Time, next entry) {
+	w.dropped += int64(n)
+	w.drops.add(event{start: w.lastFrame + w.expected(), end: next.start, count: int64(n),
+		measured: float64(next.start-w.lastFrame) / float64(Millisecond)})
+	if n%2 == 0 {
+		w.phase ^= 1
+	}
+}
+
+func (w *walker) extra(e entry) {
+	w.extras.add(event{start: e.start, end: e.start + e.width, count: 1, measured: micros(e.width)})
+}
+
+// newGrid returns how many pending pulses at the end follow a new phase of the
+// same grid: four of them, or eight that follow none.
+func (w *walker) newGrid(p Time) int {
+	n := len(w.pending)
+	regular := n >= 4
+	for i := n - 3; regular && i < n; i++ {
+		d := w.pending[i].start - w.pending[i-1].start
+		regular = within(d, p, 5) && w.pending[i].accepted() && w.pending[i-1].accepted()
+	}
+	switch {
+	case regular:
+		return 4
+	case n >= 8:
+		return n
+	}
+	return 0
+}
+
+// restart goes on from a new phase, whose first pulse is run places from the end.
+func (w *walker) restart(run int, p Time) {
+	pending := slices.Clone(w.pending)
+	w.pending = w.pending[:0]
+	first := len(pending) - run
+	for _, e := range pending[:first] {
+		if e.accepted() {
+			w.extra(e)
+		}
+	}
+	if gap := pending[first].start - w.lastFrame; gap*2 > p*3 {
+		if n := (gap+p/2)/p - 1; n > 0 {
+			w.drop(n, pending[first])
+		}
+	}
+	for _, e := range pending[first:] {
+		if e.accepted() {
+			w.frame(e)
+		}
+	}
+}
+
+// settlePending ends a row: what is left over half a period after the last
+// frame is one.
+func (w *walker) settlePending() {
+	for _, e := range w.pending {
+		switch {
+		case !e.accepted():
+		case !w.haveFrame || e.start-w.lastFrame > w.rhythm.period/2:
+			w.frame(e)
+		default:
+			w.extra(e)
+		}
+	}
+	w.pending = w.pending[:0]
+}
+
+// frame books a pulse as a frame and its interval to the frame before.
+func (w *walker) frame(e entry) {
+	if !w.any {
+		w.first, w.any = e.start, true
+	}
+	w.frames.frames++
+	w.last = e.start
+	if w.haveFrame && e.marks&afterBlind == 0 {
+		w.interval(e.start-w.lastFrame, e.start)
+	}
+	w.lastFrame, w.haveFrame = e.start, true
+}
+
+func (w *walker) interval(d, at Time) {
+	p := w.expected()
+	if p == 0 || d*2 > p*3 {
+		w.settleLate()
+		w.previous = 0
+		return
+	}
+	if w.rhythm.pattern == Alternating && !within(d, p, 2) && within(d, w.rhythm.pair[1-w.phase], 2) {
+		w.phase ^= 1
+		p = w.expected()
+	}
+	tolerance := Time(5)
+	if w.rhythm.pattern == WidthTimed {
+		tolerance = 50
+	}
+	if within(d, p, tolerance) {
+		w.settleLate()
+		w.regular(d, at)
+	} else {
+		w.others++
+		w.previous = 0
+		w.oddInterval(d, p, at)
+	}
+	w.phase ^= 1
+	if w.local() {
+		if len(w.recent) == 8 {
+			w.recent = slices.Delete(w.recent, 0, 1)
+		}
+		w.recent = append(w.recent, d)
+	}
+}
+
+func (w *walker) regular(d, at Time) {
+	w.intervals.add(int64(d - w.rhythm.period))
+	w.drift.add(float64(at)/float64(Second), micros(d-w.rhythm.period))
+	if w.previous > 0 {
+		w.cycles.add(int64(d - w.previous))
+	}
+	w.previous = d
+}
+
+// oddInterval keeps an interval off its expectation until the next one shows
+// whether it makes up for it: then it was one late or early frame.
+func (w *walker) oddInterval(d, p, at Time) {
+	if w.late != nil {
+		sum := Time(w.late.measured*float64(Microsecond)) + d
+		if apart(sum, 2*p)*20 <= p {
+			w.settleLate()
+			return
+		}
+		w.settleLate()
+	}
+	w.late = &event{start: at - d, end: at, count: 1, measured: micros(d), expected: micros(p)}
+}
+
+func (w *walker) settleLate() {
+	if w.late != nil {
+		w.odd.add(*w.late)
+		w.late = nil
+	}
+}
+
+// local says whether the interval is expected to be like those before it
+// rather than like the nominal period.
+func (w *walker) local() bool {
+	return w.rhythm.pattern == WidthTimed || w.rhythm.pattern == IrregularPattern
+}
+
+// expected returns the interval that should come next.
+func (w *walker) expected() Time {
+	switch {
+	case w.rhythm.pattern == Alternating:
+		return w.rhythm.pair[w.phase]
+	case w.local() && len(w.recent) >= 3:
+		return Time(quantile(slices.Clone(w.recent), 0.5))
+	}
+	return w.rhythm.period
+}
+
+func micros(t Time) float64 { return float64(t) / float64(Microsecond) }
+
+const regularFrames = 10
+
+// startOfFrames returns the leading edge of the first frame: the first ten
+// regular intervals, and what lies before them on the same grid. The time of
+// the first pulse where nothing before is to be left out.
+func startOfFrames(t *train, y rhythm) Time {
+	var head []entry
+	r := t.read()
+	regular, at := 0, -1
+	for e, ok := r.next(); ok && len(head) < 2000; e, ok = r.next() {
+		if !e.accepted() {
+			continue
+		}
+		head = append(head, e)
+		n := len(head)
+		if n > 1 && y.regular(head[n-1].start-head[n-2].start) {
+			if regular++; regular == regularFrames {
+				at = n - 1 - regularFrames
+				break
+			}
+		} else {
+			regular = 0
+		}
+	}
+	if len(head) == 0 {
+		return math.MinInt64
+	}
+	if at < 0 {
+		return head[0].start
+	}
+	off := 0
+	kept := at
+	for i := at - 1; i >= 0 && off < 2; i-- {
+		gap := head[kept].start - head[i].start
+		k := (gap + y.period/2) / y.period
+		if k >= 1 && k <= 8 && apart(gap, k*y.period)*20 <= y.period {
+			kept, off = i, 0
+		} else {
+			off++
+		}
+	}
+	return head[kept].start
+}
+
+// regular says whether an interval is one that the rhythm expects.
+func (y *rhythm) regular(d Time) bool {
+	if y.pattern == Alternating {
+		return within(d, y.pair[0], 5) || within(d, y.pair[1], 5)
+	}
+	if y.pattern == WidthTimed || y.pattern == IrregularPattern {
+		return within(d, y.period, 40)
+	}
+	return within(d, y.period, 5)
+}

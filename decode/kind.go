@@ -1,0 +1,188 @@
+package decode
+
+import "golang.org/x/exp/slices"
+
+// second is what one channel did in one second of the capture: the stretches
+// that ended in it, or a tally where there were too many to keep.
+type second struct {
+	ended []stretch
+	tally *Tally
+	busy  bool
+}
+
+// secondKind is a second's kind and what goes with it.
+type secondKind struct {
+	signal     Signal
+	start, end Time    // what it spans within the second
+	bit        Time    // of serial data
+	interval   Time    // of a duty signal
+	duty       float64 // its share of high
+	markers    Level   // of a pulse-position stream
+}
+
+// classify names the kind of a second; the first criterion that is met wins.
+// Echo needs the other channels and is decided before.
+func (s *second) classify() secondKind {
+	if s.tally.Edges == 0 {
+		return secondKind{signal: Silent}
+	}
+	k := secondKind{signal: Irregular, start: s.tally.firstAt, end: s.tally.lastAt}
+	servo := !s.busy && (s.servo(High) || s.servo(Low))
+	if bit, ok := s.tally.serialBit(!servo); ok {
+		k.signal, k.bit = Serial, bit
+		if !s.busy {
+			k.start, k.end = s.extent(bit)
+		}
+		return k
+	}
+	if !s.busy {
+		if level := s.markers(); level != Unknown {
+			k.signal, k.markers = PulsePosition, level
+			return k
+		}
+	}
+	if servo {
+		k.signal = Servo
+		return k
+	}
+	if interval, ok := s.tally.duty(); ok {
+		k.signal, k.interval = Duty, interval
+		k.duty = s.tally.highShare()
+	}
+	return k
+}
+
+// servo reports whether the stretches at one level look like servo pulses:
+// most of those over 300 us from 700 to 2300 us long, at least 2.5 ms apart and
+// at most 75 % of the time; or narrow ones, 400 to 1120 us and at least 1.7 ms
+// apart, however ragged the intervals.
+func (s *second) servo(active Level) bool {
+	var widths, intervals []Time
+	var last Time
+	var total Time
+	for _, x := range s.ended {
+		if x.level != active || x.openStart || x.openEnd || x.length() < shortest {
+			continue
+		}
+		if len(widths) > 0 {
+			intervals = append(intervals, x.start-last)
+			total += x.length()
+		}
+		widths = append(widths, x.length())
+		last = x.start
+	}
+	if len(widths) == 0 {
+		return false
+	}
+	in := func(lo, hi Time) bool {
+		n := 0
+		for _, w := range widths {
+			if w >= lo*Microsecond && w <= hi*Microsecond {
+				n++
+			}
+		}
+		return n*2 > len(widths)
+	}
+	if len(intervals) == 0 {
+		return in(700, 2300)
+	}
+	slices.Sort(widths)
+	slices.Sort(intervals)
+	var span Time
+	for _, t := range intervals {
+		span += t
+	}
+	if total*4 > span*3 {
+		return false
+	}
+	width, interval := widths[len(widths)/2], intervals[len(intervals)/2]
+	wide := interval >= 2500*Microsecond && in(700, 2300)
+	narrow := interval >= 1700*Microsecond && interval < 5*Millisecond &&
+		width < 1000*Microsecond && in(400, 1120)
+	return wide || narrow
+}
+
+// extent returns where the runs of serial data begin and end in the second.
+func (s *second) extent(bit Time) (start, end Time) {
+	first := true
+	for _, x := range s.ended {
+		if x.openStart || x.length() > bit*21/2 {
+			continue
+		}
+		if first {
+			start, first = x.start, false
+		}
+		end = x.end
+	}
+	return start, end
+}
+
+// markers returns the level of the markers of a pulse-position stream, or
+// Unknown. Markers are short marks of nearly one width; their spacings differ,
+// but a number of spacings taken together does not.
+func (s *second) markers() Level {
+	best, steadiest := Unknown, Time(0)
+	for _, level := range []Level{High, Low} {
+		var starts, widths []Time
+		for _, x := range s.ended {
+			if x.level == level && !x.openStart && !x.openEnd && x.length() >= minMarker && x.length() <= maxMarker {
+				starts = append(starts, x.start)
+				widths = append(widths, x.length())
+			}
+		}
+		if len(starts) < 2*minSpacings+1 || !sumStream(starts) {
+			continue
+		}
+		slices.Sort(widths)
+		wobble := widths[len(widths)*9/10] - widths[len(widths)/10]
+		if best == Unknown || wobble < steadiest {
+			best, steadiest = level, wobble
+		}
+	}
+	return best
+}
+
+// echoes reports whether at least 95 % of the edges of a lie within 2 us of
+// edges of b, while a is no copy of b: it has clearly fewer or more edges.
+func echoes(a, b *second) bool {
+	if a.busy || b.busy || len(a.ended) < 4 || len(b.ended) < 4 {
+		return false
+	}
+	far, i := 0, 0
+	for _, x := range a.ended {
+		for i < len(b.ended) && b.ended[i].end < x.end-2*Microsecond {
+			i++
+		}
+		if i == len(b.ended) || b.ended[i].end > x.end+2*Microsecond {
+			far++
+		}
+		if far*20 > len(a.ended) {
+			return false
+		}
+	}
+	na, nb := len(a.ended), len(b.ended)
+	return na*100 < nb*90 || na*100 > nb*110
+}
+
+// copiesPulses reports whether servo-like a is a partial copy of b: their
+// common pulses move together, which independent channels do not.
+func copiesPulses(a, b *second) bool {
+	var shared []Time
+	i := 0
+	for _, x := range a.ended {
+		if x.level != High || x.length() < shortest || x.length() > longest {
+			continue
+		}
+		for i < len(b.ended) && (b.ended[i].level != High || b.ended[i].start < x.start-2*Microsecond) {
+			i++
+		}
+		if i < len(b.ended) && b.ended[i].start <= x.start+2*Microsecond && apart(b.ended[i].length(), x.length()) <= 4*Microsecond {
+			shared = append(shared, x.length())
+		}
+	}
+	if len(shared) < 5 {
+		return false
+	}
+	slices.Sort(shared)
+	return shared[len(shared)-1]-shared[0] > 20*Microsecond
+}

@@ -1,0 +1,193 @@
+package decode
+
+import (
+	"math"
+
+	"golang.org/x/exp/slices"
+)
+
+// Bounds of a frame period.
+const (
+	shortestPeriod       = 2500 * Microsecond
+	shortestNarrowPeriod = 1700 * Microsecond
+	longestPeriod        = 100 * Millisecond
+)
+
+// rhythm is what is known of a channel's frame period before its frames are
+// counted.
+type rhythm struct {
+	period    Time // nominal; 0 where none was found
+	pattern   Pattern
+	pair      [2]Time // the two intervals of an alternating train
+	recurring []float64
+}
+
+// within reports whether a is within percent of b.
+func within(a, b Time, percent Time) bool { return apart(a, b)*100 <= b*percent }
+
+// intervals calls f for each interval between neighbouring accepted pulses
+// with nothing blind between; joined says whether the interval before belongs
+// to the same row.
+func (t *train) intervals(f func(interval Time, joined bool)) {
+	r := t.read()
+	var last Time
+	have, joined := false, false
+	for e, ok := r.next(); ok; e, ok = r.next() {
+		if e.marks&afterBlind != 0 {
+			have, joined = false, false
+		}
+		if !e.accepted() {
+			continue
+		}
+		if have {
+			f(e.start-last, joined)
+			joined = true
+		}
+		last, have = e.start, true
+	}
+}
+
+const (
+	binPercent    = 0.01
+	patternFrames = 20000 // intervals that the pattern is found from
+)
+
+// findRhythm finds the nominal period: the mode of the intervals over 1 %
+// logarithmic bins, then the mean of those within 10 % of it. A stated period
+// settles whether a fraction of that is meant.
+func findRhythm(t *train, stated, step Time) rhythm {
+	bins := map[int]int64{}
+	scale := 1 / math.Log1p(binPercent)
+	t.intervals(func(d Time, _ bool) {
+		if d >= shortestNarrowPeriod && d <= longestPeriod {
+			bins[int(math.Log(float64(d))*scale)]++
+		}
+	})
+	mode, most := 0, int64(0)
+	for b, n := range bins {
+		// neighbours count, so that an edge between bins does not split a mode
+		if n = 2*n + bins[b-1] + bins[b+1]; n > most || n == most && b < mode {
+			mode, most = b, n
+		}
+	}
+	if most == 0 {
+		return rhythm{period: stated, pattern: IrregularPattern}
+	}
+	centre := Time(math.Exp((float64(mode) + 0.5) / scale))
+	period := meanNear(t, centre, 10)
+	if stated > 0 {
+		for k := Time(2); k <= 4; k++ {
+			if within(period, k*stated, 5) {
+				period = (period + k/2) / k
+			}
+		}
+	}
+	y := rhythm{period: period, pattern: Steady}
+	y.findPattern(t, step)
+	y.recurring = recurring(bins, scale)
+	return y
+}
+
+func meanNear(t *train, centre, percent Time) Time {
+	var m moments
+	t.intervals(func(d Time, _ bool) {
+		if within(d, centre, percent) {
+			m.add(int64(d))
+		}
+	})
+	if m.n == 0 {
+		return centre
+	}
+	return Time(math.Round(m.mean()))
+}
+
+// findPattern tells steady trains from alternating ones (differences at lag 2
+// spread less than a quarter of those at lag 1) and from those that follow no
+// single period.
+func (y *rhythm) findPattern(t *train, step Time) {
+	var single []Time // intervals of one frame, with 0 where a row breaks
+	var all, near int
+	t.intervals(func(d Time, joined bool) {
+		if len(single) >= patternFrames {
+			return
+		}
+		if !joined || d*2 > y.period*3 || d*2 < y.period {
+			single = append(single, 0)
+		}
+		if d*2 <= y.period*3 && d*2 >= y.period {
+			single = append(single, d)
+			all++
+			if within(d, y.period, 5) {
+				near++
+			}
+		}
+	})
+	lag := func(k int) (diffs []Time) {
+		for i := k; i < len(single); i++ {
+			if !slices.Contains(single[i-k:i+1], 0) {
+				diffs = append(diffs, apart(single[i], single[i-k]))
+			}
+		}
+		return diffs
+	}
+	one, two := lag(1), lag(2)
+	if len(one) < 8 {
+		return
+	}
+	m1, m2 := Time(quantile(one, 0.5)), Time(quantile(two, 0.5))
+	if m1 > max(4*step, y.period/200) && m2*4 < m1 {
+		y.alternate(single)
+		return
+	}
+	if near*10 < all*9 {
+		y.pattern = IrregularPattern
+	}
+}
+
+// alternate splits the intervals into the shorter and the longer of a pair.
+func (y *rhythm) alternate(single []Time) {
+	var short, long moments
+	for i := 1; i < len(single); i++ {
+		a, b := single[i-1], single[i]
+		if a == 0 || b == 0 {
+			continue
+		}
+		short.add(int64(min(a, b)))
+		long.add(int64(max(a, b)))
+	}
+	y.pattern = Alternating
+	y.pair = [2]Time{Time(math.Round(short.mean())), Time(math.Round(long.mean()))}
+	y.period = (y.pair[0] + y.pair[1]) / 2
+}
+
+// recurring returns up to four intervals, each at least 10 % of all, in
+// microseconds, most frequent first.
+func recurring(bins map[int]int64, scale float64) []float64 {
+	var all int64
+	rest := map[int]int64{}
+	for b, n := range bins {
+		all += n
+		rest[b] = n
+	}
+	var found []float64
+	for len(found) < 4 {
+		best, most := 0, int64(0)
+		for b := range rest {
+			n := rest[b-1] + rest[b] + rest[b+1]
+			if n > most || n == most && b < best {
+				best, most = b, n
+			}
+		}
+		if most*10 < all {
+			break
+		}
+		var mid, weight float64
+		for b := best - 1; b <= best+1; b++ {
+			mid += float64(rest[b]) * math.Exp((float64(b)+0.5)/scale)
+			weight += float64(rest[b])
+			delete(rest, b)
+		}
+		found = append(found, mid/weight/float64(Microsecond))
+	}
+	return found
+}

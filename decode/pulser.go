@@ -1,0 +1,284 @@
+package decode
+
+// Bounds of what is a pulse. Trade practice and published firmwares; see
+// DEVELOPERS.md for the sources.
+const (
+	shortest = 300 * Microsecond  // shorter is a glitch
+	longest  = 3000 * Microsecond // longer is a stuck level
+	spikeMax = 50 * Microsecond   // shorter is a spike, which fails nobody
+	gapFinal = 300 * Microsecond  // a pulse is final after this much inactive
+	chatter  = 2 * Microsecond    // stretches shorter than this may be edge chatter
+)
+
+// Lists of what is wrong are capped, counts are not.
+const (
+	maxGlitches = 1 << 16
+	maxStuck    = 4096
+	maxSpans    = 1000
+)
+
+// stretch is a time at one level. An end is unknown where the capture begins
+// or ends, or where the level before or after is unknown.
+type stretch struct {
+	level              Level
+	start, end         Time
+	openStart, openEnd bool
+}
+
+func (s stretch) length() Time { return s.end - s.start }
+
+// span is a stretch of time with a count.
+type span struct {
+	start, end Time
+	count      int64
+}
+
+// pulser makes pulses from the stretches of one channel for one active level.
+type pulser struct {
+	active Level
+	below  Time // pulses shorter than this are glitches
+
+	held  []stretch // short stretches that may turn out to be edge chatter
+	prev  Level     // level of the last stretch taken; Unknown before any
+	idle  Time      // start of the inactive stretch
+	blind Time      // start of an unknown stretch not yet judged
+	unsure,
+	after bool // in such a stretch; the next entry comes after one
+	group group
+	width Time // last accepted width, 0 before any
+
+	train    train // accepted pulses, stuck marks and cut pulses
+	accepted int64
+	stuck    int64
+	glitches train // marred: a break inside a pulse, else a rejected part
+	glitched int64 // all glitches, listed or not
+	rattle   []span
+	rattled  int64
+	blinds   []span
+	blinded  int64
+	cutHead  bool // the capture begins inside a mark
+}
+
+// group is a row of active parts with gaps too short to end a pulse.
+type group struct {
+	parts              int
+	start, end         Time
+	active             Time // sum of the parts
+	longest            stretch
+	openStart, openEnd bool
+	list               []stretch // the parts, as far as they are kept
+}
+
+const maxParts = 64
+
+// add takes the next stretch. Bursts of stretches under 2 us between two
+// longer ones are set aside first: between different levels they are chatter
+// of one edge, and the first crossing stands; between equal levels they are
+// one short mark.
+func (p *pulser) add(s stretch) {
+	if s.level != Unknown && s.length() < chatter && !s.openStart && !s.openEnd {
+		p.held = append(p.held, s)
+		if s.end-p.held[0].start > spikeMax || len(p.held) > 256 {
+			p.release()
+		}
+		return
+	}
+	if n := len(p.held); n > 0 {
+		first, last := p.held[0], p.held[n-1]
+		switch {
+		case s.level == Unknown || p.prev == Unknown || p.unsure:
+			p.release()
+		case s.level == first.level:
+			s.start = first.start
+			p.rattled++
+			p.rattle = addSpan(p.rattle, span{first.start, last.end, 1})
+			p.held = p.held[:0]
+		default:
+			p.take(stretch{level: first.level, start: first.start, end: last.end})
+			p.held = p.held[:0]
+		}
+	}
+	p.take(s)
+}
+
+func (p *pulser) release() {
+	for _, s := range p.held {
+		p.take(s)
+	}
+	p.held = p.held[:0]
+}
+
+// addSpan appends to a capped list, joining what is close together.
+func addSpan(list []span, s span) []span {
+	if n := len(list); n > 0 && (s.start-list[n-1].end < 100*Millisecond || n >= maxSpans) {
+		list[n-1].end = s.end
+		list[n-1].count += s.count
+		return list
+	}
+	return append(list, s)
+}
+
+func (p *pulser) take(s stretch) {
+	if s.level == Unknown {
+		if !p.unsure {
+			p.unsure, p.blind = true, s.start
+		}
+		if s.openEnd {
+			p.goBlind(s.end)
+		}
+		return
+	}
+	if p.unsure {
+		if s.start-p.blind < gapFinal && s.level == p.prev {
+			p.unsure = false
+			if s.level != p.active {
+				s.start = p.idle // unknown for a moment while inactive is nothing
+			}
+		} else {
+			p.goBlind(s.start)
+			s.openStart = true
+		}
+	}
+	if s.level == p.active {
+		p.part(s)
+	} else {
+		p.idle = s.start
+		if p.group.parts > 0 && (s.length() >= gapFinal || s.openEnd) {
+			p.close()
+		}
+	}
+	p.prev = s.level
+}
+
+// goBlind ends an unknown stretch from which nothing may be concluded.
+func (p *pulser) goBlind(until Time) {
+	if p.group.parts > 0 {
+		p.group.openEnd = p.group.end == p.blind
+		p.close()
+	}
+	p.blinded++
+	p.blinds = addSpan(p.blinds, span{p.blind, until, 1})
+	p.unsure, p.after = false, true
+}
+
+// foreign says that from start to end another kind of signal was on the wire.
+func (p *pulser) foreign(start, end Time) {
+	p.release()
+	if p.group.parts > 0 {
+		p.close()
+	}
+	p.prev, p.idle, p.unsure, p.after = Unknown, end, false, true
+}
+
+// part adds an active stretch to the group.
+func (p *pulser) part(s stretch) {
+	g := &p.group
+	if g.parts == 0 {
+		*g = group{start: s.start, openStart: s.openStart, list: g.list[:0]}
+	}
+	g.parts++
+	g.end = s.end
+	g.active += s.length()
+	if s.length() > g.longest.length() || g.parts == 1 {
+		g.longest = s
+	}
+	if len(g.list) < maxParts {
+		g.list = append(g.list, s)
+	}
+	if s.openEnd {
+		g.openEnd = true
+		p.close()
+	}
+}
+
+// close decides what the group was. Of the whole, breaks included, and its
+// longest part, the one nearer to the width before is taken.
+func (p *pulser) close() {
+	g := p.group
+	p.group.parts = 0
+	p.group.list = g.list[:0]
+	if g.openStart || g.openEnd {
+		p.closeCut(g)
+		return
+	}
+	whole := g.end - g.start
+	if g.parts > 1 && p.couldBeOne(g, whole) &&
+		(p.width == 0 || apart(whole, p.width) <= apart(g.longest.length(), p.width)) {
+		for i := 1; i < len(g.list); i++ {
+			gap := g.list[i].start - g.list[i-1].end
+			p.glitch(entry{g.list[i-1].end, gap, marred})
+		}
+		p.glitched += int64(g.parts - len(g.list))
+		p.accept(g.start, whole, marred)
+		return
+	}
+	var how mark
+	if g.parts > 1 {
+		how = marred
+	}
+	for _, s := range g.list {
+		switch {
+		case s.start != g.longest.start || s.length() < p.below:
+			p.glitch(entry{s.start, s.length(), 0})
+		case s.length() > longest:
+			p.jam(entry{s.start, s.length(), stuck})
+		default:
+			p.accept(s.start, s.length(), how)
+		}
+	}
+	p.glitched += int64(g.parts - len(g.list))
+}
+
+// couldBeOne says whether a group with breaks may be one pulse: 80 % active
+// and of a usual width, narrow trains in proportion.
+func (p *pulser) couldBeOne(g group, whole Time) bool {
+	lo, hi := 800*Microsecond, 2200*Microsecond
+	if p.width > 0 && p.width < 700*Microsecond {
+		lo, hi = 400*Microsecond, 1120*Microsecond
+	}
+	return g.active*5 >= whole*4 && whole >= lo && whole <= hi
+}
+
+func apart(a, b Time) Time { return max(a-b, b-a) }
+
+// closeCut notes a pulse without a width. One that is high or low far longer
+// than a pulse up to the end of the capture is a stuck level.
+func (p *pulser) closeCut(g group) {
+	e := entry{g.start, g.end - g.start, cut}
+	if g.openEnd && !g.openStart && e.width > longest {
+		e.marks |= stuck
+		p.stuck++
+	}
+	if g.openStart && p.train.n == 0 {
+		p.cutHead = true
+	}
+	p.put(e)
+}
+
+func (p *pulser) accept(start, width Time, how mark) {
+	p.accepted++
+	p.width = width
+	p.put(entry{start, width, how})
+}
+
+func (p *pulser) jam(e entry) {
+	p.stuck++
+	if p.stuck <= maxStuck {
+		p.put(e)
+	}
+}
+
+func (p *pulser) put(e entry) {
+	if p.after {
+		e.marks |= afterBlind
+		p.after = false
+	}
+	p.train.add(e)
+}
+
+func (p *pulser) glitch(e entry) {
+	p.glitched++
+	if p.glitches.n < maxGlitches {
+		p.glitches.add(e)
+	}
+}
