@@ -28,6 +28,7 @@ type channel struct {
 	frozen    events
 	headLoss  bool
 	lateStart bool
+	stated    bool  // the user says that it is active low
 	stream    bool  // frames of a pulse-position stream
 	slot      bool  // one of its slots
 	markers   int64 // of the stream
@@ -84,7 +85,7 @@ func (r *Recording) identify(a *Analysis, w *wire, e Expect) *ChannelAnalysis {
 		if doubt {
 			a.Notes = append(a.Notes, fmt.Sprintf("%s: both levels could be the pulse; %s is taken as active; --active says otherwise", w.name, p.active))
 		}
-		ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, expect: e, step: r.resolution}
+		ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, expect: e, step: r.resolution, stated: w.stated == Low}
 	case PulsePosition:
 		ca.Active = w.marked
 		r.sumStream(a, ca, w, e)
@@ -223,7 +224,7 @@ func (c *channel) walkFrames(y rhythm) {
 	if lossAfter == 0 {
 		lossAfter = max(110*Millisecond, y.period*7/2)
 	}
-	c.frames = walk(c.pulses, y, lossAfter)
+	c.frames = walk(c.pulses, y, lossAfter, oddPercent)
 }
 
 // boundCapture looks at what lies before the first frame and after the last:

@@ -44,6 +44,7 @@ type frames struct {
 	lastLife       Time // leading edge of the last pulse, cut ones included
 	pulses, frames int64
 	startUp        int64 // pulses before the first ten regular frames
+	firstPulse     Time  // the first of those
 	dropped        int64
 
 	drops, losses, extras, jams events
@@ -82,22 +83,27 @@ func (l *line) fit() (slope, residual float64) {
 // walker follows a train along its grid.
 type walker struct {
 	*frames
-	from      Time // pulses before are start-up
-	lastFrame Time
-	haveFrame bool
-	previous  Time // interval before, 0 where none was regular
-	late      *event
-	phase     int
-	recent    []Time // last intervals, where the expectation is local
-	pending   []entry
-	lastPulse Time // leading edge of the last accepted pulse or sign of life
-	havePulse bool
+	oddPercent float64
+	from       Time // pulses before are start-up
+	lastFrame  Time
+	haveFrame  bool
+	previous   Time // interval before, 0 where none was regular
+	late       *event
+	phase      int
+	recent     []Time // last intervals, where the expectation is local
+	pending    []entry
+	lastPulse  Time // leading edge of the last accepted pulse or sign of life
+	havePulse  bool
 }
 
-// walk counts frames, dropped frames, losses and odd intervals.
-func walk(t *train, y rhythm, lossAfter Time) *frames {
+// oddPercent is how far a single interval may be off its expectation.
+const oddPercent = 5.0
+
+// walk counts frames, dropped frames, losses and intervals more than odd
+// percent off their expectation.
+func walk(t *train, y rhythm, lossAfter Time, odd float64) *frames {
 	f := &frames{rhythm: y, lossAfter: lossAfter}
-	w := &walker{frames: f, from: startOfFrames(t, y)}
+	w := &walker{frames: f, from: startOfFrames(t, y), oddPercent: odd}
 	r := t.read()
 	for e, ok := r.next(); ok; e, ok = r.next() {
 		w.take(e)
@@ -111,7 +117,9 @@ func (w *walker) take(e entry) {
 	if e.accepted() {
 		w.pulses++
 		if e.start < w.from {
-			w.startUp++
+			if w.startUp++; w.startUp == 1 {
+				w.firstPulse = e.start
+			}
 			return
 		}
 	}
@@ -287,12 +295,15 @@ func (w *walker) interval(d, at Time) {
 		tolerance = 50
 	}
 	if within(d, p, tolerance) {
-		w.settleLate()
 		w.regular(d, at)
 	} else {
 		w.others++
 		w.previous = 0
+	}
+	if float64(apart(d, p)) > float64(p)*w.oddPercent/100 {
 		w.oddInterval(d, p, at)
+	} else {
+		w.settleLate()
 	}
 	w.phase ^= 1
 	if w.local() {

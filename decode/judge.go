@@ -1,5 +1,13 @@
 package decode
 
+import (
+	"cmp"
+	"fmt"
+	"math"
+
+	"golang.org/x/exp/slices"
+)
+
 // Severity of a finding.
 type Severity string
 
@@ -78,11 +86,147 @@ type ChannelJudgement struct {
 	Slots   []ChannelJudgement // of a pulse-position stream, in the order of [ChannelAnalysis.Slots]
 }
 
-// Judgement is the outcome for one capture. Findings are in order of time,
-// within a channel's and the capture's own.
+// Judgement is the outcome for one capture. Findings are in order of time.
 type Judgement struct {
 	Outcome  Outcome
 	Channels []ChannelJudgement
 	Findings []Finding
 	Causes   []Cause
+	// Unseen bounds what did not occur instead of denying it: whole sentences.
+	Unseen []string
+
+	analysis *Analysis
+	touches  map[*channel][]touch
+}
+
+// touch is a stretch of time in which a kind of finding speaks of a channel.
+type touch struct {
+	start, end Time
+	kind       Kind
+}
+
+// judge is the state of judging one capture.
+type judge struct {
+	a      *Analysis
+	limits PerChannel[Limits]
+	out    *Judgement
+}
+
+// Judge holds the analysis against limits. A channel that the user named is
+// judged as what it is asked to be; otherwise servo and pulse-position channels
+// are judged.
+func (a *Analysis) Judge(l PerChannel[Limits]) *Judgement {
+	j := &judge{a: a, limits: l, out: &Judgement{analysis: a, touches: map[*channel][]touch{}}}
+	for _, ca := range a.Channels {
+		j.out.Channels = append(j.out.Channels, j.channel(ca))
+	}
+	j.across()
+	j.capture()
+	slices.SortStableFunc(j.out.Findings, func(a, b Finding) int { return cmp.Compare(a.Start, b.Start) })
+	j.conclude()
+	j.out.Unseen = j.unseen()
+	j.causes()
+	return j.out
+}
+
+// channel judges one channel, slots included.
+func (j *judge) channel(ca *ChannelAnalysis) ChannelJudgement {
+	l := j.limits.For(ca.Name)
+	cj := ChannelJudgement{Judged: ca.Named || ca.Signal == Servo || ca.Signal == PulsePosition}
+	if !cj.Judged {
+		return cj
+	}
+	if wrong, why := wrongSignal(ca, l); wrong {
+		j.find(ca, Finding{Kind: WrongSignal, Severity: Fail, Start: j.a.Start, End: j.a.End, Count: 1, Message: why})
+		return cj
+	}
+	if ca.Signal == Silent {
+		j.silent(ca)
+		return cj
+	}
+	if c := ca.channel; c != nil {
+		j.train(c, l)
+	}
+	for _, s := range ca.Slots {
+		j.train(s.channel, j.limits.For(ca.Name))
+		cj.Slots = append(cj.Slots, ChannelJudgement{Judged: true})
+	}
+	return cj
+}
+
+// wrongSignal says whether a channel carries something else than it should.
+func wrongSignal(ca *ChannelAnalysis, l Limits) (bool, string) {
+	asked := "servo pulses"
+	switch {
+	case l.Signal == "" && (ca.Signal == Servo || ca.Signal == PulsePosition || ca.Signal == Silent):
+		return false, ""
+	case l.Signal == ca.Signal:
+		return false, ""
+	case ca.Signal == Silent && (l.Signal == Servo || l.Signal == PulsePosition):
+		return false, ""
+	case l.Signal != "":
+		asked = string(l.Signal)
+	}
+	return true, fmt.Sprintf("carries a %s signal where %s was asked for", ca.Signal, asked)
+}
+
+// silent judges a channel that was asked for and never moved.
+func (j *judge) silent(ca *ChannelAnalysis) {
+	d := j.a.End - j.a.Start
+	j.find(ca, Finding{Kind: SignalLoss, Severity: Fail, Start: j.a.Start, End: j.a.End, Count: 1,
+		Measured: millis(d), Limit: math.NaN(), Unit: "ms",
+		Message: fmt.Sprintf("no pulse in the whole capture: the level stays %s for %s s", ca.Level, d.Seconds(3))})
+}
+
+func (j *judge) find(ca *ChannelAnalysis, f Finding) {
+	f.Channels = []string{ca.Name}
+	j.out.Findings = append(j.out.Findings, f)
+}
+
+// conclude draws the verdicts from the findings.
+func (j *judge) conclude() {
+	failed := map[string]bool{}
+	for _, f := range j.out.Findings {
+		if f.Severity == Fail {
+			for _, name := range f.Channels {
+				failed[name] = true
+			}
+		}
+	}
+	any := false
+	j.out.Outcome = Passed
+	for i, ca := range j.a.Channels {
+		cj := &j.out.Channels[i]
+		if !cj.Judged {
+			continue
+		}
+		any = true
+		cj.Outcome = j.outcome(ca, ca.Frames, failed[ca.Name])
+		for k, s := range ca.Slots {
+			cj.Slots[k].Outcome = j.outcome(ca, s.Frames, failed[s.Name])
+			cj.Outcome = worse(cj.Outcome, cj.Slots[k].Outcome)
+		}
+		j.out.Outcome = worse(j.out.Outcome, cj.Outcome)
+	}
+	if !any {
+		j.out.Outcome = Undecided
+	}
+}
+
+func (j *judge) outcome(ca *ChannelAnalysis, frames int64, failed bool) Outcome {
+	switch l := j.limits.For(ca.Name); {
+	case failed:
+		return Failed
+	case (ca.Signal == Servo || ca.Signal == PulsePosition) && frames < l.MinFrames:
+		return Undecided
+	}
+	return Passed
+}
+
+func worse(a, b Outcome) Outcome {
+	rank := map[Outcome]int{Passed: 0, Undecided: 1, Failed: 2}
+	if rank[b] > rank[a] {
+		return b
+	}
+	return a
 }

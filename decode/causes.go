@@ -1,0 +1,3 @@
+package decode
+
+func (j *judge) causes() {}
