@@ -1,0 +1,155 @@
+package formats
+
+import (
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+)
+
+// vcdBlock collects the edges of all channels in the order of the file and
+// sorts them into runs when the block is full.
+type vcdBlock struct {
+	wires []vcdWire
+	known []int32 // channels that may be at a known level, each once
+	runs  []vcdRun
+	edges []vcdEdge
+	base  int64 // runs of earlier blocks
+	// starting is set up to the second instant of the dump: values at the first
+	// one, and any before it, are levels to start from, of which the last holds.
+	starting bool
+	times    []decode.Time
+	out      decode.Block
+}
+
+// vcdWire is where a channel stands.
+type vcdWire struct {
+	level  decode.Level
+	muted  bool  // not wanted
+	listed bool  // is in known
+	run    int64 // its last run, counted over all blocks; -1 before the first
+	// What held before the level became unknown, and when it did.
+	before    decode.Level
+	beforeRun int64
+	since     decode.Time
+}
+
+// vcdRun is a run as it grows.
+type vcdRun struct {
+	channel int32
+	first   decode.Level
+	dropped bool
+	edges   int32
+}
+
+type vcdEdge struct {
+	at  decode.Time
+	run int32
+}
+
+func newVCDBlock(channels int) *vcdBlock {
+	b := &vcdBlock{wires: make([]vcdWire, channels), starting: true}
+	for i := range b.wires {
+		b.wires[i].run = -1
+	}
+	return b
+}
+
+// set gives a channel a level. Instants of a channel never go back.
+func (b *vcdBlock) set(channel int32, at decode.Time, level decode.Level) {
+	w := &b.wires[channel]
+	if level == w.level || w.muted {
+		return
+	}
+	if level != decode.Unknown && !w.listed {
+		w.listed = true
+		b.known = append(b.known, channel)
+	}
+	switch {
+	case b.starting && w.run >= 0:
+		b.runs[w.run-b.base].first = level
+	case b.starting:
+		b.open(channel, at, level)
+	case level == decode.Unknown:
+		w.before, w.beforeRun, w.since = w.level, w.run, at
+		b.open(channel, at, level)
+	case w.level == decode.Unknown && w.run >= b.base && w.before != decode.Unknown && w.since == at:
+		// An unknown level of no duration is none.
+		b.runs[w.run-b.base].dropped = true
+		w.level, w.run = w.before, w.beforeRun
+		b.set(channel, at, level)
+		return
+	case w.level == decode.Unknown || w.run < b.base:
+		b.open(channel, at, level)
+	default:
+		b.add(w.run, at)
+	}
+	w.level = level
+}
+
+// pulse lets a channel occur: high and low again at one instant.
+func (b *vcdBlock) pulse(channel int32, at decode.Time) {
+	w := &b.wires[channel]
+	if w.muted {
+		return
+	}
+	b.set(channel, at, decode.Low)
+	if w.run < b.base {
+		b.open(channel, at, decode.Low)
+	}
+	b.add(w.run, at)
+	b.add(w.run, at)
+}
+
+// blind makes every channel unknown.
+func (b *vcdBlock) blind(at decode.Time) {
+	for _, channel := range b.known {
+		b.wires[channel].listed = false
+		b.set(channel, at, decode.Unknown)
+	}
+	b.known = b.known[:0]
+}
+
+func (b *vcdBlock) open(channel int32, at decode.Time, level decode.Level) {
+	w := &b.wires[channel]
+	w.run = b.base + int64(len(b.runs))
+	b.runs = append(b.runs, vcdRun{channel: channel, first: level})
+	b.add(w.run, at)
+}
+
+func (b *vcdBlock) add(run int64, at decode.Time) {
+	i := int32(run - b.base)
+	b.runs[i].edges++
+	b.edges = append(b.edges, vcdEdge{at, i})
+}
+
+// date gives the edges so far, which came before the first time stamp, their
+// instant.
+func (b *vcdBlock) date(at decode.Time) {
+	for i := range b.edges {
+		b.edges[i].at = at
+	}
+}
+
+// finish hands the block out and begins the next one.
+func (b *vcdBlock) finish(until decode.Time) *decode.Block {
+	b.times = slices.Grow(b.times[:0], len(b.edges))[:len(b.edges)]
+	b.out = decode.Block{Until: until, Runs: slices.Grow(b.out.Runs[:0], len(b.runs))}
+	next := 0
+	for i := range b.runs {
+		r := &b.runs[i]
+		at := b.times[next : next+int(r.edges) : next+int(r.edges)]
+		next += int(r.edges)
+		if !r.dropped {
+			b.out.Runs = append(b.out.Runs, decode.Run{Channel: int(r.channel), First: r.first, At: at})
+		}
+		r.edges = int32(next) - r.edges // from here on where its next edge goes
+	}
+	for _, e := range b.edges {
+		r := &b.runs[e.run]
+		b.times[r.edges] = e.at
+		r.edges++
+	}
+	b.base += int64(len(b.runs))
+	b.runs, b.edges = b.runs[:0], b.edges[:0]
+	return &b.out
+}

@@ -1,0 +1,259 @@
+package formats
+
+import (
+	"math"
+
+	"widthwise/decode"
+)
+
+// A real's threshold is looked for over this time from its first change on, or
+// over this much of the dump. So long the block does not end.
+const (
+	vcdLookAhead      = 100 * decode.Millisecond
+	vcdLookAheadBytes = 4 << 20
+)
+
+// vcdReals turns the values of reals, in volts, into levels. A value holds
+// until the next one, so an edge is the instant of the change that crosses.
+type vcdReals struct {
+	tracks   []*vcdTrack // by channel
+	live     []*vcdTrack // those that may have a value, each once
+	waiting  int         // tracks that keep the block from ending
+	waitFrom int64       // where in the text that began
+}
+
+// vcdTrack is one real.
+type vcdTrack struct {
+	channel            int32
+	threshold, half    float64 // volts; half the hysteresis
+	stated, halfStated bool
+	decided            bool
+	samples            []vcdSample // while it is not
+	until              decode.Time // the end of the look-ahead, once it has begun
+	left               bool        // it has
+	value              float64     // the last one, NaN if unknown
+	listed             bool        // is in live
+	state              decode.Level
+	crossed            bool // the value has crossed, but is within the hysteresis
+	crossing           decode.Time
+}
+
+// vcdSample is a value, NaN if unknown, that holds until the next one.
+type vcdSample struct {
+	at    decode.Time
+	value float64
+}
+
+// newReals prepares the channels that are reals.
+func (s *vcdSource) newReals(o Options) {
+	for i := range s.signals {
+		g := &s.signals[i]
+		if g.kind != vcdReal || g.channel < 0 {
+			continue
+		}
+		if s.reals.tracks == nil {
+			s.reals.tracks = make([]*vcdTrack, len(s.channels))
+		}
+		k := &vcdTrack{channel: g.channel, value: math.NaN()}
+		if o.Threshold != nil {
+			k.stated, k.threshold = true, float64(*o.Threshold)/1e6
+		}
+		if o.Hysteresis != nil {
+			k.halfStated, k.half = true, float64(*o.Hysteresis)/2e6
+		}
+		k.decided = k.stated && k.halfStated
+		s.reals.tracks[g.channel] = k
+	}
+}
+
+// changeReal gives a real a value.
+func (s *vcdSource) changeReal(channel int32, value float64) {
+	k := s.reals.tracks[channel]
+	if s.block.wires[channel].muted {
+		return
+	}
+	if math.IsNaN(value) || math.IsInf(value, 0) {
+		s.remark(remarkReal, "a real that is not a number or not finite was read as unknown")
+		value = math.NaN()
+	} else if !k.listed {
+		k.listed = true
+		s.reals.live = append(s.reals.live, k)
+	}
+	s.takeReal(k, vcdSample{s.now, value})
+}
+
+// beginReals dates the values that came before the first time stamp.
+func (s *vcdSource) beginReals(at decode.Time) {
+	for _, k := range s.reals.live {
+		for i := range k.samples {
+			k.samples[i].at = at
+		}
+	}
+}
+
+func (s *vcdSource) takeReal(k *vcdTrack, v vcdSample) {
+	switch {
+	case k.decided:
+		s.step(k, v)
+	case k.left && v.at > k.until && s.decide(k, v.at, false):
+		s.step(k, v)
+	default:
+		if !k.left && s.started && k.value != v.value && !math.IsNaN(k.value+v.value) {
+			k.left, k.until = true, v.at+vcdLookAhead
+			s.wait(true)
+		}
+		if n := len(k.samples) - 1; n >= 0 && k.samples[n].at == v.at && !s.started {
+			k.samples[n] = v
+		} else {
+			k.samples = append(k.samples, v)
+		}
+	}
+	k.value = v.value
+}
+
+// step moves the level of a track on by one value.
+func (s *vcdSource) step(k *vcdTrack, v vcdSample) {
+	was := k.crossed
+	k.crossed = false
+	above := v.value >= k.threshold
+	switch {
+	case math.IsNaN(v.value):
+		k.state = decode.Unknown
+		s.block.set(k.channel, v.at, decode.Unknown)
+	case k.state == decode.Unknown:
+		k.state = levelAt(above)
+		s.block.set(k.channel, v.at, k.state)
+	case above == (k.state == decode.High):
+	default:
+		if k.crossed = true; !was {
+			k.crossing = v.at
+		}
+		if math.Abs(v.value-k.threshold) >= k.half {
+			k.crossed = false
+			k.state = k.state.Other()
+			s.block.set(k.channel, k.crossing, k.state)
+		}
+	}
+	if k.crossed != was {
+		s.wait(k.crossed)
+	}
+}
+
+// wait counts what keeps the block from ending.
+func (s *vcdSource) wait(more bool) {
+	if !more {
+		s.reals.waiting--
+		return
+	}
+	if s.reals.waiting == 0 {
+		s.reals.waitFrom = s.tokens.offset()
+	}
+	s.reals.waiting++
+}
+
+func levelAt(above bool) decode.Level {
+	if above {
+		return decode.High
+	}
+	return decode.Low
+}
+
+// decide finds the threshold of a track in what it has seen up to an instant,
+// and lets its levels out. Where two states cannot be told apart the look-ahead
+// goes on, unless this is the last of it.
+func (s *vcdSource) decide(k *vcdTrack, end decode.Time, last bool) bool {
+	low, high, ok := vcdStates(k.samples, end)
+	if !ok && !last {
+		k.until = end + vcdLookAhead
+		return false
+	}
+	switch {
+	case k.stated:
+	case ok:
+		k.threshold = (low + high) / 2
+	default:
+		k.threshold = flatHigh / 1e9
+		if low < high {
+			s.remark(remarkReal, "no two voltages stand out in %s; --threshold states the one between low and high", s.channels[k.channel].Name)
+		}
+	}
+	if !k.halfStated {
+		k.half = (high - low) / 20
+	}
+	k.decided = true
+	if k.left {
+		s.wait(false)
+	}
+	for _, v := range k.samples {
+		s.step(k, v)
+	}
+	k.samples = nil
+	return true
+}
+
+// vcdStates finds the two state levels among values that hold until the next,
+// the last one until end: the modes of both halves of a histogram over time
+// (IEEE 181).
+func vcdStates(samples []vcdSample, end decode.Time) (low, high float64, ok bool) {
+	low, high = math.Inf(1), math.Inf(-1)
+	for _, v := range samples {
+		if !math.IsNaN(v.value) {
+			low, high = min(low, v.value), max(high, v.value)
+		}
+	}
+	if !(high > low) {
+		return low, high, false
+	}
+	bottom, width := low, (high-low)/bins
+	var held, sum [bins]float64
+	for i, v := range samples {
+		until := end
+		if i+1 < len(samples) {
+			until = samples[i+1].at
+		}
+		if !math.IsNaN(v.value) {
+			b := min(int((v.value-bottom)/width), bins-1)
+			held[b] += float64(until - v.at)
+			sum[b] += float64(until-v.at) * v.value
+		}
+	}
+	low, high = mode(held[:bins/2], sum[:bins/2]), mode(held[bins/2:], sum[bins/2:])
+	return low, high, (high-low)*1e9 >= leastSwing
+}
+
+// settle readies the reals for the end of a block: what has looked ahead for
+// long enough is decided, and a real that has not moved yet shows a level.
+func (s *vcdSource) settle() {
+	for _, k := range s.reals.live {
+		switch {
+		case k.decided:
+		case k.left:
+			s.decide(k, s.now, true)
+		default:
+			k.samples = k.samples[len(k.samples)-1:]
+			s.block.set(k.channel, k.samples[0].at, levelAt(k.value*1e9 >= flatHigh))
+			k.samples[0].at = s.now
+		}
+		if k.crossed {
+			k.crossing = max(k.crossing, s.now)
+		}
+	}
+}
+
+// finishReals decides what is open at the end of the dump.
+func (s *vcdSource) finishReals() {
+	for _, k := range s.reals.live {
+		if !k.decided {
+			s.decide(k, s.now, true)
+		}
+	}
+}
+
+// blind makes every real unknown.
+func (s *vcdSource) blindReals() {
+	for _, k := range s.reals.live {
+		s.takeReal(k, vcdSample{s.now, math.NaN()})
+		k.listed = false
+	}
+	s.reals.live = s.reals.live[:0]
+}
