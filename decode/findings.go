@@ -322,18 +322,19 @@ func (j *judge) chatter(c *channel) {
 }
 
 func (j *judge) blinds(c *channel) {
-	if c.pulser == nil || c.pulser.blinded == 0 {
+	if c.pulser == nil {
 		return
 	}
-	s := c.pulser.blinds
-	var total Time
-	for _, x := range s {
-		total += x.end - x.start
+	for _, x := range c.pulser.blinds {
 		j.touch(c, UnknownLevel, x.start, x.end)
+		where := "is unknown"
+		if x.count > 1 {
+			where = fmt.Sprintf("is unknown in %d stretches", x.count)
+		}
+		j.find(c.ChannelAnalysis, Finding{Kind: UnknownLevel, Severity: Note, Start: x.start, End: x.end, Count: x.count,
+			Measured: millis(x.end - x.start), Limit: math.NaN(), Unit: "ms",
+			Message: fmt.Sprintf("the level %s for %s s; nothing is concluded from there", where, (x.end - x.start).Seconds(3))})
 	}
-	j.find(c.ChannelAnalysis, Finding{Kind: UnknownLevel, Severity: Note, Start: s[0].start, End: s[len(s)-1].end, Count: c.pulser.blinded,
-		Measured: millis(total), Limit: math.NaN(), Unit: "ms",
-		Message: fmt.Sprintf("the level is unknown in %s; nothing is concluded from there", plural(c.pulser.blinded, "stretch"))})
 }
 
 func (j *judge) startUp(c *channel) {
@@ -371,7 +372,7 @@ func (j *judge) polarity(c *channel, l Limits) {
 	if c.stream || c.Active != Low || l.Active == Low || c.stated {
 		return
 	}
-	j.find(c.ChannelAnalysis, Finding{Kind: Inverted, Severity: Warn, Start: c.frames.first, End: max(c.frames.last, c.frames.first), Count: c.ChannelAnalysis.Pulses,
+	j.find(c.ChannelAnalysis, Finding{Kind: Inverted, Severity: Warn, Start: c.frames.first, End: max(c.frames.last, c.frames.first), Count: 1,
 		Measured: math.NaN(), Limit: math.NaN(),
 		Message: "pulses are low: decoded as active low. A level shifter or a transistor that inverts does this; --active low says that it is meant"})
 }

@@ -27,6 +27,13 @@ func (s *second) classify() secondKind {
 		return secondKind{signal: Silent}
 	}
 	k := secondKind{signal: Irregular, start: s.tally.firstAt, end: s.tally.lastAt}
+	if !s.busy {
+		// before serial: slots may happen to be whole multiples of the marker
+		if level := s.markers(); level != Unknown {
+			k.signal, k.markers = PulsePosition, level
+			return k
+		}
+	}
 	servo := !s.busy && (s.servo(High) || s.servo(Low))
 	if bit, ok := s.tally.serialBit(!servo); ok {
 		k.signal, k.bit = Serial, bit
@@ -34,12 +41,6 @@ func (s *second) classify() secondKind {
 			k.start, k.end = s.extent(bit)
 		}
 		return k
-	}
-	if !s.busy {
-		if level := s.markers(); level != Unknown {
-			k.signal, k.markers = PulsePosition, level
-			return k
-		}
 	}
 	if servo {
 		k.signal = Servo

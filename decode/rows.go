@@ -18,7 +18,6 @@ type PulseRow struct {
 // Rows yields the accepted pulses of the judged channels in order of time over
 // all channels, ties in channel order; slots of a pulse-position stream are
 // channels of their own. Rejected pulses are among them where glitches is set.
-// Notes is valid until the next row.
 func (j *Judgement) Rows(glitches bool) iter.Seq[PulseRow] {
 	return func(yield func(PulseRow) bool) {
 		var feeds []*feed
@@ -59,7 +58,6 @@ type feed struct {
 	touches  []touch
 	last     Time
 	hasLast  bool
-	notes    []Kind
 }
 
 func (j *Judgement) feed(c *channel, glitches bool) *feed {
@@ -128,14 +126,14 @@ func (f *feed) noted(e entry) []Kind {
 	for len(f.touches) > 0 && f.touches[0].end < e.start {
 		f.touches = f.touches[1:]
 	}
-	f.notes = f.notes[:0]
+	var notes []Kind
 	for _, t := range f.touches {
 		if t.start > e.start+e.width {
 			break
 		}
-		if t.end >= e.start && !slices.Contains(f.notes, t.kind) {
-			f.notes = append(f.notes, t.kind)
+		if t.end >= e.start && !slices.Contains(notes, t.kind) {
+			notes = append(notes, t.kind)
 		}
 	}
-	return f.notes
+	return notes
 }

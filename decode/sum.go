@@ -197,7 +197,8 @@ func wholeFrames(starts []Time, k, lock int, sync Time, f func(first int)) {
 	lock %= k
 	frame := Time(0)
 	locked := 0
-	for i := lock; i+k < len(starts); {
+	i := lock
+	for i+k < len(starts) {
 		length := starts[i+k] - starts[i]
 		good := frame == 0 || within(length, frame, 10)
 		if good && sync > 0 {
@@ -222,6 +223,23 @@ func wholeFrames(starts []Time, k, lock int, sync Time, f func(first int)) {
 		}
 		i = nextFrame(starts, i, frame, sync)
 	}
+	if locked >= lockFrames && lastFrame(starts, i, k, sync) {
+		f(i)
+	}
+}
+
+// lastFrame reports whether the markers from i on, the last of the capture,
+// close all slots of a frame whose sync the end cut off.
+func lastFrame(starts []Time, i, k int, sync Time) bool {
+	if i+k != len(starts) {
+		return false
+	}
+	for j := i + 1; j < len(starts); j++ {
+		if sync > 0 && (starts[j]-starts[j-1])*100 >= sync*80 {
+			return false
+		}
+	}
+	return true
 }
 
 // nextFrame finds the next marker that may begin a frame: the one after a

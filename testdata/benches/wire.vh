@@ -16,7 +16,8 @@ module servo_wire #(parameter NAME = "?", parameter [0:0] ACTIVE = 1'b1,
     rises = 0;
     falls = 0;
     due = FIRST * `US;
-    if (TOLD) $display("channel,%0s,servo,%0s", NAME, ACTIVE ? "high" : "low");
+    if (TOLD && ACTIVE) $display("channel,%0s,servo,high", NAME);
+    if (TOLD && !ACTIVE) $display("channel,%0s,servo,low", NAME);
     if (TOLD) $display("period,%0s,%0.3f", NAME, PERIOD * `US);
   end
 

@@ -41,7 +41,7 @@ module harbour;
     #(t.due - $realtime - 240);
     t.fault("glitch", $realtime, $realtime + 40, 1);
     t.runt(40);
-    t.rest(60, 1500);
+    t.rest(90, 1500);
   end
 
   initial begin : broken
@@ -67,7 +67,7 @@ module harbour;
     r.hold(9000);
     r.fault("extra-pulse", $realtime, $realtime + 1400, 1);
     r.now(1400);
-    r.rest(60, 1600);
+    r.rest(90, 1600);
   end
 
   initial begin : odd

@@ -10,7 +10,8 @@ module sum_wire #(parameter NAME = "?", parameter [0:0] ACTIVE = 1'b1) (output r
   initial begin
     w = !ACTIVE;
     slot = 0;
-    $display("channel,%0s,pulse-position,%0s", NAME, ACTIVE ? "high" : "low");
+    if (ACTIVE) $display("channel,%0s,pulse-position,high", NAME);
+    else $display("channel,%0s,pulse-position,low", NAME);
   end
 
   always @(posedge on) begin

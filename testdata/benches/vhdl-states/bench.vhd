@@ -49,7 +49,11 @@ begin
     for n in 0 to 9 loop
       frame(1500 us);
     end loop;
-    -- A runt of weak levels.
+    -- A runt of weak levels between two frames.
+    throttle <= 'H';
+    wait for 1500 us;
+    throttle <= 'L';
+    wait for 6500 us;
     t_told <= false;
     wait for 1 ns;
     throttle <= 'H';
@@ -58,8 +62,8 @@ begin
     throttle <= 'L';
     wait for 1 ms - 120 us - 1 ns;
     t_told <= true;
-    wait for 19 ms;
-    for n in 0 to 29 loop
+    wait for 11 ms;
+    for n in 0 to 37 loop
       frame(1500 us);
     end loop;
     wait;
@@ -85,7 +89,7 @@ begin
     fault("unknown-level", "rudder", now + 5 ms, now + 45 ms, 1);
     rudder <= '0', 'Z' after 5 ms, 'W' after 20 ms, '-' after 30 ms, 'X' after 40 ms, '0' after 45 ms;
     wait for 60 ms;
-    train(60);
+    train(67);
     wait;
   end process;
 
