@@ -31,6 +31,17 @@ func (j *judge) across() {
 		}
 	}
 	slices.SortFunc(gaps, func(a, b gap) int { return cmpTime(a.start, b.start) })
+	groups := sharedGaps(gaps, len(alive))
+	if byChance(groups, alive) {
+		groups = sharedGaps(slices.DeleteFunc(gaps, func(g gap) bool { return g.single }), len(alive))
+	}
+	for _, g := range groups {
+		j.sharedLoss(g)
+	}
+}
+
+// sharedGaps groups gaps that overlap, those groups that are shared.
+func sharedGaps(gaps []gap, alive int) [][]gap {
 	var groups [][]gap
 	for from := 0; from < len(gaps); {
 		until, end := from+1, gaps[from].end
@@ -38,19 +49,12 @@ func (j *judge) across() {
 			end = max(end, gaps[until].end)
 			until++
 		}
-		if shared(gaps[from:until], len(alive)) {
+		if shared(gaps[from:until], alive) {
 			groups = append(groups, gaps[from:until])
 		}
 		from = until
 	}
-	if j.byChance(groups, alive) {
-		groups = slices.DeleteFunc(groups, func(g []gap) bool {
-			return !slices.ContainsFunc(g, func(x gap) bool { return !x.single })
-		})
-	}
-	for _, g := range groups {
-		j.sharedLoss(g)
-	}
+	return groups
 }
 
 func cmpTime(a, b Time) int {
@@ -80,29 +84,44 @@ func shared(g []gap, alive int) bool {
 	return false
 }
 
-// byChance reports whether single frames missing together are no more than
-// chance would make of independent channels, at 1 %.
-func (j *judge) byChance(groups [][]gap, alive []*channel) bool {
-	var singles float64
+// byChance reports whether single frames missing together with something on
+// another channel are no more than chance would make of independent channels,
+// at 1 %.
+func byChance(groups [][]gap, alive []*channel) bool {
+	together := 0.0
 	for _, g := range groups {
-		if !slices.ContainsFunc(g, func(x gap) bool { return !x.single }) {
-			singles++
+		if slices.ContainsFunc(g, func(x gap) bool { return x.single }) {
+			together++
 		}
 	}
-	if singles == 0 {
+	if together == 0 {
 		return false
 	}
 	expected := 0.0
 	for i, a := range alive {
 		for _, b := range alive[i+1:] {
 			frames := float64(max(1, min(a.Frames, b.Frames)))
-			expected += 3 * float64(len(a.frames.drops.list)) * float64(len(b.frames.drops.list)) / frames
+			gaps := func(c *channel) float64 { return float64(len(c.frames.drops.list) + len(c.frames.losses.list)) }
+			reach := float64(a.longestGap()+b.longestGap()) / float64(max(1, a.frames.rhythm.period))
+			expected += gaps(a) * gaps(b) * max(3, reach) / frames
 		}
 	}
-	return 1-distuv.Poisson{Lambda: max(expected, 1e-9)}.CDF(singles-1) > 0.01
+	return 1-distuv.Poisson{Lambda: max(expected, 1e-9)}.CDF(together-1) > 0.01
+}
+
+// longestGap is the length of the channel's longest gap.
+func (c *channel) longestGap() Time {
+	var longest Time
+	for _, l := range [][]event{c.frames.drops.list, c.frames.losses.list} {
+		for _, e := range l {
+			longest = max(longest, e.end-e.start)
+		}
+	}
+	return longest
 }
 
 func (j *judge) sharedLoss(g []gap) {
+	j.sharedGaps = append(j.sharedGaps, g)
 	f := Finding{Kind: SharedLoss, Severity: Note, Start: g[0].start, End: g[0].end, Count: 1, Measured: math.NaN(), Limit: math.NaN(), Unit: "ms"}
 	for _, x := range g {
 		if !slices.Contains(f.Channels, x.c.Name) {

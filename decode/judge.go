@@ -110,6 +110,8 @@ type judge struct {
 	a      *Analysis
 	limits PerChannel[Limits]
 	out    *Judgement
+
+	sharedGaps [][]gap
 }
 
 // Judge holds the analysis against limits. A channel that the user named is
