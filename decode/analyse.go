@@ -224,7 +224,7 @@ func (c *channel) walkFrames(y rhythm) {
 	if lossAfter == 0 {
 		lossAfter = max(110*Millisecond, y.period*7/2)
 	}
-	c.frames = walk(c.pulses, y, lossAfter, oddPercent)
+	c.frames = walk(c.pulses, y, lossAfter, oddPercent, c.rec.batched())
 }
 
 // boundCapture looks at what lies before the first frame and after the last:
@@ -323,17 +323,21 @@ func (c *channel) measure() {
 			c.spikes.add(event{start: e.start, end: e.start + e.width, count: 1, measured: micros(off)})
 		}
 	}
+	c.findRepeats()
+	c.findFrozen(rests)
 }
 
 // summarise describes the widths of all accepted pulses.
 func (c *channel) summarise() {
 	var all []uint32
 	var m moments
+	byTime := c.rec.batched()
 	r := c.pulses.read()
 	for e, ok := r.next(); ok; e, ok = r.next() {
 		if e.accepted() {
 			all = append(all, uint32(e.width))
 			m.add(int64(e.width))
+			byTime.add(e.start, int64(e.width))
 		}
 	}
 	if len(all) == 0 {
@@ -343,7 +347,7 @@ func (c *channel) summarise() {
 	c.widths = m
 	c.Width = &Summary{N: m.n, Min: Time(m.min), Max: Time(m.max),
 		P01: quantile(all, 0.01) / us, Median: quantile(all, 0.5) / us, P99: quantile(all, 0.99) / us,
-		Mean: m.mean() / us, SD: m.sd() / us, MeanU95: math.NaN()}
+		Mean: m.mean() / us, SD: m.sd() / us, MeanU95: half95(byTime.jackknife((*moments).mean), c.step)}
 	c.reference = Time(c.Width.Median * us)
 	c.narrow = c.frames.rhythm.period > 0 && c.frames.rhythm.period < 5*Millisecond && c.Width.Median < 1000 && c.Width.P99 <= 1120
 }
@@ -367,8 +371,9 @@ func (c *channel) period() *Period {
 	}
 	m := &f.intervals
 	p.Intervals = Summary{N: m.n, Min: f.rhythm.period + Time(m.min), Max: f.rhythm.period + Time(m.max),
-		Mean: p.Nominal + m.mean()/us, SD: m.sd() / us, P01: math.NaN(), P99: math.NaN(), MeanU95: math.NaN(),
-		Median: c.medianInterval()}
+		Mean: p.Nominal + m.mean()/us, SD: m.sd() / us, P01: math.NaN(), P99: math.NaN(),
+		MeanU95: half95(f.batched.jackknife((*moments).mean), c.step/float64(max(1, m.n))),
+		Median:  c.medianInterval()}
 	if slope, residual := f.drift.fit(); f.rhythm.period > 0 {
 		seconds := float64(c.rec.end-c.rec.start) / float64(Second)
 		p.DriftPPM, p.Residual = slope*seconds/p.Nominal*1e6, residual

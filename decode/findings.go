@@ -187,7 +187,7 @@ func (j *judge) oddIntervals(c *channel, l Limits) {
 		return
 	}
 	if l.FrameWarnPercent != oddPercent {
-		f = walk(c.pulses, f.rhythm, f.lossAfter, l.FrameWarnPercent)
+		f = walk(c.pulses, f.rhythm, f.lossAfter, l.FrameWarnPercent, c.rec.batched())
 	}
 	for _, e := range c.joined(f.odd.list) {
 		limit := e.expected * (1 + l.FrameWarnPercent/100)

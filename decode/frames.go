@@ -54,6 +54,7 @@ type frames struct {
 	others    int64
 	cycles    moments // differences of neighbouring intervals
 	drift     line
+	batched   *batched // the intervals, by time
 }
 
 // line fits a straight line in floating point, in one fixed order.
@@ -101,8 +102,8 @@ const oddPercent = 5.0
 
 // walk counts frames, dropped frames, losses and intervals more than odd
 // percent off their expectation.
-func walk(t *train, y rhythm, lossAfter Time, odd float64) *frames {
-	f := &frames{rhythm: y, lossAfter: lossAfter}
+func walk(t *train, y rhythm, lossAfter Time, odd float64, b *batched) *frames {
+	f := &frames{rhythm: y, lossAfter: lossAfter, batched: b}
 	w := &walker{frames: f, from: startOfFrames(t, y), oddPercent: odd}
 	r := t.read()
 	for e, ok := r.next(); ok; e, ok = r.next() {
@@ -316,6 +317,7 @@ func (w *walker) interval(d, at Time) {
 
 func (w *walker) regular(d, at Time) {
 	w.intervals.add(int64(d - w.rhythm.period))
+	w.batched.add(at, int64(d-w.rhythm.period))
 	w.drift.add(float64(at)/float64(Second), micros(d-w.rhythm.period))
 	if w.previous > 0 {
 		w.cycles.add(int64(d - w.previous))

@@ -324,8 +324,12 @@ func (c *channel) jitter(rests []segment) *Jitter {
 	rms := math.Sqrt(squares / degrees)
 	j.WidthRMS = rms / float64(Microsecond)
 	j.WidthPP = micros(widest)
+	residuals, byTime := c.residuals(rests)
 	if j.WidthN >= 100 {
-		j.WidthP99 = quantile(c.residuals(rests), 0.99) / float64(Microsecond)
+		j.WidthP99 = quantile(residuals, 0.99) / float64(Microsecond)
+	}
+	if u := student95 * byTime.jackknife(func(m *moments) float64 { return math.Log(m.rms()) }); rms > 0 {
+		j.WidthRMSLow95, j.WidthRMSHigh95 = j.WidthRMS*math.Exp(-u), j.WidthRMS*math.Exp(u)
 	}
 	if c.step > 0 && rms >= 0.53*c.step || c.step == 0 && rms > 0 {
 		j.Resolved = true
@@ -334,9 +338,13 @@ func (c *channel) jitter(rests []segment) *Jitter {
 	return j
 }
 
-// residuals returns |width - mean of its rest| in picoseconds.
-func (c *channel) residuals(rests []segment) []int64 {
-	var all []int64
+// residuals returns |width - mean of its rest| in picoseconds, and by time.
+func (c *channel) residuals(rests []segment) (all []int64, byTime *batched) {
+	byTime = c.rec.batched()
+	means := make([]float64, len(rests))
+	for i := range rests {
+		means[i] = rests[i].widths.mean()
+	}
 	i := 0
 	for e := range c.kept() {
 		for i < len(rests) && rests[i].end < e.start {
@@ -346,8 +354,10 @@ func (c *channel) residuals(rests []segment) []int64 {
 			break
 		}
 		if e.start >= rests[i].start {
-			all = append(all, int64(math.Abs(math.Round(float64(e.width)-rests[i].widths.mean()))))
+			off := int64(math.Abs(math.Round(float64(e.width) - means[i])))
+			all = append(all, off)
+			byTime.add(e.start, off)
 		}
 	}
-	return all
+	return all, byTime
 }

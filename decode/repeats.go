@@ -1,0 +1,135 @@
+package decode
+
+import (
+	"math"
+
+	"golang.org/x/exp/slices"
+)
+
+// sameRun is a row of neighbouring frames of one width.
+type sameRun struct {
+	start, end Time
+	first      Time // width of the first
+	last       Time // width of the last
+	n          int
+	row        int // changes where frames are not neighbours
+}
+
+// sameRuns splits the frames into runs of widths equal within tolerance.
+func (c *channel) sameRuns(tolerance Time, yield func(sameRun)) {
+	var run sameRun
+	var last Time
+	row := 0
+	for e := range c.steady() {
+		if e.start-last > c.frames.rhythm.period*3/2 {
+			row++
+		}
+		last = e.start
+		if run.n > 0 && run.row == row && apart(e.width, run.first) <= tolerance {
+			run.n++
+			run.end, run.last = e.start+e.width, e.width
+			continue
+		}
+		if run.n > 0 {
+			yield(run)
+		}
+		run = sameRun{start: e.start, end: e.start + e.width, first: e.width, last: e.width, n: 1, row: row}
+	}
+	if run.n > 0 {
+		yield(run)
+	}
+}
+
+// findRepeats finds runs of one width while the stick moves that are longer
+// than their neighbours and end in a jump that makes up for them: packets were
+// probably lost. Runs that all neighbours share are one packet that feeds
+// several frames, and short ones are the recorder's step.
+func (c *channel) findRepeats() {
+	const beside = 3
+	tolerance := max(c.rec.origin.Unit, Time(2*c.scale))
+	var near []sameRun
+	c.sameRuns(tolerance, func(r sameRun) {
+		near = append(near, r)
+		if len(near) < 2*beside+1 {
+			return
+		}
+		if n, ok := lostPackets(near, beside, tolerance); ok {
+			m := near[beside]
+			c.repeats.add(event{start: m.start, end: m.end, count: 1, measured: float64(n)})
+		}
+		near = slices.Delete(near, 0, 1)
+	})
+}
+
+// lostPackets looks at the middle one of runs that lie side by side.
+func lostPackets(near []sameRun, mid int, tolerance Time) (frames int, ok bool) {
+	m := near[mid]
+	if m.n < 2 {
+		return 0, false
+	}
+	up := near[mid+1].first > m.first
+	regular, total := 0, 0
+	var jumps []Time
+	for i, r := range near {
+		if r.row != m.row || i > 0 && (r.first > near[i-1].first) != up {
+			return 0, false
+		}
+		total += r.n
+		if i != mid {
+			regular = max(regular, r.n)
+		}
+		if i > 0 && i != mid+1 {
+			jumps = append(jumps, apart(r.first, near[i-1].last))
+		}
+	}
+	slope := float64(apart(near[len(near)-1].last, near[0].first)) / float64(total-1)
+	catchUp := apart(near[mid+1].first, m.last)
+	slices.Sort(jumps)
+	usual := jumps[len(jumps)/2]
+	return m.n, m.n > regular && slope > 2*float64(tolerance) &&
+		float64(catchUp) >= 1.6*float64(usual) && float64(catchUp) >= 0.6*float64(m.n)*slope
+}
+
+// improbable is how unlikely a run of one width must be to be told.
+const improbable = 1e-6
+
+// findFrozen finds runs of exactly one width that the channel's own jitter
+// makes improbable. It needs jitter that is resolved elsewhere.
+func (c *channel) findFrozen(rests []segment) {
+	if c.Jitter == nil || !c.Jitter.Resolved || len(rests) == 0 {
+		return
+	}
+	var runs []sameRun
+	var pairs, equal float64
+	i := 0
+	c.sameRuns(c.rec.origin.Unit, func(r sameRun) {
+		for i < len(rests) && rests[i].end < r.start {
+			i++
+		}
+		if i == len(rests) || r.start < rests[i].start {
+			return
+		}
+		pairs += float64(min(r.n, 4))
+		equal += float64(min(r.n, 4) - 1)
+		if r.n >= 4 {
+			if len(runs) == maxEvents {
+				i := slices.IndexFunc(runs, func(o sameRun) bool { return o.n < r.n })
+				if i < 0 {
+					return
+				}
+				runs = slices.Delete(runs, i, i+1)
+			}
+			runs = append(runs, r)
+		}
+	})
+	if equal == 0 {
+		equal = 1
+	}
+	p := equal / pairs
+	least := 1 + math.Log(improbable/float64(c.Jitter.WidthN))/math.Log(p)
+	for _, r := range runs {
+		if float64(r.n) >= least {
+			c.frozen.add(event{start: r.start, end: r.end, count: int64(r.n), measured: float64(r.n)})
+		}
+	}
+}
