@@ -3,7 +3,9 @@ package decode
 import (
 	"fmt"
 	"math"
+	"strings"
 
+	"golang.org/x/exp/slices"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -11,42 +13,70 @@ import (
 // bound on their rate is 3/T (the rule of three, The American Statistician 51,
 // 1997); with k episodes seen, the exact Poisson interval.
 func (j *judge) unseen() []string {
-	var out []string
 	span := float64(j.a.End-j.a.Start) / float64(Second)
-	if span <= 0 {
-		return nil
-	}
-	clean := map[string][]string{}
+	clean := map[string][]string{} // channels on which a kind of fault never began
+	var seen []string
 	for i, ca := range j.a.Channels {
 		c := ca.channel
-		if !j.out.Channels[i].Judged || c == nil || !c.frames.any {
+		if !j.out.Channels[i].Judged || c == nil || !c.frames.any || span <= 0 {
 			continue
 		}
-		glitches := 0
-		for _, f := range j.out.Findings {
-			if f.Kind == Glitch && f.Channels[0] == ca.Name {
-				glitches++
-			}
-		}
-		for _, k := range []struct {
-			what string
-			n    int
-		}{{"dropped frames", len(c.rowsOf(c.frames.drops.list))}, {"signal losses", len(c.frames.losses.list)}, {"glitches", glitches}} {
-			if k.n == 0 {
-				clean[k.what] = append(clean[k.what], ca.Name)
+		for _, k := range faults {
+			n := k.episodes(j, c)
+			if n == 0 {
+				clean[k.name] = append(clean[k.name], ca.Name)
 				continue
 			}
-			low, high := poissonInterval(float64(k.n))
-			out = append(out, fmt.Sprintf("%s: %s began %s in %.1f s; at 95 %% they begin between once in %s and once in %s",
-				ca.Name, k.what, times(k.n), span, seconds(span/high), seconds(span/low)))
+			low, high := poissonInterval(float64(n))
+			seen = append(seen, fmt.Sprintf("%s: %s began %s in %.1f s; at 95 %% between once in %s and once in %s",
+				ca.Name, k.name, times(n), span, seconds(span/high), seconds(span/low)))
 		}
 	}
-	for _, what := range []string{"glitches", "signal losses", "dropped frames"} {
-		if names := clean[what]; len(names) > 0 {
-			out = append([]string{fmt.Sprintf("%s: no %s began in %.1f s; at 95 %% they begin less often than once in %s", list(names), what, span, seconds(span/3))}, out...)
+	var out []string
+	for len(clean) > 0 {
+		var kinds []string
+		var names []string
+		for _, k := range faults {
+			if on := clean[k.name]; len(on) > 0 && (names == nil || slices.Equal(on, names)) {
+				kinds, names = append(kinds, k.name), on
+			}
 		}
+		for _, k := range kinds {
+			delete(clean, k)
+		}
+		out = append(out, fmt.Sprintf("no %s began in %.1f s on %s; at 95 %% they begin less often than once in %s",
+			strings.Join(kinds, ", no "), span, list(names), seconds(span/3)))
+	}
+	out = append(out, seen...)
+	if j.inOrder() {
+		out = append(out, "a receiver may repeat its last value when the link is lost, which pulses cannot show; a slow sweep of one stick for a minute would",
+			"the clock of the capture itself cannot be seen from inside: 50 ppm are 1 us in 20 ms")
 	}
 	return out
+}
+
+// faults are the kinds whose beginnings are counted.
+var faults = []struct {
+	name     string
+	episodes func(*judge, *channel) int
+}{
+	{"dropped frames", func(_ *judge, c *channel) int { return len(c.rowsOf(c.frames.drops.list)) }},
+	{"signal losses", func(_ *judge, c *channel) int { return len(c.frames.losses.list) }},
+	{"glitches", func(j *judge, c *channel) int {
+		n := 0
+		for _, f := range j.out.Findings {
+			if f.Kind == Glitch && f.Channels[0] == c.Name {
+				n++
+			}
+		}
+		return n
+	}},
+}
+
+// inOrder reports whether something was judged and nothing was found but notes.
+func (j *judge) inOrder() bool {
+	return j.out.Outcome != Failed && slices.ContainsFunc(j.out.Channels, func(c ChannelJudgement) bool { return c.Judged }) &&
+		!slices.ContainsFunc(j.out.Findings, func(f Finding) bool { return f.Severity != Note })
 }
 
 func times(n int) string {

@@ -43,6 +43,7 @@ type Capture struct {
 	Channels []*Channel `json:"channels"`
 	Findings []Finding  `json:"findings"`
 	Causes   []Cause    `json:"causes"` // of the capture as a whole
+	Unseen   []string   `json:"unseen"` // bounds on what did not occur
 }
 
 // Channel is what was measured on one channel and what became of it.
@@ -196,6 +197,7 @@ func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, labe
 	c := &Capture{
 		Facts: newFacts(h, a), Verdict: Word(j.Outcome),
 		Channels: []*Channel{}, Findings: newFindings(j.Findings), Causes: newCauses(j.Causes),
+		Unseen: append([]string{}, j.Unseen...),
 	}
 	for i, ch := range a.Channels {
 		var judged decode.ChannelJudgement

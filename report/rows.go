@@ -52,8 +52,8 @@ func (c *Capture) writeRows(w io.Writer, style Style) error {
 	for _, note := range c.Notes {
 		r.row("note", note)
 	}
-	if unseen := c.notSeen(); unseen != "" {
-		r.row("unseen", unseen)
+	for _, line := range c.Unseen {
+		r.row("unseen", line)
 	}
 	r.WriteString("safety\t" + safety + "\n")
 	r.row("verdict", string(c.Verdict), c.reason())

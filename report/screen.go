@@ -413,9 +413,11 @@ func (p *screen) causes(c *Capture) {
 }
 
 func (p *screen) notes(c *Capture) {
-	if unseen := c.notSeen(); unseen != "" {
+	if len(c.Unseen) > 0 {
 		p.heading("not seen")
-		p.wrap("  ", 2, unseen)
+	}
+	for _, line := range c.Unseen {
+		p.wrap("  ", 2, safe(line))
 	}
 	if len(c.Notes) == 0 {
 		return

@@ -51,36 +51,6 @@ func (c *Capture) unjudged() []string {
 	return out
 }
 
-// notSeen bounds what did not occur instead of denying it. With none seen in a
-// time T, the 95 % bound on the rate is -ln 0.05 / T, about 3 / T.
-func (c *Capture) notSeen() string {
-	pulses := false
-	seen := map[string]bool{}
-	for _, ch := range c.Channels {
-		if ch.Judged && ch.Pulses > 0 {
-			pulses = true
-			seen["dropped frame"] = seen["dropped frame"] || ch.Dropped > 0
-			seen["signal loss"] = seen["signal loss"] || ch.Losses > 0
-			seen["glitch"] = seen["glitch"] || ch.Glitches > 0
-		}
-	}
-	var absent []string
-	for _, kind := range []string{"dropped frame", "signal loss", "glitch"} {
-		if pulses && !seen[kind] {
-			absent = append(absent, kind)
-		}
-	}
-	if len(absent) == 0 || c.Duration <= 0 {
-		return ""
-	}
-	list := absent[0]
-	if n := len(absent); n > 1 {
-		list = strings.Join(absent[:n-1], ", ") + " or " + absent[n-1]
-	}
-	return fmt.Sprintf("no %s began in %s; at 95 %% each begins less often than once in %s",
-		list, duration(c.Duration), duration(c.Duration/3))
-}
-
 // reason says in a few words what the verdict rests on.
 func (c *Capture) reason() string {
 	switch decode.Outcome(c.Verdict) {

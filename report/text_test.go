@@ -119,17 +119,6 @@ func TestHeadline(t *testing.T) {
 	assert.Equal(t, `3 of 5 channels judged; silent: horn\x1b[2J\u202e (to judge a silent one name it: --channel '#4')`, first)
 }
 
-func TestNotSeenIsBounded(t *testing.T) {
-	c := tugCapture()
-	assert.Empty(t, c.notSeen(), "all three kinds were seen")
-	c.Channels = c.Channels[:1]
-	// 95 % bound on a rate with none seen: -ln 0.05 / T, about 3 / T (the "rule
-	// of three"; Hanley and Lippman-Hand 1983, from memory).
-	assert.Equal(t, "no dropped frame, signal loss or glitch began in 61.2 s; at 95 % each begins less often than once in 20.4 s", c.notSeen())
-	c.Channels[0].Dropped = 2
-	assert.Equal(t, "no signal loss or glitch began in 61.2 s; at 95 % each begins less often than once in 20.4 s", c.notSeen())
-}
-
 func TestDigitsFollowTheTimeStep(t *testing.T) {
 	for _, c := range []struct {
 		step        float64
