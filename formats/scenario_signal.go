@@ -225,17 +225,17 @@ func ease(shape string, u float64) float64 {
 // framed puts a pulse, or the markers of a pulse-position stream, on the wire
 // in every frame.
 type framed struct {
-	metronome    *metronome
-	own      *widths
-	before   []*widths // of the pulses that come first in the frame
-	lead     decode.Time
-	marker   decode.Time // 0: a single pulse
-	shaping  []*frameFault
-	marking  []*frameFault
-	from, to decode.Time
-	margin   decode.Time
-	pace     float64
-	sent     []decode.Time // widths of the last frame sent
+	metronome *metronome
+	own       *widths
+	before    []*widths // of the pulses that come first in the frame
+	lead      decode.Time
+	marker    decode.Time // 0: a single pulse
+	shaping   []*frameFault
+	marking   []*frameFault
+	from, to  decode.Time
+	margin    decode.Time
+	pace      float64
+	sent      []decode.Time // widths of the last frame sent
 }
 
 // frame is one frame on its way to the wire.
