@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"regexp"
+	"strings"
 
 	"golang.org/x/exp/slices"
 )
@@ -179,7 +180,7 @@ func ParseScenario(name string, text []byte) (*Scenario, error) {
 		return nil, err
 	}
 	if bad := s.check(); bad != nil {
-		return nil, places.Error(bad.path, bad.Error(), bad.fix)
+		return nil, places.Error(bad.path, bad.key()+" "+bad.text, bad.fix)
 	}
 	return s, nil
 }
@@ -234,4 +235,18 @@ type problem struct {
 	path, text, fix string
 }
 
-func (p *problem) Error() string { return fmt.Sprintf("%s %s", p.path, p.text) }
+func (p *problem) Error() string {
+	if p.fix == "" {
+		return p.path + " " + p.text
+	}
+	return fmt.Sprintf("%s %s; %s", p.path, p.text, p.fix)
+}
+
+// key is the last word of the path, for messages that tell the place anyway.
+func (p *problem) key() string {
+	word, _, _ := strings.Cut(p.path[strings.LastIndexByte(p.path, '.')+1:], "[")
+	if word == "moves" || word == "changes" {
+		return "this " + strings.TrimSuffix(word, "s")
+	}
+	return word
+}

@@ -62,6 +62,9 @@ var faultKeys = map[string]struct{ takes, needs string }{
 // so that no scenario runs away.
 const shortest = 50 * decode.Microsecond
 
+// longestPause bounds the mean of times drawn by chance.
+const longestPause = 3600 * decode.Second
+
 // check returns the first thing that makes no sense.
 func (s *Scenario) check() *problem {
 	if p := s.checkCapture(); p != nil {
@@ -81,6 +84,9 @@ func (s *Scenario) check() *problem {
 }
 
 func (s *Scenario) checkCapture() *problem {
+	if p := finite(reflect.ValueOf(*s), ""); p != nil {
+		return p
+	}
 	switch {
 	case s.Title == "":
 		return &problem{"scenario", "is missing", "name the scenario: scenario = \"...\""}
@@ -197,8 +203,8 @@ func (s *Scenario) checkCarried(c *Carried, path, channel string) *problem {
 	switch {
 	case c.Kind == "serial" && !within(c.BitUs, 0.05, 1e5):
 		return &problem{path + ".bit_us", "must lie in 0.05..100000", ""}
-	case c.BurstBytes < 0 || c.Gap < 0:
-		return &problem{path + ".burst_bytes", "and gap must not be below zero", ""}
+	case c.BurstBytes < 0 || c.Gap < 0 || decode.Time(c.Gap) > longestPause:
+		return &problem{path + ".burst_bytes", "and gap must not be below zero, nor gap above 1 h", ""}
 	case c.Kind == "noise" && (!within(c.MeanUs, 0.05, 1e7) || c.WidthUs < 0 || c.WidthUs > 1e6):
 		return &problem{path + ".mean_us", "must lie in 0.05..10000000, and width_us in 0..1000000", ""}
 	case c.Kind == "echo" && (s.channel(c.Of) < 0 || c.Of == channel || s.Channels[s.channel(c.Of)].echoes()):
@@ -236,7 +242,9 @@ func (s *Scenario) checkFramed(c *Carried, path, channel string) *problem {
 		return &problem{path + ".slots_us", "must have 1 to 32 widths", "write slots_us = [1500, 1500, 1000, 1500]"}
 	case c.Kind == "pulse-position" && !within(c.MarkerUs, 1, 1e4):
 		return &problem{path + ".marker_us", "must lie in 1..10000", "write marker_us = 300"}
-	case c.StepUs < 0 || c.StepUs > 1e4 || c.ValueJitterUs < 0 || c.ValueJitterUs > 1e4 || c.JitterUs < 0 || c.JitterUs > 1e4:
+	case c.StepUs != 0 && !within(c.StepUs, 0.001, 1e4):
+		return &problem{path + ".step_us", "must lie in 0.001..10000", ""}
+	case c.ValueJitterUs < 0 || c.ValueJitterUs > 1e4 || c.JitterUs < 0 || c.JitterUs > 1e4:
 		return &problem{path + ".jitter_us", "and the like must lie in 0..10000", ""}
 	case c.RepeatFrames < 0:
 		return &problem{path + ".repeat_frames", "must not be below zero", ""}
@@ -289,6 +297,10 @@ func (c *Carried) widest(path string) (u room) {
 	}
 	for i, m := range c.Moves {
 		u.path = fmt.Sprintf("%s.moves[%d]", path, i)
+		if p := finite(reflect.ValueOf(m), u.path); p != nil {
+			u.problem = *p
+			return u
+		}
 		if u.text = m.wrong(c, i); u.text != "" {
 			return u
 		}
@@ -387,6 +399,10 @@ func (f *Fault) wrong(s *Scenario) (text, key string) {
 		return "needs repeat", "times"
 	case f.Repeat != 0 && decode.Time(f.Repeat) < shortest, f.Repeat != 0 && f.Repeat <= f.For+f.Restart:
 		return "must be longer than 50 us and than the fault lasts", "repeat"
+	case f.Repeat != 0 && f.Repeat < 2*f.By:
+		return "must be at least twice as long as by", "repeat"
+	case decode.Time(f.At+f.For) > longest || decode.Time(f.For+f.Restart) > longest:
+		return "ends after more than 50 days", "for"
 	case !within(f.Train, 0, 1000):
 		return "must lie in 0..1000", "train"
 	case f.Train > 1 && f.Kind != "edge-chatter" && f.SpacingUs <= f.WidthUs:
@@ -401,8 +417,8 @@ func (f *Fault) wrong(s *Scenario) (text, key string) {
 		return "must lie in 0.05..100000", "bit_us"
 	case f.MeanUs != 0 && !within(f.MeanUs, 1, 1e7):
 		return "must lie in 1..10000000", "mean_us"
-	case f.Kind == "loose-wire" && (decode.Time(f.Open) < decode.Microsecond || decode.Time(f.Closed) < decode.Microsecond):
-		return "and closed must be at least 1 us", "open"
+	case f.Kind == "loose-wire" && (decode.Time(f.Open) < decode.Microsecond || decode.Time(f.Closed) < decode.Microsecond), decode.Time(max(f.Open, f.Closed)) > longestPause:
+		return "and closed must lie in 1 us..1 h", "open"
 	case f.Kind == "break" && !oneOf(f.Level, "", "unknown"), f.Kind != "break" && !oneOf(f.Level, "", "high", "low", "unknown"):
 		return `must be "high", "low" or "unknown" (a break: "unknown" or nothing)`, "level"
 	case !oneOf(f.Edge, "", "leading", "trailing", "both"):
@@ -415,8 +431,20 @@ func (f *Fault) wrong(s *Scenario) (text, key string) {
 		return "must not be one of the channels it befalls", "from"
 	case f.Kind == "uneven-time" && oneOf(s.Sampling, "", "exact"):
 		return "needs a capture with sampling", "kind"
+	case f.Kind == "uneven-time" && (len(f.Channels) > 0 || s.unevenTwice()):
+		return "leaves samples of the whole capture out, and stands once", "kind"
 	}
 	return "", ""
+}
+
+func (s *Scenario) unevenTwice() bool {
+	n := 0
+	for _, f := range s.Faults {
+		if f.Kind == "uneven-time" {
+			n++
+		}
+	}
+	return n > 1
 }
 
 // befalls returns the names of the channels of f.
@@ -447,11 +475,19 @@ func onlyKeys(v reflect.Value, path, what, takes, needs string) *problem {
 	return nil
 }
 
-// finite finds a number that is none.
+// finite finds a number that is none, and a time beyond 50 days.
 func finite(v reflect.Value, path string) *problem {
 	for _, f := range reflect.VisibleFields(v.Type()) {
-		if x := v.FieldByIndex(f.Index); x.Kind() == reflect.Float64 && (math.IsNaN(x.Float()) || math.IsInf(x.Float(), 0)) {
-			return &problem{path + "." + f.Tag.Get("toml"), "is no number", ""}
+		at := path + "." + f.Tag.Get("toml")
+		switch x := v.FieldByIndex(f.Index).Interface().(type) {
+		case float64:
+			if math.IsNaN(x) || math.IsInf(x, 0) {
+				return &problem{at, "is no number", ""}
+			}
+		case Duration:
+			if decode.Time(x) > longest || decode.Time(x) < -longest {
+				return &problem{at, "is longer than 50 days", ""}
+			}
 		}
 	}
 	return nil

@@ -82,6 +82,11 @@ func TestFaultsOnTheWire(t *testing.T) {
 			edge = "both"
 			width_us = 0.5
 			train = 2`, 2005, 2015, "+2010 -2010.0005 +2010.001 -2010.0015 +2010.002 -2011.5 +2011.5005 -2011.501 +2011.5015 -2011.502", 4},
+		{"edge-chatter", `at = "2s"
+			edge = "trailing"
+			width_us = 1`, 2005, 2015, "+2010 -2011.5 +2011.501 -2011.502", 1},
+		{"edge-chatter", `at = "2s"
+			width_us = 1`, 2005, 2015, "+2010 -2010.001 +2010.002 -2011.5", 1},
 		{"extra-pulse", `at = "2s"
 			offset_us = 9000
 			width_us = 1200`, 2005, 2025, "+2010 -2011.5 +2019 -2020.2", 1},
@@ -232,7 +237,7 @@ channel = [{ name = "a", kind = "servo", width_us = 1500 }]
 [[fault]]
 kind = "uneven-time"
 at = "110ms"
-for = "500us"
+for = "499.5us"
 repeat = "200ms"
 times = 2
 `)

@@ -257,12 +257,12 @@ func wanted(t reflect.Type) string {
 	return "a table"
 }
 
-// validText tells whether head could be TOML at all.
+// validText tells whether head, which may end within a letter, could be TOML.
 func validText(head []byte) bool {
-	for cut := 0; cut < utf8.UTFMax && cut < len(head); cut++ {
-		if utf8.Valid(head[:len(head)-cut]) {
-			return true
+	for cut := 1; cut < utf8.UTFMax && cut <= len(head); cut++ {
+		if tail := head[len(head)-cut:]; utf8.RuneStart(tail[0]) && !utf8.FullRune(tail) {
+			return utf8.Valid(head[:len(head)-cut])
 		}
 	}
-	return len(head) == 0
+	return utf8.Valid(head)
 }
