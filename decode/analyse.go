@@ -3,6 +3,7 @@ package decode
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"golang.org/x/exp/slices"
 )
@@ -52,9 +53,12 @@ func (r *Recording) Analyse(e PerChannel[Expect]) *Analysis {
 	}
 	a.timeFrames()
 	a.boundCapture()
+	// Channels are independent from here on, so that cores change nothing.
+	var all sync.WaitGroup
 	for _, c := range a.measured() {
-		c.measure()
+		all.Go(c.measure)
 	}
+	all.Wait()
 	return a
 }
 
@@ -329,7 +333,7 @@ func (c *channel) measure() {
 
 // summarise describes the widths of all accepted pulses.
 func (c *channel) summarise() {
-	var all []uint32
+	all := make([]uint32, 0, c.frames.pulses)
 	var m moments
 	byTime := c.rec.batched()
 	r := c.pulses.read()
@@ -383,11 +387,18 @@ func (c *channel) period() *Period {
 
 // medianInterval is the median of the intervals that the figures are over.
 func (c *channel) medianInterval() float64 {
-	var all []int64
-	c.pulses.intervals(func(d Time, _ bool) {
-		if y := c.frames.rhythm; y.period > 0 && y.regular(d) {
-			all = append(all, int64(d))
-		}
-	})
-	return quantile(all, 0.5) / float64(Microsecond)
+	y := c.frames.rhythm
+	if y.period == 0 {
+		return math.NaN()
+	}
+	var m moments
+	each := func(yield func(int64)) {
+		c.pulses.intervals(func(d Time, _ bool) {
+			if y.regular(d) {
+				yield(int64(d))
+			}
+		})
+	}
+	each(m.add)
+	return quantileOf(each, m.n, m.min, m.max, 0.5) / float64(Microsecond)
 }

@@ -489,15 +489,22 @@ func (j *judge) jitter(c *channel, l Limits) {
 		Count: c.Jitter.WidthN, Measured: p99, Limit: limit, Unit: "us", Message: message})
 }
 
-// awayFromNeutral says whether the unsteadiest rest is one where a hand holds
-// the stick: not near 1500 or 760 us.
+// awayFromNeutral says whether only rests away from neutral (1500 or 760 us)
+// are unsteady, as where a hand holds the stick.
 func (c *channel) awayFromNeutral() bool {
-	worst := slices.MaxFunc(c.Rests, func(a, b Rest) int { return int((a.RMS - b.RMS) * 1e6) })
 	neutral := 1500.0
 	if c.narrow {
 		neutral = 760
 	}
-	return math.Abs(worst.Width-neutral) > 60
+	near, away := 0.0, 0.0
+	for _, r := range c.Rests {
+		if math.Abs(r.Width-neutral) > 60 {
+			away = max(away, r.RMS)
+		} else {
+			near = max(near, r.RMS)
+		}
+	}
+	return near*2 < away
 }
 
 func (j *judge) spikes(c *channel) {

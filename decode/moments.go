@@ -114,6 +114,46 @@ func quantile[T ~int32 | ~uint32 | ~int64](v []T, p float64) float64 {
 	return float64(lo) + (h-float64(i))*(float64(slices.Min(v[i+1:]))-float64(lo))
 }
 
+// quantileOf is quantile over n values from lo to hi that each yields in any
+// order, as often as it is called. It needs no room for them.
+func quantileOf(each func(yield func(int64)), n, lo, hi int64, p float64) float64 {
+	if n == 0 {
+		return math.NaN()
+	}
+	h := p * float64(n-1)
+	i := int64(h)
+	a := ranked(each, lo, hi, i)
+	if i+1 == n || h == float64(i) {
+		return float64(a)
+	}
+	return float64(a) + (h-float64(i))*float64(ranked(each, a, hi, i+1)-a)
+}
+
+// ranked returns the value with k smaller or equal ones before it.
+func ranked(each func(yield func(int64)), lo, hi, k int64) int64 {
+	var bins [1 << 12]int64
+	for lo < hi {
+		width := (hi-lo)>>12 + 1
+		below := int64(0)
+		clear(bins[:])
+		each(func(v int64) {
+			if v < lo {
+				below++
+			} else if v <= hi {
+				bins[(v-lo)/width]++
+			}
+		})
+		for i, n := range bins {
+			if below += n; below > k {
+				lo += int64(i) * width
+				hi = min(hi, lo+width-1)
+				break
+			}
+		}
+	}
+	return lo
+}
+
 // nth moves the k smallest values of v in front of the one it returns.
 func nth[T ~int32 | ~uint32 | ~int64](v []T, k int) T {
 	lo, hi := 0, len(v)-1

@@ -324,7 +324,7 @@ func (c *channel) jitter(rests []segment) *Jitter {
 	rms := math.Sqrt(squares / degrees)
 	j.WidthRMS = rms / float64(Microsecond)
 	j.WidthPP = micros(widest)
-	residuals, byTime := c.residuals(rests)
+	residuals, byTime := c.residuals(rests, j.WidthN)
 	if j.WidthN >= 100 {
 		j.WidthP99 = quantile(residuals, 0.99) / float64(Microsecond)
 	}
@@ -339,7 +339,8 @@ func (c *channel) jitter(rests []segment) *Jitter {
 }
 
 // residuals returns |width - mean of its rest| in picoseconds, and by time.
-func (c *channel) residuals(rests []segment) (all []int64, byTime *batched) {
+func (c *channel) residuals(rests []segment, n int64) (all []uint32, byTime *batched) {
+	all = make([]uint32, 0, n)
 	byTime = c.rec.batched()
 	means := make([]float64, len(rests))
 	for i := range rests {
@@ -355,7 +356,7 @@ func (c *channel) residuals(rests []segment) (all []int64, byTime *batched) {
 		}
 		if e.start >= rests[i].start {
 			off := int64(math.Abs(math.Round(float64(e.width) - means[i])))
-			all = append(all, off)
+			all = append(all, uint32(off))
 			byTime.add(e.start, off)
 		}
 	}

@@ -45,12 +45,11 @@ func (j *judge) unseen() []string {
 			delete(clean, k)
 		}
 		out = append(out, fmt.Sprintf("no %s began in %.1f s on %s; at 95 %% they begin less often than once in %s",
-			strings.Join(kinds, ", no "), span, list(names), seconds(span/3)))
+			strings.Join(kinds, " and no "), span, list(names), seconds(span/3)))
 	}
 	out = append(out, seen...)
 	if j.inOrder() {
-		out = append(out, "a receiver may repeat its last value when the link is lost, which pulses cannot show; a slow sweep of one stick for a minute would",
-			"the clock of the capture itself cannot be seen from inside: 50 ppm are 1 us in 20 ms")
+		out = append(out, "a receiver may repeat its last value when the link is lost, which pulses cannot show; a slow sweep of one stick for a minute would")
 	}
 	return out
 }

@@ -399,7 +399,11 @@ func (p *screen) causes(c *Capture) {
 			}
 			p.wrap("  ", 2, who+safe(cause.Cause))
 			for _, e := range cause.Evidence {
-				p.wrap("    seen", 10, safe(e))
+				word := "    seen"
+				if rest, found := strings.CutPrefix(e, "against: "); found {
+					word, e = "    but", rest
+				}
+				p.wrap(word, 10, safe(e))
 			}
 			if cause.Try != "" {
 				p.wrap("    try", 10, safe(cause.Try))
