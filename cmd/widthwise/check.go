@@ -54,7 +54,7 @@ func (a *app) check(ctx context.Context, o checkOptions, names []string, open op
 	if err != nil {
 		return err
 	}
-	style := a.style(o.color)
+	style := a.style(o.layout, o.color)
 	document := report.NewCheck()
 	for i, name := range names {
 		c, err := a.measure(ctx, name, o.options, rules, open)

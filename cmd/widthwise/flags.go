@@ -25,6 +25,7 @@ type options struct {
 	labels    []label
 	quiet     bool
 	color     string
+	layout    string
 	progress  string
 }
 
@@ -53,12 +54,13 @@ func group(cmd *cobra.Command, heading string, define func(*pflag.FlagSet)) {
 
 // commonFlags gives cmd the flags that every command takes.
 func commonFlags(cmd *cobra.Command) *options {
-	o := &options{color: "auto", progress: "auto"}
+	o := &options{color: "auto", layout: "auto", progress: "auto"}
 	group(cmd, readingGroup, o.readingFlags)
 	group(cmd, judgingGroup, o.judgingFlags)
 	group(cmd, printingGroup, func(f *pflag.FlagSet) {
 		f.BoolVarP(&o.quiet, "quiet", "q", false, "print the verdict alone, or nothing where there is none")
 		f.Func("color", "`WHEN` auto, always or never; NO_COLOR is honoured", choice(&o.color, "auto", "always", "never"))
+		f.Func("layout", "`WHAT` page, rows, or auto: a page on a terminal, rows parted by tabs in a pipe", choice(&o.layout, "auto", "page", "rows"))
 		f.Func("progress", "`WHEN` auto, or never: a bar for large files on a terminal", choice(&o.progress, "auto", "never"))
 	})
 	cmd.PreRunE = func(cmd *cobra.Command, _ []string) error { return o.check(cmd.Flags()) }

@@ -34,7 +34,7 @@ func (a *app) inspect(ctx context.Context, o checkOptions, names []string) error
 	if err != nil {
 		return err
 	}
-	style := a.style(o.color)
+	style := a.style(o.layout, o.color)
 	document := report.NewInspect()
 	for i, name := range names {
 		c, err := a.measure(ctx, name, o.options, rules, a.openCapture)

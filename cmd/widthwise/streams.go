@@ -36,9 +36,10 @@ func systemStreams() streams {
 	return s
 }
 
-// style follows --color auto|always|never, NO_COLOR and a dumb terminal.
-func (s streams) style(color string) report.Style {
-	style := report.Style{Terminal: s.outTerminal, Width: s.width}
+// style follows --layout auto|page|rows, --color auto|always|never, NO_COLOR and
+// a dumb terminal.
+func (s streams) style(layout, color string) report.Style {
+	style := report.Style{Terminal: layout == "page" || layout == "auto" && s.outTerminal, Width: s.width}
 	switch color {
 	case "always":
 		style.Colour = true
