@@ -183,11 +183,10 @@ func (s *vcdSource) end(err error) error {
 }
 
 func (s *vcdSource) Origin() decode.Origin {
-	o := decode.Origin{
+	return decode.Origin{
 		Start: s.first, End: s.now, ChangesOnly: true, EndStated: s.stated, Rows: s.rows,
-		Unit: decode.Time(s.clock.multiple), Text: s.relative, Notes: s.notes.list(),
+		Unit: decode.Time(s.clock.multiple), Text: s.relative, Notes: append(s.notes.list(), s.realNotes()...),
 	}
-	return o
 }
 
 // cut notes that the dump is not whole.

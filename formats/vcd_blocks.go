@@ -14,9 +14,11 @@ type vcdBlock struct {
 	runs  []vcdRun
 	edges []vcdEdge
 	base  int64 // runs of earlier blocks
-	// starting is set up to the second instant of the dump: values at the first
-	// one, and any before it, are levels to start from, of which the last holds.
+	// starting is set up to the second instant of the dump: the values at the
+	// first one are levels to start from, of which the last holds, and so are
+	// those before it, which made the first so many runs.
 	starting bool
+	before   int64
 	times    []decode.Time
 	out      decode.Block
 }
@@ -65,9 +67,9 @@ func (b *vcdBlock) set(channel int32, at decode.Time, level decode.Level) {
 		b.known = append(b.known, channel)
 	}
 	switch {
-	case b.starting && w.run >= 0:
-		b.runs[w.run-b.base].first = level
-	case b.starting:
+	case b.starting && w.run >= b.before:
+		b.runs[w.run].first = level
+	case b.starting && w.run < 0:
 		b.open(channel, at, level)
 	case level == decode.Unknown:
 		w.before, w.beforeRun, w.since = w.level, w.run, at
@@ -122,12 +124,13 @@ func (b *vcdBlock) add(run int64, at decode.Time) {
 	b.edges = append(b.edges, vcdEdge{at, i})
 }
 
-// date gives the edges so far, which came before the first time stamp, their
-// instant.
+// date gives the levels so far, which came before the first time stamp, its
+// instant. What it changes is then an edge.
 func (b *vcdBlock) date(at decode.Time) {
 	for i := range b.edges {
 		b.edges[i].at = at
 	}
+	b.before = int64(len(b.runs))
 }
 
 // finish hands the block out and begins the next one.

@@ -20,11 +20,11 @@ type vcdChoice struct {
 	*selector
 	owners map[string]int32 // the signal that has a name, without its path
 	names  [][]vcdName      // of each signal, the first declared first
-	taken  map[string]bool  // names of bits
+	taken  map[string]int   // names that had to be made, and their last number
 }
 
 func (s *vcdSource) selectChannels(o Options) error {
-	c := &vcdChoice{s, newSelector(o), map[string]int32{}, make([][]vcdName, len(s.signals)), map[string]bool{}}
+	c := &vcdChoice{s, newSelector(o), map[string]int32{}, make([][]vcdName, len(s.signals)), map[string]int{}}
 	slices.SortStableFunc(s.names, func(a, b vcdName) int { return int(a.signal - b.signal) })
 	for from, n := range s.names {
 		if owner, ok := c.owners[n.bare]; ok && owner != n.signal {
@@ -51,7 +51,6 @@ func (s *vcdSource) selectChannels(o Options) error {
 // to the path, and a path that several have is numbered.
 func (c *vcdChoice) variables() []Variable {
 	variables := make([]Variable, len(c.signals))
-	paths := map[string]int{}
 	for i := range variables {
 		first, signal := c.names[i][0], &c.signals[i]
 		v := &variables[i]
@@ -67,19 +66,29 @@ func (c *vcdChoice) variables() []Variable {
 			v.Kind = "digital"
 		}
 		if c.owners[first.bare] == shared {
-			v.Name = first.path
-			if paths[v.Name]++; paths[v.Name] > 1 {
-				v.Name += "~" + strconv.Itoa(paths[v.Name])
-				c.notes.add(remarkSamePath, 0, "several variables have the same path and were numbered, such as %s", v.Name)
-			}
+			v.Name = c.unique(first.path)
 		}
 		for _, n := range c.names[i][1:] {
-			if n.path != v.Path && !slices.Contains(v.Aliases, n.path) {
+			if n.path != v.Path {
 				v.Aliases = append(v.Aliases, n.path)
 			}
 		}
 	}
 	return variables
+}
+
+// unique numbers a name that something has already.
+func (c *vcdChoice) unique(name string) string {
+	for base := name; ; {
+		owner, ok := c.owners[name]
+		if c.taken[name] == 0 && (!ok || owner == shared) {
+			c.taken[name] = 1
+			return name
+		}
+		c.taken[base] = max(c.taken[base], 1) + 1
+		name = base + "~" + strconv.Itoa(c.taken[base])
+		c.notes.add(remarkSamePath, 0, "several variables have the same path and were numbered, such as %s", name)
+	}
 }
 
 // choose makes channels of a signal, or none.
@@ -169,15 +178,10 @@ func (c *vcdChoice) wantsBitsOf(i int32) bool {
 func (c *vcdChoice) bitName(i int32, bit int) string {
 	v := &c.header.Variables[i]
 	index := "[" + strconv.Itoa(c.names[i][0].bit(bit)) + "]"
-	name := v.Name + index
-	if _, ok := c.owners[name]; ok || c.taken[name] {
-		name = v.Path + index
+	if _, ok := c.owners[v.Name+index]; ok || c.taken[v.Name+index] > 0 {
+		return c.unique(v.Path + index)
 	}
-	for base, n := name, 2; c.taken[name]; n++ {
-		name = base + "~" + strconv.Itoa(n)
-	}
-	c.taken[name] = true
-	return name
+	return c.unique(v.Name + index)
 }
 
 // explain gives every wish that was not met a reason, where there is one.

@@ -31,6 +31,7 @@ const (
 	remarkSamePath
 	remarkNineState
 	remarkReal
+	remarkFlat
 	remarkNoDumpOn
 	remarkLevels
 	remarkCount

@@ -1,6 +1,7 @@
 package formats
 
 import (
+	"fmt"
 	"math"
 
 	"widthwise/decode"
@@ -11,12 +12,14 @@ import (
 const (
 	vcdLookAhead      = 100 * decode.Millisecond
 	vcdLookAheadBytes = 4 << 20
+	vcdMaxReal        = 1e9 // volts
 )
 
 // vcdReals turns the values of reals, in volts, into levels. A value holds
 // until the next one, so an edge is the instant of the change that crosses.
 type vcdReals struct {
-	tracks   []*vcdTrack // by channel
+	tracks   []*vcdTrack
+	of       []int32     // the track of a channel
 	live     []*vcdTrack // those that may have a value, each once
 	waiting  int         // tracks that keep the block from ending
 	waitFrom int64       // where in the text that began
@@ -28,10 +31,11 @@ type vcdTrack struct {
 	threshold, half    float64 // volts; half the hysteresis
 	stated, halfStated bool
 	decided            bool
-	samples            []vcdSample // while it is not
-	until              decode.Time // the end of the look-ahead, once it has begun
-	left               bool        // it has
-	value              float64     // the last one, NaN if unknown
+	found              bool        // two states were told apart
+	samples            []vcdSample // while it is not decided
+	rest               float64     // its first value, NaN before it
+	left               bool        // it has another one: the look-ahead has begun
+	from, until        decode.Time // which is from here to there
 	listed             bool        // is in live
 	state              decode.Level
 	crossed            bool // the value has crossed, but is within the hysteresis
@@ -51,10 +55,10 @@ func (s *vcdSource) newReals(o Options) {
 		if g.kind != vcdReal || g.channel < 0 {
 			continue
 		}
-		if s.reals.tracks == nil {
-			s.reals.tracks = make([]*vcdTrack, len(s.channels))
+		if s.reals.of == nil {
+			s.reals.of = make([]int32, len(s.channels))
 		}
-		k := &vcdTrack{channel: g.channel, value: math.NaN()}
+		k := &vcdTrack{channel: g.channel, threshold: flatHigh / 1e9, rest: math.NaN()}
 		if o.Threshold != nil {
 			k.stated, k.threshold = true, float64(*o.Threshold)/1e6
 		}
@@ -62,18 +66,19 @@ func (s *vcdSource) newReals(o Options) {
 			k.halfStated, k.half = true, float64(*o.Hysteresis)/2e6
 		}
 		k.decided = k.stated && k.halfStated
-		s.reals.tracks[g.channel] = k
+		s.reals.of[g.channel] = int32(len(s.reals.tracks))
+		s.reals.tracks = append(s.reals.tracks, k)
 	}
 }
 
 // changeReal gives a real a value.
 func (s *vcdSource) changeReal(channel int32, value float64) {
-	k := s.reals.tracks[channel]
+	k := s.reals.tracks[s.reals.of[channel]]
 	if s.block.wires[channel].muted {
 		return
 	}
-	if math.IsNaN(value) || math.IsInf(value, 0) {
-		s.remark(remarkReal, "a real that is not a number or not finite was read as unknown")
+	if !(math.Abs(value) < vcdMaxReal) {
+		s.remark(remarkReal, "a real that is no number or beyond a billion volts was read as unknown")
 		value = math.NaN()
 	} else if !k.listed {
 		k.listed = true
@@ -84,7 +89,7 @@ func (s *vcdSource) changeReal(channel int32, value float64) {
 
 // beginReals dates the values that came before the first time stamp.
 func (s *vcdSource) beginReals(at decode.Time) {
-	for _, k := range s.reals.live {
+	for _, k := range s.reals.tracks {
 		for i := range k.samples {
 			k.samples[i].at = at
 		}
@@ -92,23 +97,23 @@ func (s *vcdSource) beginReals(at decode.Time) {
 }
 
 func (s *vcdSource) takeReal(k *vcdTrack, v vcdSample) {
-	switch {
-	case k.decided:
+	if k.decided || k.left && v.at > k.until && s.decide(k, v.at, false) {
 		s.step(k, v)
-	case k.left && v.at > k.until && s.decide(k, v.at, false):
-		s.step(k, v)
-	default:
-		if !k.left && s.started && k.value != v.value && !math.IsNaN(k.value+v.value) {
-			k.left, k.until = true, v.at+vcdLookAhead
-			s.wait(true)
-		}
-		if n := len(k.samples) - 1; n >= 0 && k.samples[n].at == v.at && !s.started {
-			k.samples[n] = v
-		} else {
-			k.samples = append(k.samples, v)
-		}
+		return
 	}
-	k.value = v.value
+	switch {
+	case math.IsNaN(v.value) || v.value == k.rest:
+	case math.IsNaN(k.rest) || s.block.starting:
+		k.rest = v.value
+	case !k.left:
+		k.left, k.from, k.until = true, v.at, v.at+vcdLookAhead
+		s.wait(true)
+	}
+	if n := len(k.samples) - 1; n >= 0 && s.block.starting {
+		k.samples[n], k.rest = v, v.value // the last one at the first instant holds
+	} else {
+		k.samples = append(k.samples, v)
+	}
 }
 
 // step moves the level of a track on by one value.
@@ -160,35 +165,43 @@ func levelAt(above bool) decode.Level {
 
 // decide finds the threshold of a track in what it has seen up to an instant,
 // and lets its levels out. Where two states cannot be told apart the look-ahead
-// goes on, unless this is the last of it.
+// goes on, twice as long, unless this is the last of it.
 func (s *vcdSource) decide(k *vcdTrack, end decode.Time, last bool) bool {
 	low, high, ok := vcdStates(k.samples, end)
 	if !ok && !last {
-		k.until = end + vcdLookAhead
+		k.until = end + max(end-k.from, vcdLookAhead)
 		return false
 	}
 	switch {
 	case k.stated:
 	case ok:
-		k.threshold = (low + high) / 2
-	default:
-		k.threshold = flatHigh / 1e9
-		if low < high {
-			s.remark(remarkReal, "no two voltages stand out in %s; --threshold states the one between low and high", s.channels[k.channel].Name)
-		}
+		k.threshold = low + (high-low)/2
+	case k.left:
+		s.remark(remarkFlat, "no two voltages stand out in %s, so %s divides low from high; --threshold states another",
+			s.channels[k.channel].Name, volts(flatHigh))
 	}
-	if !k.halfStated {
+	if !k.halfStated && ok {
 		k.half = (high - low) / 20
 	}
-	k.decided = true
+	k.decided, k.found = true, ok
 	if k.left {
 		s.wait(false)
 	}
-	for _, v := range k.samples {
-		s.step(k, v)
-	}
+	s.release(k)
 	k.samples = nil
 	return true
+}
+
+// release lets the levels of the samples out. A block that has ended may have
+// told the first of them otherwise: it is then unknown up to the second.
+func (s *vcdSource) release(k *vcdTrack) {
+	for i, v := range k.samples {
+		told := s.block.wires[k.channel].level
+		if i == 0 && told != decode.Unknown && !math.IsNaN(v.value) && told != levelAt(v.value >= k.threshold) {
+			v.value = math.NaN()
+		}
+		s.step(k, v)
+	}
 }
 
 // vcdStates finds the two state levels among values that hold until the next,
@@ -224,36 +237,49 @@ func vcdStates(samples []vcdSample, end decode.Time) (low, high float64, ok bool
 // settle readies the reals for the end of a block: what has looked ahead for
 // long enough is decided, and a real that has not moved yet shows a level.
 func (s *vcdSource) settle() {
-	for _, k := range s.reals.live {
+	for _, k := range s.reals.tracks {
 		switch {
-		case k.decided:
+		case k.decided || len(k.samples) == 0:
 		case k.left:
 			s.decide(k, s.now, true)
 		default:
-			k.samples = k.samples[len(k.samples)-1:]
-			s.block.set(k.channel, k.samples[0].at, levelAt(k.value*1e9 >= flatHigh))
-			k.samples[0].at = s.now
+			s.release(k)
+			k.samples = append(k.samples[:0], vcdSample{s.now, k.samples[len(k.samples)-1].value})
+			k.state = decode.Unknown
 		}
 		if k.crossed {
 			k.crossing = max(k.crossing, s.now)
 		}
 	}
+	s.reals.waitFrom = s.tokens.offset()
 }
 
 // finishReals decides what is open at the end of the dump.
 func (s *vcdSource) finishReals() {
-	for _, k := range s.reals.live {
+	for _, k := range s.reals.tracks {
 		if !k.decided {
 			s.decide(k, s.now, true)
 		}
 	}
 }
 
-// blind makes every real unknown.
+// blindReals makes every real unknown.
 func (s *vcdSource) blindReals() {
 	for _, k := range s.reals.live {
 		s.takeReal(k, vcdSample{s.now, math.NaN()})
 		k.listed = false
 	}
 	s.reals.live = s.reals.live[:0]
+}
+
+// realNotes tell how the first few reals were read.
+func (s *vcdSource) realNotes() (notes []string) {
+	const most = 8
+	for _, k := range s.reals.tracks {
+		if k.found && !(k.stated && k.halfStated) && len(notes) < most {
+			notes = append(notes, fmt.Sprintf("%s is analog: threshold %s, hysteresis %s; --threshold and --hysteresis state others",
+				s.channels[k.channel].Name, volts(int64(k.threshold*1e9)), volts(int64(k.half*2e9))))
+		}
+	}
+	return notes
 }

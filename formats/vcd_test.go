@@ -239,12 +239,12 @@ func snippetTracks(t *testing.T, s *vcdSource, changes string) tracks {
 	for _, change := range strings.Split(changes, "|") {
 		fields := strings.Fields(change)
 		require.Len(t, fields, 3)
-		if fields[0] == "None" {
-			continue // before the first time stamp, whose own value holds
+		tick, value := int64(5), fields[2] // None: before the first time stamp, which is #5 there
+		if fields[0] != "None" {
+			var err error
+			tick, err = strconv.ParseInt(fields[0], 10, 64)
+			require.NoError(t, err)
 		}
-		value := fields[2]
-		tick, err := strconv.ParseInt(fields[0], 10, 64)
-		require.NoError(t, err)
 		v := s.header.Variables[s.codes.find([]byte(fields[1]))]
 		switch v.Kind {
 		case "real":
