@@ -1,0 +1,117 @@
+package formats
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+)
+
+// mayEmit tells whether the block gathered so far can go out: no analog
+// channel still looks ahead, and none has a crossing that is not certain yet.
+// What would be waited for too long is settled.
+func (t *table) mayEmit() bool {
+	for _, a := range t.analog {
+		if a.stage == swinging {
+			if !a.due(t.last, t.taken) {
+				return false
+			}
+			a.decide(t.last, t.row)
+		}
+	}
+	if t.held == 0 {
+		t.held = t.taken
+	}
+	waited := t.taken-t.held >= lookAheadText
+	for _, a := range t.analog {
+		switch {
+		case a.stage == quiet && a.guessed == decode.Unknown && len(a.kept) > 0:
+			if t.taken < lookAheadText {
+				return false
+			}
+			a.settleFlat(t.threshold())
+		case a.pending && !waited:
+			return false
+		}
+	}
+	for _, a := range t.analog {
+		a.floor = t.last
+	}
+	t.held = 0
+	return true
+}
+
+// threshold returns one that was found on some channel.
+func (t *table) threshold() *int64 {
+	for _, a := range t.analog {
+		if a.stage == analog || a.stage == twoValue {
+			return &a.mid
+		}
+	}
+	return nil
+}
+
+// finish returns the last block once the text has ended with err.
+func (t *table) finish(err error) (*decode.Block, error) {
+	t.ended = true
+	if errors.Is(err, io.ErrUnexpectedEOF) {
+		t.note("cut off: the compressed capture ends early, after line %d.", t.number)
+		err = io.EOF
+	}
+	if err != io.EOF {
+		return nil, t.named(t.readError(err))
+	}
+	if t.row == 0 {
+		return nil, t.named(&ParseError{Line: t.plan.first, Err: errors.New("there is no whole row of data"), Fix: "a time and a level in each row"})
+	}
+	if t.bad > t.row {
+		return nil, t.named(&ParseError{Err: fmt.Errorf("%d of %d rows are damaged", t.bad, t.bad+t.row), Fix: "a table that is for the most part whole"})
+	}
+	for _, a := range t.analog {
+		if !a.fixed {
+			a.decide(t.last, t.row)
+		}
+	}
+	for _, a := range t.analog {
+		if !a.fixed && a.guessed == decode.Unknown {
+			a.settleFlat(t.threshold())
+		}
+	}
+	t.closeOrigin()
+	return t.edges.take(t.last), nil
+}
+
+// readError gives an error of reading its place.
+func (t *table) readError(err error) error {
+	var at *ParseError
+	switch {
+	case errors.As(err, &at):
+		return err
+	case err == io.EOF || err == io.ErrUnexpectedEOF:
+		return &ParseError{Err: errors.New("the capture ends before its first row")}
+	}
+	return &ParseError{Line: t.number + 1, Err: err}
+}
+
+// closeOrigin completes what is known about the times.
+func (t *table) closeOrigin() {
+	o, clock := &t.origin, &t.plan.clock
+	t.pace.fill(o, slices.ContainsFunc(t.analog, func(a *analogChannel) bool { return a.stage == analog }))
+	if clock.step() > 0 {
+		o.Step, o.Unit, o.UnitAtEnd = clock.step(), 0, 0
+		o.ChangesOnly, o.EndStated = false, true
+	}
+	o.Text = clock.first
+	for _, a := range t.analog {
+		o.Notes = append(o.Notes, a.notes()...)
+	}
+	if t.bad > 0 {
+		t.note("%d damaged rows of %d were left out.", t.bad, t.bad+t.row)
+	}
+	if t.row == spreadsheetRows || t.number == spreadsheetRows {
+		t.note("The table has exactly 1 048 576 rows, the most a spreadsheet holds: it was probably cut there.")
+	}
+}
