@@ -39,19 +39,14 @@ type Reader struct {
 var _ decode.Source = (*Reader)(nil)
 
 // Open opens the named capture; "-" is standard input. What cannot be read is
-// a *ParseError or an error of the operating system, what the options ask in
-// vain a *UsageError.
+// a *ParseError, what the options ask in vain a *UsageError.
 func Open(name string, o Options) (*Reader, error) {
 	if name == "-" {
 		return NewReader(os.Stdin, name, o)
 	}
 	f, err := os.Open(name)
 	if err != nil {
-		var pe *os.PathError
-		if errors.As(err, &pe) {
-			err = pe.Err
-		}
-		return nil, &ParseError{File: name, Err: err}
+		return nil, &ParseError{File: name, Err: bare(err)}
 	}
 	r, err := NewReader(f, name, o)
 	if err != nil {
@@ -63,68 +58,127 @@ func Open(name string, o Options) (*Reader, error) {
 	return r, nil
 }
 
+// bare takes the operation and the name off an error of the operating system.
+func bare(err error) error {
+	var at *os.PathError
+	if errors.As(err, &at) {
+		return at.Err
+	}
+	return err
+}
+
 // NewReader reads a capture from r; name stands for it in messages. Closing
 // the reader does not close r.
 func NewReader(r io.Reader, name string, o Options) (*Reader, error) {
 	in, err := newInput(r, name)
 	if err != nil {
+		return nil, &ParseError{File: name, Err: bare(err)}
+	}
+	s, err := chooseFormat(in)(in, o)
+	if err != nil {
+		in.close()
 		return nil, err
 	}
-	open := openTable
+	return &Reader{source: s, close: in.close}, nil
+}
+
+// chooseFormat tells formats apart by content; what is neither a dump nor a
+// scenario is a table.
+func chooseFormat(in *input) func(*input, Options) (source, error) {
 	switch {
 	case looksLikeVCD(in.head):
-		open = openVCD
+		return openVCD
 	case looksLikeScenario(in.head):
-		open = openScenario
+		return openScenario
 	}
-	s, err := open(in, o)
-	if err != nil {
-		return nil, errors.Join(err, in.close())
-	}
-	return &Reader{source: s, close: in.close}, nil
+	return openTable
 }
 
 // Close releases what reading took.
 func (r *Reader) Close() error { return errors.Join(r.source.Close(), r.close()) }
 
+// newInput undoes compression and encoding.
 func newInput(r io.Reader, name string) (*input, error) {
-	in := &input{name: name, compression: "none", encoding: "utf-8", close: func() error { return nil }}
-	br := bufio.NewReaderSize(r, headSize)
+	in := &input{name: name}
+	br, err := in.decompress(bufio.NewReaderSize(r, headSize))
+	if err != nil {
+		return nil, err
+	}
+	br = in.decode(br)
+	head, err := br.Peek(headSize)
+	if err != nil && err != io.EOF && len(head) == 0 {
+		in.close()
+		return nil, err
+	}
+	in.head, in.r = head, br
+	return in, nil
+}
+
+// maxWindow bounds what a zstd frame may ask of memory; it is the window of
+// the format's long mode.
+const maxWindow = 128 << 20
+
+// decompress recognises gzip (RFC 1952) and zstd (RFC 8878) by their magic
+// numbers.
+func (in *input) decompress(br *bufio.Reader) (*bufio.Reader, error) {
+	in.compression, in.close = "none", func() error { return nil }
 	magic, err := br.Peek(4)
 	if err != nil && err != io.EOF {
-		return nil, &ParseError{File: name, Err: err}
+		return nil, err
 	}
 	switch {
 	case bytes.HasPrefix(magic, []byte{0x1f, 0x8b}):
 		z, err := gzip.NewReader(br)
 		if err != nil {
-			return nil, &ParseError{File: name, Err: err}
+			return nil, err
 		}
 		in.compression, in.close = "gzip", z.Close
-		br = bufio.NewReaderSize(z, headSize)
+		return bufio.NewReaderSize(z, headSize), nil
 	case bytes.HasPrefix(magic, []byte{0x28, 0xb5, 0x2f, 0xfd}):
-		z, err := zstd.NewReader(br, zstd.WithDecoderMaxMemory(256<<20))
+		z, err := zstd.NewReader(br, zstd.WithDecoderMaxWindow(maxWindow), zstd.WithDecoderLowmem(true))
 		if err != nil {
-			return nil, &ParseError{File: name, Err: err}
+			return nil, err
 		}
 		in.compression, in.close = "zstd", func() error { z.Close(); return nil }
-		br = bufio.NewReaderSize(z, headSize)
+		return bufio.NewReaderSize(z, headSize), nil
 	}
-	mark, _ := br.Peek(3)
+	return br, nil
+}
+
+// decode recognises UTF-16 by its byte-order mark, or by a zero in every other
+// byte, and takes a mark off UTF-8.
+func (in *input) decode(br *bufio.Reader) *bufio.Reader {
+	in.encoding = "utf-8"
+	start, _ := br.Peek(256)
+	order, mark := unicode.LittleEndian, unicode.IgnoreBOM
 	switch {
-	case bytes.HasPrefix(mark, []byte{0xff, 0xfe}):
-		in.encoding = "utf-16le"
-		br = bufio.NewReaderSize(transform.NewReader(br, unicode.UTF16(unicode.LittleEndian, unicode.ExpectBOM).NewDecoder()), headSize)
-	case bytes.HasPrefix(mark, []byte{0xfe, 0xff}):
+	case bytes.HasPrefix(start, []byte{0xff, 0xfe}):
+		mark = unicode.ExpectBOM
+	case bytes.HasPrefix(start, []byte{0xfe, 0xff}):
+		order, mark = unicode.BigEndian, unicode.ExpectBOM
+	case zerosAt(start, 1):
+	case zerosAt(start, 0):
+		order = unicode.BigEndian
+	default:
+		if bytes.HasPrefix(start, []byte{0xef, 0xbb, 0xbf}) {
+			br.Discard(3)
+		}
+		return br
+	}
+	in.encoding = "utf-16le"
+	if order == unicode.BigEndian {
 		in.encoding = "utf-16be"
-		br = bufio.NewReaderSize(transform.NewReader(br, unicode.UTF16(unicode.BigEndian, unicode.ExpectBOM).NewDecoder()), headSize)
-	case bytes.Equal(mark, []byte{0xef, 0xbb, 0xbf}):
-		br.Discard(3)
 	}
-	head, err := br.Peek(headSize)
-	if err != nil && err != io.EOF && len(head) == 0 {
-		return nil, &ParseError{File: name, Err: err}
+	return bufio.NewReaderSize(transform.NewReader(br, unicode.UTF16(order, mark).NewDecoder()), headSize)
+}
+
+// zerosAt tells whether text is zero in every other byte from the given one
+// on, and nowhere else.
+func zerosAt(text []byte, from int) bool {
+	for i, c := range text {
+		if (c == 0) != (i%2 == from) {
+			return false
+		}
 	}
-	in.head, in.r = head, br
-	return in, nil
+	return len(text) >= 4
 }
