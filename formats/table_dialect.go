@@ -419,6 +419,7 @@ func (p *plan) takeNames(r headRecord, units [][]byte) {
 	for i := range p.columns {
 		c := &p.columns[i]
 		c.name, c.unit = cutBrackets(plainText(r.cells[i]))
+		c.name = plainName(c.name)
 		if len(units) > i && c.unit == "" {
 			c.unit = bareUnit(units[i])
 		}

@@ -90,7 +90,11 @@ func (m *merger) add(b *decode.Block, s decode.Source) error {
 	slices.SortStableFunc(m.block, func(a, b step) int { return cmp.Compare(a.at, b.at) })
 	for _, st := range m.block {
 		if !m.begun {
-			m.begun, m.at = true, min(st.at, s.Origin().Start)
+			m.begun, m.at = true, st.at
+			// A dump may begin before its first value.
+			if o := s.Origin(); o.Rows > 0 {
+				m.at = min(m.at, o.Start)
+			}
 		}
 		if m.levels[st.channel] == st.level {
 			continue // restated

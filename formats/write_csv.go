@@ -14,7 +14,8 @@ import (
 // not close s.
 //
 // A channel name that a spreadsheet would run as a formula is written with an
-// apostrophe before it, which reading such a table takes away again.
+// apostrophe before it, and one that seems to end in a unit with " [logic]"
+// after it; reading such a table takes both away again.
 func WriteCSV(w io.Writer, s decode.Source, o WriteOptions) error {
 	if len(s.Channels()) == 0 {
 		return &UsageError{"there is no channel to write"}
@@ -201,6 +202,9 @@ const runsAsFormula = "=+-@\t\r\n"
 func headerCell(name string) string {
 	if at := strings.TrimLeft(name, "'"); at != "" && strings.ContainsRune(runsAsFormula, rune(at[0])) {
 		name = "'" + name
+	}
+	if plain, _ := cutBrackets(name); plain != name {
+		name += " [logic]" // or the end of the name would be taken for a unit
 	}
 	if strings.ContainsAny(name, ",\"\r\n") || strings.TrimSpace(name) != name {
 		name = `"` + strings.ReplaceAll(name, `"`, `""`) + `"`

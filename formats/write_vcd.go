@@ -47,7 +47,7 @@ type dumpWriter struct {
 
 func (d *dumpWriter) begin(s decode.Source, at decode.Time, levels []byte) error {
 	if at < 0 {
-		return &UsageError{fmt.Sprintf("a value change dump holds no time before zero, and this capture starts at %s s; write CSV", at.Seconds(12))}
+		return &UsageError{fmt.Sprintf("a value change dump holds no time before zero, and this capture starts at %s s; write CSV", strings.TrimRight(strings.TrimRight(at.Seconds(12), "0"), "."))}
 	}
 	d.buf = append(make([]byte, 0, flushSize+4096), "$version widthwise $end\n$timescale 1 ps $end\n$scope module capture $end\n"...)
 	taken := map[string]bool{}
