@@ -42,12 +42,15 @@ func newSelector(o Options) *selector {
 
 // match tells whether v is to be a channel and whether the user asked for it,
 // by its name, path or an alias, a pattern for one of them, or its column.
-// Columns of kind "time" and "text" are never channels.
+// Columns of kind "time", "index" and "text" are never channels.
 func (s *selector) match(v Variable) (selected, named bool) {
 	refusal := ""
-	if v.Kind == "time" || v.Kind == "text" {
+	switch v.Kind {
+	case "time", "text":
 		refusal = fmt.Sprintf("column %d holds %s", v.Column, v.Kind)
-	} else {
+	case "index":
+		refusal = fmt.Sprintf("column %d numbers the rows", v.Column)
+	default:
 		s.offered = append(s.offered, v.Name)
 	}
 	for i := range s.wishes {

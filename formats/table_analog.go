@@ -75,7 +75,7 @@ type analogChannel struct {
 }
 
 func newAnalogChannel(channel int, name string, c column, o Options) *analogChannel {
-	a := &analogChannel{channel: channel, name: name}
+	a := &analogChannel{channel: channel, name: name, floor: math.MinInt64}
 	if c.zeroOne {
 		a.stage, a.fixed, a.values = twoValue, true, [2]int64{0, 1e9}
 		a.swing, a.mid = 1e9, 1e9/2
