@@ -10,9 +10,15 @@ import (
 	"widthwise/decode"
 )
 
+// tester is a test, plain or drawn.
+type tester interface {
+	require.TestingT
+	Helper()
+}
+
 // edgesOf reads a source to its end and returns the changes of each channel by
 // name, restated levels left out, with the span.
-func edgesOf(t testing.TB, s decode.Source) (map[string][]change, decode.Origin) {
+func edgesOf(t tester, s decode.Source) (map[string][]change, decode.Origin) {
 	t.Helper()
 	channels := s.Channels()
 	levels := make([]decode.Level, len(channels))

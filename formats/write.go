@@ -26,8 +26,8 @@ var levelText = [...]byte{decode.Unknown: 'x', decode.Low: '0', decode.High: '1'
 // rows merges the channels of s by time and calls row for every instant at
 // which a channel changes: with the text of all levels from then on, and the
 // channels that changed. The first call is for the capture's start. A channel
-// that changes twice at one instant gets two calls. Both slices are valid
-// during the call only. It returns the capture's end.
+// that changes twice at one instant gets two calls. Both slices are
+// valid during the call only, and changed may be sorted. It returns the capture's end.
 func rows(s decode.Source, row func(at decode.Time, levels []byte, changed []int) error) (end decode.Time, err error) {
 	m := merger{levels: make([]byte, len(s.Channels())), row: row}
 	for i := range m.levels {

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"unicode"
 
+	"golang.org/x/exp/slices"
+
 	"widthwise/decode"
 )
 
@@ -71,6 +73,7 @@ func (d *dumpWriter) changes(at decode.Time, levels []byte, changed []int) error
 		d.buf = appendMarker(d.buf, at)
 		d.last = at
 	}
+	slices.Sort(changed) // so that equal captures make equal dumps
 	for _, i := range changed {
 		d.value(i, levels[i])
 	}
