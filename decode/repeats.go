@@ -40,13 +40,22 @@ func (c *channel) sameRuns(tolerance Time, yield func(sameRun)) {
 	}
 }
 
+// sameWidth is how far two widths may be apart and be equal as stamped: stamps
+// finer than the time step are rounded, others are exact.
+func (c *channel) sameWidth() Time {
+	if unit := c.rec.origin.Unit; float64(unit) < c.step {
+		return unit
+	}
+	return 0
+}
+
 // findRepeats finds runs of one width while the stick moves that are longer
 // than their neighbours and end in a jump that makes up for them: packets were
 // probably lost. Runs that all neighbours share are one packet that feeds
 // several frames, and short ones are the recorder's step.
 func (c *channel) findRepeats() {
 	const beside = 3
-	tolerance := max(c.rec.origin.Unit, Time(2*c.scale))
+	tolerance := max(c.sameWidth(), Time(3*c.scale))
 	var near []sameRun
 	c.sameRuns(tolerance, func(r sameRun) {
 		near = append(near, r)
@@ -84,10 +93,8 @@ func lostPackets(near []sameRun, mid int, tolerance Time) (frames int, ok bool) 
 	}
 	slope := float64(apart(near[len(near)-1].last, near[0].first)) / float64(total-1)
 	catchUp := apart(near[mid+1].first, m.last)
-	slices.Sort(jumps)
-	usual := jumps[len(jumps)/2]
 	return m.n, m.n > regular && slope > 2*float64(tolerance) &&
-		float64(catchUp) >= 1.6*float64(usual) && float64(catchUp) >= 0.6*float64(m.n)*slope
+		catchUp*3 >= slices.Max(jumps)*4 && float64(catchUp) >= 0.6*float64(m.n)*slope
 }
 
 // improbable is how unlikely a run of one width must be to be told.
@@ -102,7 +109,7 @@ func (c *channel) findFrozen(rests []segment) {
 	var runs []sameRun
 	var pairs, equal float64
 	i := 0
-	c.sameRuns(c.rec.origin.Unit, func(r sameRun) {
+	c.sameRuns(c.sameWidth(), func(r sameRun) {
 		for i < len(rests) && rests[i].end < r.start {
 			i++
 		}

@@ -113,12 +113,18 @@ func (c *channel) spikeIn(r *[7]entry) Time {
 
 // noise returns the scale of the width noise in picoseconds: 1.4826 x the
 // median of the second differences over sqrt 6, at least half a time step.
+// Where one radio packet feeds several frames that sees the packets' steps, so
+// the lower quartile of the first differences bounds it: of normal noise it is
+// 0.4506 standard deviations.
 func (c *channel) noise() float64 {
-	var second []Time
+	var first, second []Time
 	var a, b Time
 	for e := range c.kept() {
 		if a > 0 {
 			second = append(second, apart(e.width+a, 2*b))
+		}
+		if b > 0 {
+			first = append(first, apart(e.width, b))
 		}
 		a, b = b, e.width
 		if len(second) == scaleFrom {
@@ -129,7 +135,8 @@ func (c *channel) noise() float64 {
 	if len(second) == 0 {
 		return floor
 	}
-	return max(floor, 1.4826*quantile(second, 0.5)/math.Sqrt(6))
+	scale := 1.4826 * quantile(second, 0.5) / math.Sqrt(6)
+	return max(floor, min(scale, max(c.step, quantile(first, 0.25)/0.4506)))
 }
 
 // segment is a row of pulses about one mean.

@@ -290,14 +290,19 @@ func followsWidths(c *channel, all []*channel, period Time) bool {
 		}
 	}
 	var l line
+	var spread moments
 	for i := 2; i < len(starts); i++ {
 		a, b := starts[i-1]-starts[i-2], starts[i]-starts[i-1]
 		if !within(a, period, 40) || !within(b, period, 40) {
 			continue
 		}
+		spread.add(int64(b - period))
 		if x, y := sums[i-1]-sums[i-2], b-a; apart(x, 0) < Millisecond {
 			l.add(micros(x), micros(y))
 		}
+	}
+	if spread.sd()*200 < float64(period) {
+		return false // steady to half a percent: outputs that follow one another shift a little
 	}
 	slope, _ := l.fit()
 	sxx, syy := l.xx-l.x*l.x/l.n, l.yy-l.y*l.y/l.n
