@@ -132,6 +132,8 @@ func TestDigitsFollowTheTimeStep(t *testing.T) {
 		assert.Equal(t, c.mean, s.mean(20000, none, 1000), "step %g", c.step)
 	}
 	assert.Equal(t, "20.01234 ± 0.00004", scale{0.1}.mean(20012.341, 0.04, 1000))
+	assert.Equal(t, "20.01234 ± 0.00005", scale{0.1}.mean(20012.341, 0.041, 1000))
+	assert.Equal(t, "20.012341 ± 0.000001", scale{0.1}.mean(20012.341, 1e-9, 1000), "no interval is nothing")
 	assert.Equal(t, "20.0 ± 0.2", scale{0.1}.mean(20012.341, 200, 1000))
 	assert.Equal(t, "-", scale{0.1}.width(none))
 	assert.Equal(t, "0.0", fixed(-0.04, 1))

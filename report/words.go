@@ -77,14 +77,16 @@ func (s scale) width(n Number) string { return fixed(n, s.decimals()) }
 // spread is a figure pooled over many pulses: one digit more than the step.
 func (s scale) spread(n Number) string { return fixed(n, min(max(s.decimals()+1, 1), 3)) }
 
-// mean in microseconds with the digits its interval leaves, and the interval.
+// mean in microseconds with the digits its interval leaves, and the interval,
+// rounded up to one digit.
 func (s scale) mean(n, u95 Number, divisor float64) string {
 	n, u95 = n/Number(divisor), u95/Number(divisor)
 	if u95.missing() || u95 <= 0 {
 		return fixed(n, min(s.decimals()+decimalsOf(divisor), 4))
 	}
 	digits := min(max(int(math.Ceil(-math.Log10(float64(u95)))), 0), 6)
-	return fixed(n, digits) + " ± " + fixed(u95, digits)
+	unit := math.Pow10(-digits)
+	return fixed(n, digits) + " ± " + fixed(Number(max(math.Ceil(float64(u95)/unit-1e-6), 1)*unit), digits)
 }
 
 func decimalsOf(divisor float64) int { return int(math.Round(math.Log10(divisor))) }
