@@ -56,7 +56,7 @@ func (s *second) classify() secondKind {
 // servo reports whether the stretches at one level look like servo pulses:
 // most of those over 300 us from 700 to 2300 us long, three quarters of them at
 // least 2.5 ms apart, and at most 75 % of the time; or narrow ones, 400 to
-// 1120 us and 1.7 ms apart. However ragged the intervals.
+// 1120 us, nine tenths of them at least 1.7 ms apart. However ragged the rest.
 func (s *second) servo(active Level) bool {
 	var widths, intervals []Time
 	var last Time
@@ -96,9 +96,9 @@ func (s *second) servo(active Level) bool {
 	if total*4 > span*3 {
 		return false
 	}
-	width, interval, quarter := widths[len(widths)/2], intervals[len(intervals)/2], intervals[len(intervals)/4]
-	wide := quarter >= 2500*Microsecond && in(700, 2300)
-	narrow := quarter >= 1700*Microsecond && interval < 5*Millisecond &&
+	width, interval := widths[len(widths)/2], intervals[len(intervals)/2]
+	wide := intervals[len(intervals)/4] >= 2500*Microsecond && in(700, 2300)
+	narrow := intervals[len(intervals)/10] >= 1700*Microsecond && interval < 5*Millisecond &&
 		width < 1000*Microsecond && in(400, 1120)
 	return wide || narrow
 }
