@@ -7,6 +7,7 @@ import (
 
 	"github.com/jedib0t/go-pretty/v6/table"
 	"github.com/jedib0t/go-pretty/v6/text"
+	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
 	"widthwise/formats"
@@ -143,8 +144,12 @@ func (i *Inspection) WriteText(w io.Writer, style Style) error {
 		p.wrap("  "+f[0], 13, f[1])
 	}
 	if len(i.Channels) > 0 {
+		shown, left := i.onScreen()
 		p.line("")
-		p.WriteString(ruled(i.table(style.Width)))
+		p.WriteString(ruled(i.table(shown, style.Width)))
+		if left != "" {
+			p.wrap("", 0, left)
+		}
 	}
 	p.rest(i)
 	if len(i.Notes) > 0 {
@@ -157,12 +162,49 @@ func (i *Inspection) WriteText(w io.Writer, style Style) error {
 	return err
 }
 
-func (i *Inspection) table(width int) string {
+// onScreen picks the channels that a screen lists. Where there are many these
+// are the ones with a known signal and at most maxVariables others; the rest
+// are counted by kind.
+func (i *Inspection) onScreen() (shown []*Glance, left string) {
+	known := func(g *Glance) bool {
+		return !slices.Contains([]decode.Signal{decode.Irregular, decode.Silent, decode.Echo}, decode.Signal(g.Signal))
+	}
+	if len(i.Channels) <= 2*maxVariables {
+		return i.Channels, ""
+	}
+	var kinds []string
+	number, others := map[string]int{}, 0
+	for _, want := range []bool{true, false} {
+		for _, g := range i.Channels {
+			switch {
+			case known(g) != want:
+			case want || others < maxVariables:
+				shown = append(shown, g)
+				if !want {
+					others++
+				}
+			default:
+				if number[g.Signal]++; number[g.Signal] == 1 {
+					kinds = append(kinds, g.Signal)
+				}
+			}
+		}
+	}
+	for n, kind := range kinds {
+		kinds[n] = fmt.Sprintf("%d %s", number[kind], kind)
+	}
+	if len(kinds) > 0 {
+		left = "and " + series(kinds) + " channels more; --json lists them all"
+	}
+	return shown, left
+}
+
+func (i *Inspection) table(shown []*Glance, width int) string {
 	t := table.NewWriter()
 	t.SetStyle(ledger)
 	t.AppendHeader(table.Row{"channel\n", "active\n", "pulses\n", "width\nus", "period\nms", "signal\n"})
 	s, longest := scale{float64(i.Resolution)}, len("channel")
-	for _, c := range i.Channels {
+	for _, c := range shown {
 		name := safe(c.Name)
 		if c.Label != "" {
 			name += " (" + safe(c.Label) + ")"
@@ -177,14 +219,15 @@ func (i *Inspection) table(width int) string {
 	right := func(n int) table.ColumnConfig {
 		return table.ColumnConfig{Number: n, Align: text.AlignRight, AlignHeader: text.AlignRight}
 	}
-	name, figures := min(longest, 24), 42 // of the columns between name and signal
+	const figures, signal = 42, 14 // the columns between name and signal; the least for the signal
+	name := min(longest, max(width-figures-signal, 24))
 	t.SetColumnConfigs([]table.ColumnConfig{
-		{Number: 1, WidthMax: name}, right(3), right(4), right(5), {Number: 6, WidthMax: max(width-name-figures, 14)},
+		{Number: 1, WidthMax: name}, right(3), right(4), right(5), {Number: 6, WidthMax: max(width-name-figures, signal), WidthMaxEnforcer: text.WrapSoft},
 	})
 	return t.Render()
 }
 
-// maxVariables is how many variables that are no channels a screen lists.
+// maxVariables is how many things of little interest a screen lists.
 const maxVariables = 20
 
 // rest lists what the file declares beside its channels.

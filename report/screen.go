@@ -25,6 +25,9 @@ const maxFindings = 40
 // maxLine is how long a line of prose may be on a wide screen.
 const maxLine = 110
 
+// maxUnjudged is how many channels that were not judged a screen names.
+const maxUnjudged = 12
+
 // screen collects one page of text.
 type screen struct {
 	strings.Builder
@@ -101,7 +104,11 @@ func (c *Capture) WriteText(w io.Writer, style Style) error {
 	p := &screen{style: style}
 	p.wrap("", 0, c.headline())
 	p.wrap("", 0, c.source())
-	for _, line := range c.unjudged() {
+	for i, line := range c.unjudged() {
+		if i == maxUnjudged {
+			p.wrap("  not judged", 14, fmt.Sprintf("%d more; widthwise inspect lists them", len(c.unjudged())-i))
+			break
+		}
 		p.wrap("  not judged", 14, line)
 	}
 	if rows := c.judged(); len(rows) > 0 {

@@ -65,7 +65,10 @@ func (c *Capture) reason() string {
 			open = append(open, ch.shown())
 		}
 	}
-	if len(open) == 0 {
+	switch {
+	case len(c.Channels) == 0:
+		return "the capture has no channel to read by itself; widthwise inspect lists what it holds"
+	case len(open) == 0:
 		return "nothing was judged"
 	}
 	return "too little was seen of " + series(open)

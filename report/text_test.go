@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"flag"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -164,4 +165,25 @@ func TestManyFindingsAreCountedNotHidden(t *testing.T) {
 	assert.Len(t, shown, 40)
 	assert.Equal(t, "signal-loss", shown[39].Kind, "a failure is shown however late it comes")
 	assert.Equal(t, "and 60 of glitch; --json lists them all", left)
+}
+
+// A dump with hundreds of signals lists those that carry something first, and
+// counts what is left.
+func TestLargeDumpsListWell(t *testing.T) {
+	h, a, j := tug()
+	for i := range 300 {
+		signal := decode.Irregular
+		if i%3 == 0 {
+			signal = decode.Silent
+		}
+		a.Channels = append([]*decode.ChannelAnalysis{{Name: fmt.Sprint("deck.tap", i), Signal: signal}}, a.Channels...)
+		j.Channels = append([]decode.ChannelJudgement{{}}, j.Channels...)
+	}
+	page := written(t, NewInspection(h, a, false, nil), Style{Terminal: true, Width: 80})
+	assert.Less(t, strings.Index(page, "pump"), strings.Index(page, "deck.tap"))
+	assert.Contains(t, page, "\nand 95 silent and 186 irregular channels more; --json lists them all\n")
+	page = written(t, NewCapture(h, a, j, nil), Style{Terminal: true, Width: 80})
+	assert.Contains(t, page, "not judged  189 more; widthwise inspect lists them\n")
+	assert.Contains(t, page, "3 of 305 channels judged; silent: ")
+	assert.Less(t, strings.Count(page, "\n"), 100, "it stays a page or two")
 }
