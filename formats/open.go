@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 
@@ -108,6 +109,9 @@ func newInput(r io.Reader, name string) (*input, error) {
 	head, err := br.Peek(headSize)
 	if err != nil && err != io.EOF && len(head) == 0 {
 		in.close()
+		if in.compression != "none" {
+			err = fmt.Errorf("begins like a %s file and is none: %w", in.compression, err)
+		}
 		return nil, err
 	}
 	in.head, in.r = head, br
@@ -130,7 +134,7 @@ func (in *input) decompress(br *bufio.Reader) (*bufio.Reader, error) {
 	case bytes.HasPrefix(magic, []byte{0x1f, 0x8b}):
 		z, err := gzip.NewReader(br)
 		if err != nil {
-			return nil, err
+			return nil, fmt.Errorf("begins like a gzip file and is none: %w", err)
 		}
 		in.compression, in.close = "gzip", z.Close
 		return bufio.NewReaderSize(z, headSize), nil

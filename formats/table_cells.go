@@ -80,14 +80,14 @@ func classify(text []byte, mark byte) cellClass {
 type profile struct {
 	count    [textCell + 1]int
 	rows     int
-	rising   bool // numbers that never fall
 	byOne    bool // whole numbers, each one more than the last
-	strict   bool // numbers that always rise
+	rises    int  // numbers larger than the one before
+	falls    int  // and smaller
 	last     int64
 	values   []int64 // up to three different numbers, in nanounits
 	words    map[string]int
-	bits     bool // digits 0 and 1 (x, z) of one length
-	hex      bool // hexadecimal digits of one length, or marked as such
+	bits     int  // cells of digits 0 and 1 (x, z) as many as in the first
+	hex      int  // cells of hexadecimal digits likewise
 	prefixed bool // with 0x or 0b, or an h behind
 	leading  bool // some start with a needless zero
 	letters  bool // some hold a hexadecimal letter
@@ -98,7 +98,7 @@ type profile struct {
 const maxWords = 4096
 
 func newProfile() *profile {
-	return &profile{rising: true, byOne: true, strict: true, bits: true, hex: true, words: map[string]int{}}
+	return &profile{byOne: true, words: map[string]int{}}
 }
 
 func (p *profile) add(text []byte, mark byte) {
@@ -106,7 +106,7 @@ func (p *profile) add(text []byte, mark byte) {
 	p.count[class]++
 	p.rows++
 	if class == emptyCell {
-		p.strict, p.byOne = false, false
+		p.byOne = false
 		return
 	}
 	if len(p.words) < maxWords || p.words[string(text)] > 0 {
@@ -114,7 +114,7 @@ func (p *profile) add(text []byte, mark byte) {
 	}
 	p.addPacked(text)
 	if class != numberCell {
-		p.rising, p.byOne, p.strict = false, false, false
+		p.byOne = false
 		return
 	}
 	v, ok := scaledNumber(text, mark, 9)
@@ -122,8 +122,11 @@ func (p *profile) add(text []byte, mark byte) {
 		v, ok = scaledNumber(text, mark, 0)
 	}
 	if p.count[numberCell] > 1 {
-		p.rising = p.rising && v >= p.last
-		p.strict = p.strict && v > p.last
+		if v > p.last {
+			p.rises++
+		} else if v < p.last {
+			p.falls++
+		}
 		p.byOne = p.byOne && v-p.last == 1e9
 	}
 	p.byOne = p.byOne && v%1e9 == 0
@@ -145,8 +148,12 @@ func (p *profile) addPacked(text []byte) {
 		p.size, p.prefixed = len(digits), marked
 	}
 	same := p.size == len(digits) && p.prefixed == marked && len(digits) > 0
-	p.bits = p.bits && same && base != 16 && len(bytes.Trim(digits, "01xXzZ")) == 0
-	p.hex = p.hex && same && base != 2 && isHex(digits)
+	if same && base != 16 && len(bytes.Trim(digits, "01xXzZ")) == 0 {
+		p.bits++
+	}
+	if same && base != 2 && isHex(digits) {
+		p.hex++
+	}
 	p.leading = p.leading || len(digits) > 1 && digits[0] == '0'
 	p.letters = p.letters || bytes.ContainsAny(digits, "abcdefABCDEF")
 }
@@ -177,14 +184,15 @@ func isHex(digits []byte) bool {
 // such, or digits that cannot be a plain number or level. base is 2 or 16.
 func (p *profile) packed() (base int, ok bool) {
 	full := p.rows - p.count[emptyCell]
+	bits, hex := 3*p.bits >= 2*full, 3*p.hex >= 2*full
 	switch {
 	case full == 0 || p.size == 0 || p.size > maxColumns:
 		return 0, false
-	case p.bits && (p.prefixed || p.size > 1 && p.leading || p.size >= 8 && full > 1):
+	case bits && (p.prefixed || p.size > 1 && p.leading || p.size >= 8 && full > 1):
 		return 2, true
-	case p.hex && p.prefixed:
+	case hex && p.prefixed:
 		return 16, true
-	case p.hex && p.size > 1 && p.letters && p.count[textCell] > 0 && p.count[wordCell]+p.count[unknownCell] == 0:
+	case hex && p.size > 1 && p.letters && p.count[textCell] > 0 && p.count[wordCell]+p.count[unknownCell] == 0:
 		return 16, true
 	}
 	return 0, false
@@ -205,26 +213,41 @@ func (p *profile) onlyZeroOne() bool {
 	return true
 }
 
-// kind says what the column is, its place in the table aside.
+// rising tells whether the numbers may be stamps: they never fall, or nearly
+// always rise.
+func (p *profile) rising() bool {
+	n := p.count[numberCell]
+	if n < 2 || 2*n < p.rows || p.rises == 0 {
+		return false
+	}
+	if p.falls == 0 {
+		return len(p.values) > 2 || p.rises == n-1
+	}
+	return len(p.values) > 2 && 4*p.rises >= 3*(n-1)
+}
+
+// kind says what the column is, its place in the table aside. Up to a third of
+// the cells may be something else: damage, which is told when it is reached.
 func (p *profile) kind() columnKind {
 	full := p.rows - p.count[emptyCell]
 	levels := p.count[wordCell] + p.count[unknownCell]
+	most := func(n int) bool { return n > 0 && 3*n >= 2*full }
 	if _, ok := p.packed(); ok {
 		return packedColumn
 	}
 	switch {
 	case full == 0:
 		return textColumn
-	case p.count[dateCell] == full:
+	case most(p.count[dateCell]):
 		return dateColumn
-	case p.count[quantityCell]+p.count[numberCell] == full && p.count[quantityCell] > 0:
+	case most(p.count[quantityCell]):
 		return quantityColumn
-	case levels == full, p.count[wordCell] > 0 && levels+p.count[numberCell] == full && p.onlyZeroOne():
+	case !most(levels + p.count[numberCell]):
+		return textColumn
+	case p.count[numberCell] == 0, p.count[wordCell] > 0 && p.onlyZeroOne():
 		return levelColumn
-	case p.count[numberCell] > 0 && p.count[unknownCell]+p.count[numberCell] == full:
-		return numberColumn
 	}
-	return textColumn
+	return numberColumn
 }
 
 // columnKind says what a column holds.

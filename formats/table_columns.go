@@ -51,7 +51,7 @@ func (p *plan) chooseTime(profiles []*profile, o Options) {
 			r = 90
 		case c.kind == quantityColumn && profiles[i].rows > 0:
 			r = 80
-		case profiles[i].rising && rises(profiles[i]):
+		case profiles[i].rising():
 			r = 10
 			if i == 0 {
 				r = 20
@@ -90,11 +90,6 @@ func (p *plan) chooseTime(profiles []*profile, o Options) {
 			c.kind = indexColumn
 		}
 	}
-}
-
-// rises tells whether numbers that never fall rise often enough to be stamps.
-func rises(f *profile) bool {
-	return len(f.values) > 2 || f.strict && len(f.values) == 2 && f.rows == 2
 }
 
 // countSamples makes the clock count samples: those numbered in column at, or
@@ -234,7 +229,7 @@ func (p *plan) settleKinds(profiles []*profile) (levels, text int) {
 			text++
 		}
 	}
-	if p.sparse = 20*empty >= cells && empty > 0; p.sparse {
+	if p.sparse = 4*empty >= cells && empty > 0; p.sparse {
 		p.note("An empty cell is read as no change.")
 	}
 	return levels, text

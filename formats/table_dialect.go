@@ -51,6 +51,7 @@ type headRecord struct {
 	text    string
 	comment bool
 	cells   [][]byte // trimmed; nil where the row is damaged
+	err     error    // the damage
 }
 
 // findPlan reads the head of a table in every spelling and returns the best
@@ -101,12 +102,15 @@ func noRows(head []byte, end byte) error {
 	records := headRecords(head, end, ',')
 	rows := 0
 	for _, r := range records {
+		if r.err != nil && !r.comment {
+			return r.err
+		}
 		if !r.comment && isTextual(r.text) {
 			rows++
 		}
 	}
 	if len(records) > 0 && rows <= 2 {
-		return &ParseError{Line: records[len(records)-1].line, Err: errors.New("there is a header and no row of data"),
+		return &ParseError{Line: records[len(records)-1].line, Err: errors.New("there is no row of data"),
 			Fix: "a time and a level in each row"}
 	}
 	return &ParseError{Line: 1, Err: errors.New("no rows of times and levels were found"),
@@ -137,7 +141,7 @@ func headRecords(head []byte, end, delimiter byte) (all []headRecord) {
 		if rec.comment {
 			line = []byte(commentText(line))
 		}
-		if _, _, err := r.read(line, ended); err == nil {
+		if _, _, rec.err = r.read(line, ended); rec.err == nil {
 			rec.cells = make([][]byte, len(r.cells))
 			for i, c := range r.cells {
 				rec.cells[i] = bytes.Clone(bytes.TrimSpace(c.text))
@@ -216,7 +220,7 @@ func fits(cells [][]byte, width int) bool {
 }
 
 // firstRow finds where the data begins: the first row that looks like those in
-// the second half of the head, as the next does too. -1 where there is none.
+// the second half of the head. -1 where there is none.
 func firstRow(rows []headRecord, width int, decimal byte) int {
 	if width == 0 {
 		return -1
@@ -257,7 +261,7 @@ func firstRow(rows []headRecord, width int, decimal byte) int {
 		return sure
 	}
 	for i, r := range rows {
-		if good(r) && (i+1 == len(rows) || good(rows[i+1]) || i+2 == len(rows)) {
+		if good(r) {
 			return i
 		}
 	}

@@ -20,7 +20,7 @@ func (t *table) checkLong() error {
 		return &badCell{level.at, errors.New("an empty cell where a level should be"), "a level in each row"}
 	}
 	if _, ok := (&cellReader{}).word(level.text, t.plan.decimal); !ok {
-		return &badCell{level.at, fmt.Errorf("%s is not a level", quote(level.text)), ""}
+		return &badCell{level.at, fmt.Errorf("%s is not a level", quote(level.text)), levelForms}
 	}
 	return nil
 }

@@ -127,7 +127,7 @@ func (r *records) read(line []byte, ended bool) (row []byte, whole bool, err err
 	start, opened := r.number, at
 	r.joined = append(r.joined[:0], line...)
 	for n := 1; err == errQuote; n++ {
-		place := &ParseError{Line: start, Column: int64(opened) + 1, Err: errQuote, Fix: "a closing quote"}
+		place := &ParseError{Line: start, Column: int64(opened) + 1, Err: errQuote, Fix: "a closing quote within 100 lines"}
 		if n == maxQuoted || len(r.joined) > maxLine {
 			return nil, ended, place
 		}
@@ -147,7 +147,10 @@ func (r *records) wrap(row []byte, at int, err error) error {
 	if err == nil {
 		return nil
 	}
-	return r.place(row, at, err, "")
+	if len(r.cells) == maxColumns {
+		return r.place(row, at, err, "is this a table of text?")
+	}
+	return r.place(row, at, err, "a cell with quotes in it is quoted, and they are doubled")
 }
 
 // place is an error at a byte of the row read last, which may span lines.

@@ -27,6 +27,12 @@ type badCell struct {
 	fix string
 }
 
+// What would be right in a cell.
+const (
+	levelForms = "0 or 1, low or high, x where unknown, or volts"
+	stampForms = "a stamp like those before, at most 106 days from the first (--time-unit states the unit)"
+)
+
 func (b *badCell) Error() string { return b.err.Error() }
 
 // Next implements decode.Source.
@@ -135,7 +141,7 @@ func (t *table) takeQuickly(line []byte) (done bool, err error) {
 	}
 	now, decimals, err := t.plan.clock.read(stamp)
 	if err != nil {
-		return true, &badCell{at, err, ""}
+		return true, &badCell{at, err, stampForms}
 	}
 	if now < t.last {
 		return true, t.backwards(at, stamp)
@@ -236,14 +242,14 @@ func (t *table) readStamp() (now decode.Time, decimals int, err error) {
 	if p.clock.kind == rowClock {
 		now, decimals, err = p.clock.sample(t.row + t.bad)
 		if err != nil {
-			return 0, 0, &badCell{0, err, ""}
+			return 0, 0, &badCell{0, err, stampForms}
 		}
 		return now, decimals, nil
 	}
 	c := t.cells[p.timeAt]
 	now, decimals, err = p.clock.read(c.text)
 	if err != nil {
-		return 0, 0, &badCell{c.at, err, ""}
+		return 0, 0, &badCell{c.at, err, stampForms}
 	}
 	if t.row > 0 && now < t.last {
 		return 0, 0, t.backwards(c.at, c.text)
@@ -270,7 +276,11 @@ func (t *table) checkCells(now decode.Time) error {
 			return &badCell{c.at, errors.New("an empty cell where a level should be"), "a level in each row"}
 		}
 		if err := r.check(c.text, t.plan.decimal); err != nil {
-			return &badCell{c.at, err, ""}
+			fix := levelForms
+			if r.kind == packedColumn {
+				fix = "as many as in the rows before"
+			}
+			return &badCell{c.at, err, fix}
 		}
 	}
 	return nil

@@ -12,9 +12,6 @@ import (
 // farFromZero is the stamp from which on times are kept relative to the first.
 const farFromZero = 1e6 * int64(decode.Second)
 
-// maxSpan is the longest capture a Time can hold, +-106 days.
-const maxSpan = "a capture spans at most 106 days; --time-unit states the unit of the stamps"
-
 // clockKind says what a table's stamps are.
 type clockKind uint8
 
