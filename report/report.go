@@ -75,7 +75,8 @@ type Channel struct {
 	DutyHigh Number `json:"duty_high"`   // largest
 	BitTime  Number `json:"bit_time_us"` // of a serial signal
 
-	column int // of a table, from 1; 0 elsewhere
+	column int  // of a table, from 1; 0 elsewhere
+	slot   bool // is a slot of a pulse-position stream
 }
 
 // Width summarises accepted widths in microseconds. MeanU95 is the half width
@@ -257,7 +258,9 @@ func newChannel(a *decode.ChannelAnalysis, j decode.ChannelJudgement, labels map
 		if i < len(j.Slots) {
 			judged = j.Slots[i]
 		}
-		c.Slots = append(c.Slots, newChannel(slot, judged, labels))
+		told := newChannel(slot, judged, labels)
+		told.slot = true
+		c.Slots = append(c.Slots, told)
 	}
 	return c
 }

@@ -106,10 +106,11 @@ func (c *Channel) owns(f Finding) bool {
 	})
 }
 
-// figures is one channel's numbers with their uncertainty.
+// figures is one channel's numbers with their uncertainty. A slot has the
+// period of its stream.
 func (c *Channel) figures(s scale) []string {
 	var out []string
-	if p := c.Period; p != nil && !p.Nominal.missing() {
+	if p := c.Period; p != nil && !p.Nominal.missing() && !c.slot {
 		text := "period " + s.mean(p.Nominal, none, 1000) + " ms"
 		if !p.Mean.missing() {
 			text = "period " + s.mean(p.Mean, p.MeanU95, 1000) + " ms, sd " + s.spread(p.SD) + " us"
