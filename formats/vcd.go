@@ -48,7 +48,8 @@ type vcdSource struct {
 	clock     *vcdClock
 	scope     vcdScope
 	words     []string
-	declared  int // variables, further names of one counted
+	opened    [2]int64 // line and column of the declaration whose words these are
+	declared  int      // variables, further names of one counted
 	nameBytes int
 	names     []vcdName // in the order of the file
 	signals   []vcdSignal
@@ -65,12 +66,12 @@ type vcdSource struct {
 	relative   string
 	open       string // the keyword whose $end is still to come
 	off        bool   // switched off
-	skipping   bool   // time went back and is not there again
+	skipping   bool   // until the next time stamp that is in order
 	stated     bool   // nothing has changed since the last time stamp
 	broken     bool   // a line break followed the last time stamp
 	rows       int64
-	records    int64 // time stamps and changes
-	bad        int64 // of which left out
+	kept       int64 // time stamps and changes
+	bad        int64 // those left out
 	value      []byte
 	done       error
 }
@@ -175,8 +176,8 @@ func (s *vcdSource) end(err error) error {
 	if !s.started {
 		return s.fault(errors.New("no time stamp"), "value changes follow a time stamp such as #0")
 	}
-	if 2*s.bad > s.records {
-		return &ParseError{File: s.name, Err: fmt.Errorf("%d of %d records are damaged, which is most of the dump", s.bad, s.records)}
+	if s.bad > s.kept {
+		return &ParseError{File: s.name, Err: fmt.Errorf("%d of %d records are damaged", s.bad, s.bad+s.kept), Fix: "leaving them out leaves too little"}
 	}
 	s.finishReals()
 	return io.EOF
@@ -232,7 +233,6 @@ func (s *vcdSource) undeclared(code []byte) error {
 	if !s.skipBad {
 		return s.fault(fmt.Errorf("undeclared identifier %s", vcdShown(code)), "$var would declare it; --skip-bad-rows leaves its changes out")
 	}
-	s.bad++
 	s.remark(remarkUndeclared, "changes of undeclared identifiers were left out, such as %s", vcdShown(code))
 	return nil
 }

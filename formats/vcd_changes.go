@@ -62,15 +62,15 @@ func (s *vcdSource) changes() (full bool, err error) {
 		case formScalar:
 			err = s.scalar(token)
 		case formVector:
-			err = s.vector(token[1:])
+			err = s.vector(token)
 		case formReal:
-			err = s.real(token[1:])
+			err = s.real(token)
 		case formString:
 			_, err = s.signal()
 		case formPort:
-			err = s.port(token[1:])
+			err = s.port(token)
 		case formStamp:
-			full, err = s.stamp(token[1:])
+			full, err = s.stamp(token)
 		case formKeyword:
 			err = s.keyword(string(token))
 		default:
@@ -95,23 +95,24 @@ func (s *vcdSource) scalar(token []byte) error {
 		return err
 	}
 	if nineStates[token[0]] {
-		s.remark(remarkNineState, "nine-state values: H was read as high, L as low, the others as unknown")
+		s.notes.add(remarkNineState, 0, "nine-state values: H was read as high, L as low, the others as unknown")
 	}
 	return s.assign(signal, token[:1], &vcdLevels)
 }
 
 // vector reads the digits of a vector, and its code from the next token.
-func (s *vcdSource) vector(digits []byte) error {
+func (s *vcdSource) vector(token []byte) error {
+	digits := token[1:]
 	bad, nine := len(digits) == 0, false
 	for _, c := range digits {
 		bad = bad || vcdForms[c] != formScalar
 		nine = nine || nineStates[c]
 	}
 	if bad && !s.tokens.ended {
-		return s.fault(fmt.Errorf("the vector value %s", vcdShown(digits)), "digits 0, 1, x and z")
+		return s.fault(fmt.Errorf("the vector value %s", vcdShown(token)), "b and digits 0, 1, x and z, such as b101 !")
 	}
 	if nine {
-		s.remark(remarkNineState, "nine-state values: H was read as high, L as low, the others as unknown")
+		s.notes.add(remarkNineState, 0, "nine-state values: H was read as high, L as low, the others as unknown")
 	}
 	s.value = append(s.value[:0], digits...)
 	signal, err := s.signal()
@@ -122,10 +123,10 @@ func (s *vcdSource) vector(digits []byte) error {
 }
 
 // real reads the number of a real, and its code from the next token.
-func (s *vcdSource) real(number []byte) error {
-	value, err := strconv.ParseFloat(string(number), 64)
+func (s *vcdSource) real(token []byte) error {
+	value, err := strconv.ParseFloat(string(token[1:]), 64)
 	if err != nil && !s.tokens.ended && !errors.Is(err, strconv.ErrRange) {
-		return s.fault(fmt.Errorf("the real value %s", vcdShown(number)), "a number such as r3.3")
+		return s.fault(fmt.Errorf("the real value %s", vcdShown(token)), "r and a number, such as r3.3 !")
 	}
 	signal, err := s.signal()
 	if err != nil || signal == nil {
@@ -145,7 +146,7 @@ func (s *vcdSource) real(number []byte) error {
 // port reads the states of a port, the strengths behind them or apart from
 // them, and the code, which the standard begins with <.
 func (s *vcdSource) port(token []byte) error {
-	s.value = append(s.value[:0], token...)
+	s.value = append(s.value[:0], token[1:]...)
 	strengths := 0
 	for {
 		token, err := s.tokens.next()
@@ -167,11 +168,11 @@ func (s *vcdSource) port(token []byte) error {
 		states = states[:glued]
 	}
 	if len(states) < int(signal.width) {
-		return s.fault(fmt.Errorf("the port value %s for %d bits", vcdShown(s.value), signal.width), "a state for each bit, then two strengths")
+		return s.fault(fmt.Errorf("the port value %s for %d bits", vcdShown("p"+string(s.value)), signal.width), "a state for each bit, then two strengths, such as pD 6 0 <0")
 	}
 	for _, c := range states {
 		if !portStates[c] {
-			return s.fault(fmt.Errorf("the port value %s", vcdShown(s.value)), "states of IEEE 1364 such as D, U, L and H")
+			return s.fault(fmt.Errorf("the port value %s", vcdShown("p"+string(s.value))), "states of IEEE 1364, such as D, U, L and H")
 		}
 	}
 	return s.assign(signal, states, &portLevels)
@@ -206,13 +207,13 @@ func (s *vcdSource) cutOff(err error) error {
 }
 
 func (s *vcdSource) find(code []byte) (*vcdSignal, error) {
-	s.records++
 	s.stated = false
 	if i := s.codes.find(code); i >= 0 {
 		if s.skipping {
 			s.bad++
 			return nil, nil
 		}
+		s.kept++
 		return &s.signals[i], nil
 	}
 	if s.tokens.ended && (len(code) == 0 || s.codes.continues(code)) {
@@ -281,10 +282,11 @@ func (s *vcdSource) dumping() bool {
 
 // stamp moves on to the instant of a time stamp, and tells whether the block
 // is full with what came before it.
-func (s *vcdSource) stamp(digits []byte) (full bool, err error) {
-	s.records++
+func (s *vcdSource) stamp(token []byte) (full bool, err error) {
+	digits := token[1:]
 	at, err := s.instant(digits)
 	if err != nil {
+		s.skipping = s.skipBad
 		return false, err
 	}
 	if s.open != "" {
@@ -297,12 +299,11 @@ func (s *vcdSource) stamp(digits []byte) (full bool, err error) {
 		}
 		fault := s.fault(fmt.Errorf("time goes back to #%s after #%s", digits, s.lastStamp),
 			"time stamps grow; --skip-bad-rows leaves out what follows until they do")
-		if s.skipBad {
-			s.skipping = true
-		}
+		s.skipping = s.skipBad
 		return false, fault
 	}
 	s.skipping = false
+	s.kept++
 	s.rows++
 	s.stated = true
 	s.lastStamp = append(s.lastStamp[:0], digits...)
@@ -329,7 +330,7 @@ func (s *vcdSource) instant(digits []byte) (decode.Time, error) {
 		if s.tokens.ended && len(digits) == 0 {
 			return 0, errVCDCut
 		}
-		return 0, s.fault(fmt.Errorf("the time stamp %s is %w", vcdShown(digits), err), right)
+		return 0, s.fault(fmt.Errorf("the time stamp %s is %w", vcdShown("#"+string(digits)), err), right)
 	}
 	if !s.started && s.clock.start(tick) {
 		s.relative = string(digits)
@@ -378,6 +379,9 @@ func (s *vcdSource) keyword(word string) error {
 	case "$scope", "$upscope", "$var", "$timescale", "$enddefinitions":
 		return s.fault(fmt.Errorf("%s among the value changes", word), "declarations come before the first time stamp")
 	default:
+		if s.tokens.ended {
+			return errVCDCut
+		}
 		return s.cutOff(s.skipText(word))
 	}
 	if s.open != "" {
@@ -400,7 +404,7 @@ func (s *vcdSource) vcdclose() error {
 		if token[0] != '#' {
 			return s.fault(fmt.Errorf("$vcdclose with %s", vcdShown(token)), "the final time and $end, such as $vcdclose #1500 $end")
 		}
-		if _, err := s.stamp(token[1:]); err != nil {
+		if _, err := s.stamp(token); err != nil {
 			return err
 		}
 	}

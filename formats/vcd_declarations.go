@@ -183,7 +183,8 @@ func (s *vcdSource) skipText(keyword string) error {
 // body reads the tokens of a declaration up to its $end. They are strings of
 // their own.
 func (s *vcdSource) body(keyword string) ([]string, error) {
-	line, _ := s.tokens.place()
+	line, column := s.tokens.place()
+	s.opened = [2]int64{line, column}
 	s.words = s.words[:0]
 	size := 0
 	for {
@@ -212,20 +213,24 @@ func (s *vcdSource) body(keyword string) ([]string, error) {
 func (s *vcdSource) closed(keyword string) error {
 	words, err := s.body(keyword)
 	if err == nil && len(words) > 0 {
-		err = s.fault(fmt.Errorf("%s with %s in it", keyword, vcdShown(words[0])), "$end would follow at once")
+		err = s.misdeclared(fmt.Errorf("%s with %s in it", keyword, vcdShown(words[0])), "$end would follow at once")
 	}
 	return err
 }
 
+// misdeclared is an error in the declaration whose body was read last.
+func (s *vcdSource) misdeclared(what error, right string) error {
+	return &ParseError{s.name, s.opened[0], s.opened[1], what, right}
+}
+
 func (s *vcdSource) timescale() error {
-	line, column := s.tokens.place()
 	words, err := s.body("$timescale")
 	if err != nil {
 		return err
 	}
 	clock, err := newVCDClock(strings.Join(words, ""))
 	if err != nil {
-		return &ParseError{s.name, line, column, err, "1, 10 or 100 of s, ms, us, ns, ps or fs, such as 10 ns"}
+		return s.misdeclared(err, "1, 10 or 100 of s, ms, us, ns, ps or fs, such as 10 ns")
 	}
 	s.clock = clock
 	return nil
@@ -260,7 +265,7 @@ func (s *vcdSource) variable() error {
 		words = joinRange(words)
 	}
 	if len(words) < 4 {
-		return s.fault(fmt.Errorf("a $var of %d words", len(words)), "type, size, identifier code and name, such as $var wire 1 ! throttle $end")
+		return s.misdeclared(fmt.Errorf("a $var of %d words", len(words)), "type, size, identifier code and name, such as $var wire 1 ! throttle $end")
 	}
 	signal := vcdSignal{kind: kindOf(words[0]), channel: -1}
 	name := vcdName{}
@@ -274,7 +279,7 @@ func (s *vcdSource) variable() error {
 		signal.width = -1
 	}
 	if signal.width < 0 {
-		return s.fault(fmt.Errorf("a variable of size %s", vcdShown(words[1])), fmt.Sprintf("a number of bits, at most %d", vcdMaxWidth))
+		return s.misdeclared(fmt.Errorf("a variable of size %s", vcdShown(words[1])), fmt.Sprintf("a number of bits, at most %d", vcdMaxWidth))
 	}
 	bare, index := splitReference(words[3:])
 	msb, lsb, ok := indexRange(index)

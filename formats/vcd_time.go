@@ -42,7 +42,7 @@ func newVCDClock(text string) (*vcdClock, error) {
 	size, known := vcdUnits[strings.ToLower(unit)]
 	n, legal := map[string]uint64{"1": 1, "10": 10, "100": 100}[number]
 	if !known || !legal {
-		return nil, fmt.Errorf("the timescale %s", vcdShown(text))
+		return nil, fmt.Errorf("the timescale %s is not one of the standard", vcdShown(text))
 	}
 	c := &vcdClock{scale: number + " " + strings.ToLower(unit), multiple: n * size, fraction: 1}
 	if size == 0 {
