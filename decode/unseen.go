@@ -45,7 +45,7 @@ func (j *judge) unseen() []string {
 			delete(clean, k)
 		}
 		out = append(out, fmt.Sprintf("no %s began in %.1f s on %s; at 95 %% they begin less often than once in %s",
-			strings.Join(kinds, " and no "), span, list(names), seconds(span/3)))
+			alternatives(kinds), span, list(names), seconds(span/3)))
 	}
 	out = append(out, seen...)
 	if j.inOrder() {
@@ -76,6 +76,13 @@ var faults = []struct {
 func (j *judge) inOrder() bool {
 	return j.out.Outcome != Failed && slices.ContainsFunc(j.out.Channels, func(c ChannelJudgement) bool { return c.Judged }) &&
 		!slices.ContainsFunc(j.out.Findings, func(f Finding) bool { return f.Severity != Note })
+}
+
+func alternatives(s []string) string {
+	if len(s) < 2 {
+		return strings.Join(s, "")
+	}
+	return strings.Join(s[:len(s)-1], ", ") + " or " + s[len(s)-1]
 }
 
 func times(n int) string {
