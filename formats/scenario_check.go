@@ -161,8 +161,10 @@ func framedWire(w *Wire) bool {
 func (s *Scenario) checkWire(i int) *problem {
 	w, path := &s.Channels[i], fmt.Sprintf("channel[%d]", i)
 	switch {
-	case strings.TrimSpace(w.Name) == "" || w.Name != strings.TrimSpace(w.Name):
-		return &problem{path + ".name", "is missing or begins or ends with a space", `write name = "rudder"`}
+	case w.Name == "":
+		return &problem{path + ".name", "is missing", `write name = "rudder"`}
+	case w.Name != strings.TrimSpace(w.Name):
+		return &problem{path + ".name", "begins or ends with a space", "leave it out"}
 	case s.channel(w.Name) != i:
 		return &problem{path + ".name", fmt.Sprintf("%q names two channels", shorten(w.Name)), "names must differ"}
 	}
@@ -194,8 +196,10 @@ func (s *Scenario) checkCarried(c *Carried, path, channel string) *problem {
 	if p := finite(reflect.ValueOf(*c), path); p != nil {
 		return p
 	}
-	if !oneOf(c.Active, "", "high", "low") || !oneOf(c.Level, "", "high", "low") {
-		return &problem{path + ".active", "and level are", `write "high" or "low"`}
+	for _, level := range []struct{ key, is string }{{"active", c.Active}, {"level", c.Level}} {
+		if !oneOf(level.is, "", "high", "low") {
+			return &problem{path + "." + level.key, fmt.Sprintf("is %q", shorten(level.is)), `write "high" or "low"`}
+		}
 	}
 	if isFramed(c.Kind) {
 		return s.checkFramed(c, path, channel)
@@ -377,9 +381,12 @@ func (s *Scenario) checkFault(i int) *problem {
 			return &problem{fmt.Sprintf("%s.channels[%d]", path, j), fmt.Sprintf("names %q, which has no frames for a %s", shorten(name), f.Kind), ""}
 		}
 	}
-	for key, d := range map[string]Duration{"at": f.At, "for": f.For, "repeat": f.Repeat, "restart": f.Restart, "open": f.Open, "closed": f.Closed} {
-		if d < 0 {
-			return &problem{path + "." + key, "must not be below zero", ""}
+	for _, d := range []struct {
+		key string
+		is  Duration
+	}{{"at", f.At}, {"for", f.For}, {"repeat", f.Repeat}, {"restart", f.Restart}, {"open", f.Open}, {"closed", f.Closed}} {
+		if d.is < 0 {
+			return &problem{path + "." + d.key, "must not be below zero", ""}
 		}
 	}
 	if text, key := f.wrong(s); text != "" {

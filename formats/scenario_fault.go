@@ -196,7 +196,8 @@ func (f *frameFault) note(w *wire, from, to decode.Time) {
 	r.Count++
 }
 
-// size is what a fault is measured by, in microseconds.
+// size is what a fault is measured by, in microseconds: its width where it has
+// one, else how long it lasts.
 func (f *Fault) size() float64 {
 	switch f.Kind {
 	case "width-spike":
@@ -207,8 +208,10 @@ func (f *Fault) size() float64 {
 		return f.SigmaUs
 	case "serial-text":
 		return f.BitUs
+	case "signal-loss", "boot-noise":
+		return float64(f.For) / 1e6
 	}
-	return f.WidthUs
+	return orElse(f.WidthUs, float64(f.For)/1e6)
 }
 
 // faultChance is the stream of chance of fault n on a channel.
@@ -268,6 +271,7 @@ func (s *Scenario) afflict(w *wire, i, n int, crosstalk bool) {
 	case "boot-noise":
 		mean, width := orElse(f.MeanUs, 10_000), orElse(f.WidthUs, 400)
 		w.fillers = append(w.fillers, &spells{f: f, times: newEpisodes(f), make: func(from decode.Time) filler {
+			w.truth.note(f.Kind, from, from+long, f.size())
 			return newNoise(rng, mean, width, from, from+long)
 		}})
 		w.pace += 4e6 / mean

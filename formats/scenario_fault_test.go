@@ -169,15 +169,17 @@ func TestFaultsByChance(t *testing.T) {
 	assert.Greater(t, count(c, Altered), 5)
 	assert.Len(t, pulsesOf(edges, decode.High), 10_000-count(c, Missing)+tornIn(c, edges))
 
-	_, edges = truthOf("kind = \"boot-noise\"\nfor = \"1s\"\nmean_us = 5000\nwidth_us = 80")
+	c, edges = truthOf("kind = \"boot-noise\"\nfor = \"1s\"\nmean_us = 5000\nwidth_us = 80")
 	noise := pulsesOf(edges[:slicesUpTo(edges, decode.Second)], decode.High)
 	assert.InDelta(t, 200, len(noise), 75)
+	assert.Equal(t, []InjectedFault{{"boot-noise", 0, decode.Second, 1, 1e6}}, c.Faults)
 	for _, p := range noise {
 		assert.Less(t, p.Width, 250*decode.Microsecond)
 	}
 
-	_, edges = truthOf("kind = \"serial-text\"\nfor = \"1s\"\nbit_us = 100\ntext = \"U\"")
+	c, edges = truthOf("kind = \"serial-text\"\nfor = \"1s\"\nbit_us = 100\ntext = \"U\"")
 	// U is 01010101 from the least bit on: nine bits of 100 us, each an edge.
+	assert.Equal(t, []InjectedFault{{"serial-text", 0, decode.Second, 1, 100}}, c.Faults)
 	first := edges[:11]
 	for i := 2; i < len(first)-1; i++ {
 		assert.Equal(t, 100*decode.Microsecond, first[i+1].at-first[i].at)

@@ -286,7 +286,9 @@ func (g *framed) frame(w *wire) {
 	for _, f := range g.shaping {
 		if f.hit(due) {
 			f.shape(&fr, g)
-			f.note(w, due, fr.end(g.marker))
+			if !oneOf(f.Kind, "boot-noise", "serial-text") { // noted as one stretch
+				f.note(w, due, fr.end(g.marker))
+			}
 		}
 	}
 	g.send(w, &fr)

@@ -41,8 +41,10 @@ const (
 	Cut                 // by an end of the capture
 )
 
-// InjectedFault is one run or stretch of a fault of the scenario. Count is
-// frames, marks or 1; Size is in microseconds, as stated.
+// InjectedFault is one run or stretch of a fault of the scenario, or a change
+// of period (kind "period-change"). Count is frames, marks or 1; Size is in
+// microseconds: the width, shift or deviation stated, else how long it lasts.
+// Samples left out (uneven-time) are no fault of a channel.
 type InjectedFault struct {
 	Kind       string
 	Start, End decode.Time

@@ -15,6 +15,10 @@ runs=${2:-5}
 row=16 # bytes: a time of seven decimals and three levels
 rate=10000000
 
+[[ $megabytes =~ ^[1-9][0-9]*$ && $runs =~ ^[1-9][0-9]*$ ]] || {
+	echo 'probe: takes whole numbers above zero: MEGABYTES, then RUNS' >&2
+	exit 2
+}
 command -v /usr/bin/time >/dev/null || {
 	echo 'probe: needs the Debian package time' >&2
 	exit 2
