@@ -53,6 +53,8 @@ func (r *Recording) Analyse(e PerChannel[Expect]) *Analysis {
 	}
 	a.timeFrames()
 	a.boundCapture()
+	a.placeInFrame()
+	a.Notes = append(a.Notes, r.unitHints(a)...)
 	// Channels are independent from here on, so that cores change nothing.
 	var all sync.WaitGroup
 	for _, c := range a.measured() {
@@ -65,7 +67,7 @@ func (r *Recording) Analyse(e PerChannel[Expect]) *Analysis {
 // identify names the kind of a channel and chooses its active level.
 func (r *Recording) identify(a *Analysis, w *wire, e Expect) *ChannelAnalysis {
 	nan := math.NaN()
-	ca := &ChannelAnalysis{Name: w.name, Named: w.named, Signal: Silent, Level: w.level, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
+	ca := &ChannelAnalysis{Name: w.name, Named: w.named, Signal: Silent, Level: w.level, Offset: nan, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
 	if w.edges == 0 {
 		return ca
 	}

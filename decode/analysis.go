@@ -109,6 +109,12 @@ type ChannelAnalysis struct {
 	OtherKinds []KindSpan
 	Slots      []*ChannelAnalysis // of a pulse-position stream
 
+	// Place is the channel's place in the receiver's frame, counted from 1, and
+	// Offset how long after the first channel its pulse begins (median,
+	// microseconds). 0 and NaN where no other channel keeps the same period.
+	Place  int
+	Offset float64
+
 	// Rate and the duty range of a duty signal, the bit time of a serial one;
 	// NaN elsewhere.
 	RateHz, DutyLow, DutyHigh float64

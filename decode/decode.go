@@ -37,7 +37,8 @@ type wire struct {
 	edges     int64
 	firstEdge Time
 	lastEdge  Time
-	lengths   [3]Time // of the last stretch before a change to each level
+	lengths   [3]Time   // of the last stretch before a change to each level
+	early     [3][]Time // of the first stretches at each level
 
 	sec     second
 	touched bool
@@ -234,6 +235,9 @@ func (w *wire) change(to Level, t, from Time) bool {
 		return false
 	}
 	was := w.level
+	if !w.open && len(w.early[was]) < hintLengths {
+		w.early[was] = append(w.early[was], t-w.since)
+	}
 	w.keep(stretch{was, w.since, t, w.open, false})
 	w.level, w.since, w.open = to, t, false
 	if to != Unknown && was != Unknown {

@@ -108,7 +108,7 @@ func (r *Recording) sumStream(a *Analysis, ca *ChannelAnalysis, w *wire, e Expec
 	ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: whole, expect: e, step: r.resolution, stream: true, markers: widths.n}
 	for i, t := range slots {
 		s := &ChannelAnalysis{Name: fmt.Sprintf("%s.%d", ca.Name, i+1), Named: ca.Named, Signal: Servo, Active: ca.Active,
-			RateHz: math.NaN(), DutyLow: math.NaN(), DutyHigh: math.NaN(), BitTime: math.NaN()}
+			Offset: math.NaN(), RateHz: math.NaN(), DutyLow: math.NaN(), DutyHigh: math.NaN(), BitTime: math.NaN()}
 		s.channel = &channel{ChannelAnalysis: s, rec: r, pulses: t, expect: e, step: r.resolution, slot: true}
 		ca.Slots = append(ca.Slots, s)
 	}

@@ -74,6 +74,8 @@ type Channel struct {
 	DutyLow  Number `json:"duty_low"`    // smallest duty, 0 to 1
 	DutyHigh Number `json:"duty_high"`   // largest
 	BitTime  Number `json:"bit_time_us"` // of a serial signal
+	Place    *int   `json:"place"`       // in the receiver's frame, from 1
+	Offset   Number `json:"offset_us"`   // after the first channel of the frame
 
 	column int  // of a table, from 1; 0 elsewhere
 	slot   bool // is a slot of a pulse-position stream
@@ -237,7 +239,7 @@ func newChannel(a *decode.ChannelAnalysis, j decode.ChannelJudgement, labels map
 		Losses: a.Losses, Lost: Seconds(a.Lost),
 		Width: newWidth(a.Width), Period: newPeriod(a.Period), Jitter: newJitter(a.Jitter),
 		Rests: []Rest{}, OtherKinds: []KindSpan{}, Slots: []*Channel{}, Causes: newCauses(j.Causes),
-		RateHz: none, DutyLow: none, DutyHigh: none, BitTime: none,
+		RateHz: none, DutyLow: none, DutyHigh: none, BitTime: none, Offset: none,
 	}
 	switch a.Signal {
 	case decode.Silent:
@@ -246,6 +248,9 @@ func newChannel(a *decode.ChannelAnalysis, j decode.ChannelJudgement, labels map
 		c.RateHz, c.DutyLow, c.DutyHigh = Number(a.RateHz), Number(a.DutyLow), Number(a.DutyHigh)
 	case decode.Serial:
 		c.BitTime = Number(a.BitTime)
+	}
+	if a.Place > 0 {
+		c.Place, c.Offset = &a.Place, Number(a.Offset)
 	}
 	for _, r := range a.Rests {
 		c.Rests = append(c.Rests, Rest{Seconds(r.Start), Seconds(r.End), r.Frames, Number(r.Width), Number(r.RMS)})

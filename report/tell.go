@@ -136,6 +136,11 @@ func (c *Channel) figures(s scale) []string {
 	if text := c.Jitter.words(s); text != "" {
 		out = append(out, text)
 	}
+	if c.Place != nil && *c.Place == 1 {
+		out = append(out, "first in the frame")
+	} else if c.Place != nil {
+		out = append(out, fmt.Sprintf("place %d in the frame, %s us after the first", *c.Place, s.width(c.Offset)))
+	}
 	return out
 }
 
