@@ -27,6 +27,7 @@ type table struct {
 	in       *input
 	plan     *plan
 	skipBad  bool
+	stated   Rate // by the user
 	header   Header
 	channels []decode.Channel
 	readers  []cellReader // of each column
@@ -50,7 +51,7 @@ type table struct {
 
 // openTable finds out how a table is spelt and reads up to its first row.
 func openTable(in *input, o Options) (source, error) {
-	t := &table{in: in, skipBad: o.SkipBadRows, records: records{lines: *newLines(in.r)}}
+	t := &table{in: in, skipBad: o.SkipBadRows, stated: o.Rate, records: records{lines: *newLines(in.r)}}
 	t.header = Header{File: in.name, Format: "csv", Compression: in.compression, Encoding: in.encoding}
 	if err := t.open(o); err != nil {
 		return nil, t.named(err)

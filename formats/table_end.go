@@ -104,6 +104,9 @@ func (t *table) closeOrigin() {
 		o.Step, o.Unit, o.UnitAtEnd = clock.step(), 0, 0
 		o.ChangesOnly, o.EndStated = false, true
 	}
+	if o.ChangesOnly && t.stated.Num > 0 {
+		o.Step = float64(decode.Second) * float64(t.stated.Den) / float64(t.stated.Num)
+	}
 	o.Text = clock.first
 	for _, a := range t.analog {
 		o.Notes = append(o.Notes, a.notes()...)
