@@ -164,7 +164,7 @@ func (j *judge) capture() {
 		j.out.Findings = append(j.out.Findings, whole)
 	case limit > 0 && 2*j.a.Resolution > limit:
 		whole.Measured, whole.Limit = j.a.Resolution, limit/2
-		whole.Message = fmt.Sprintf("one time step is %s us: jitter up to %s us is hidden; sample at %s or faster to decide", short(j.a.Resolution), short(2*j.a.Resolution), "1 MHz")
+		whole.Message = fmt.Sprintf("one time step is %s us: jitter of two steps, %s us, cannot be told from none; %s kHz or faster would decide", short(j.a.Resolution), short(2*j.a.Resolution), short(2000/limit))
 		j.out.Findings = append(j.out.Findings, whole)
 	}
 }

@@ -291,7 +291,7 @@ func (w *walker) interval(d, at Time) {
 		w.phase ^= 1
 		p = w.expected()
 	}
-	tolerance := Time(5)
+	tolerance := oddPercent
 	if w.rhythm.pattern == WidthTimed {
 		tolerance = 50
 	}
@@ -301,10 +301,10 @@ func (w *walker) interval(d, at Time) {
 		w.others++
 		w.previous = 0
 	}
-	if float64(apart(d, p)) > float64(p)*w.oddPercent/100 {
-		w.oddInterval(d, p, at)
-	} else {
+	if within(d, p, w.oddPercent) {
 		w.settleLate()
+	} else {
+		w.oddInterval(d, p, at)
 	}
 	w.phase ^= 1
 	if w.local() {

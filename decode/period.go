@@ -23,7 +23,7 @@ type rhythm struct {
 }
 
 // within reports whether a is within percent of b.
-func within(a, b Time, percent Time) bool { return apart(a, b)*100 <= b*percent }
+func within(a, b Time, percent float64) bool { return float64(apart(a, b)) <= float64(b)*percent/100 }
 
 // intervals calls f for each interval between neighbouring accepted pulses
 // with nothing blind between; joined says whether the interval before belongs
@@ -88,7 +88,7 @@ func findRhythm(t *train, stated, step Time) rhythm {
 	return y
 }
 
-func meanNear(t *train, centre, percent Time) Time {
+func meanNear(t *train, centre Time, percent float64) Time {
 	var m moments
 	t.intervals(func(d Time, _ bool) {
 		if within(d, centre, percent) {
