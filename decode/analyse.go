@@ -258,7 +258,7 @@ func (c *channel) boundHead(a *Analysis, earliest Time) {
 		}
 		return
 	}
-	if f.first-a.Start <= f.lossAfter || c.headBlind() || f.alive {
+	if f.first-a.Start <= f.lossAfter || c.headBlind() {
 		return
 	}
 	if f.first-earliest <= f.lossAfter {

@@ -40,7 +40,6 @@ type frames struct {
 
 	first, last    Time // leading edges of the first and last frame, where there is any
 	any            bool
-	alive          bool // a pulse was cut by the capture's start
 	lastLife       Time // leading edge of the last pulse, cut ones included
 	pulses, frames int64
 	startUp        int64 // pulses before the first ten regular frames
@@ -137,9 +136,8 @@ func (w *walker) take(e entry) {
 		}
 		return
 	case e.marks&cut != 0:
-		if w.havePulse || e.width <= longest {
-			w.alive = w.alive || !w.any
-			w.lastPulse, w.havePulse, w.lastLife = e.start, true, e.start
+		if w.havePulse { // one that the start of the capture cuts may be anything
+			w.lastPulse, w.lastLife = e.start, e.start
 		}
 		return
 	}

@@ -64,7 +64,7 @@ func (c *channel) findRepeats() {
 		}
 		if n, ok := lostPackets(near, beside, tolerance); ok {
 			m := near[beside]
-			c.repeats.add(event{start: m.start, end: m.end, count: 1, measured: float64(n)})
+			c.repeats.add(event{start: m.start, end: m.end, count: int64(n), measured: float64(n)})
 		}
 		near = slices.Delete(near, 0, 1)
 	})

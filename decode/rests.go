@@ -115,16 +115,19 @@ func (c *channel) spikeIn(r *[7]entry) Time {
 // median of the second differences over sqrt 6, at least half a time step.
 // Where one radio packet feeds several frames that sees the packets' steps, so
 // the lower quartile of the first differences bounds it: of normal noise it is
-// 0.4506 standard deviations.
+// 0.4506 standard deviations. Exact repetitions, as where a receiver holds its
+// last value, say nothing about noise.
 func (c *channel) noise() float64 {
 	var first, second []Time
 	var a, b Time
 	for e := range c.kept() {
-		if a > 0 {
-			second = append(second, apart(e.width+a, 2*b))
-		}
-		if b > 0 {
-			first = append(first, apart(e.width, b))
+		if frozen := e.width == b && b == a; !frozen {
+			if a > 0 {
+				second = append(second, apart(e.width+a, 2*b))
+			}
+			if b > 0 {
+				first = append(first, apart(e.width, b))
+			}
 		}
 		a, b = b, e.width
 		if len(second) == scaleFrom {

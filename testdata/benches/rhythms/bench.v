@@ -49,7 +49,7 @@ module harbour;
   initial begin
     p.rest(60, 1410);
     p.move(20, 1410, 1810);
-    $display("fault,repeated-width,packets,%0.3f,%0.3f,", p.due - 22000, p.due + 4 * 22000 + 1810);
+    $display("fault,repeated-width,packets,%0.3f,%0.3f,6", p.due - 22000, p.due + 4 * 22000 + 1810);
     p.rest(5, 1810);
     p.servo(1930);
     p.move(7, 1930, 2070);
