@@ -61,7 +61,23 @@ func (r *Recording) Analyse(e PerChannel[Expect]) *Analysis {
 		all.Go(c.measure)
 	}
 	all.Wait()
+	a.Notes = append(a.Notes, a.doubts()...)
 	return a
+}
+
+// doubts says what this capture cannot tell.
+func (a *Analysis) doubts() []string {
+	var out []string
+	servos := a.servos()
+	if o := a.Origin; o.ChangesOnly && !o.EndStated && len(servos) > 0 {
+		out = append(out, "the capture lists changes only and ends at its last one: a loss on all channels at its end cannot be seen")
+	}
+	for _, c := range servos {
+		if c.narrow && c.frames.rhythm.period < shortestPeriod {
+			out = append(out, fmt.Sprintf("%s: narrow servo pulses at %.0f Hz cannot be told from a motor drive at that rate", c.Name, float64(Second)/float64(c.frames.rhythm.period)))
+		}
+	}
+	return out
 }
 
 // identify names the kind of a channel and chooses its active level.
