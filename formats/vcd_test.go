@@ -27,6 +27,13 @@ func readTracks(s decode.Source) (tracks, error) {
 	levels := map[int]decode.Level{}
 	last := map[int]decode.Time{}
 	after := decode.Time(-1 << 63)
+	names := map[string]bool{}
+	for _, c := range s.Channels() {
+		if names[c.Name] {
+			return nil, fmt.Errorf("two channels are %s", c.Name)
+		}
+		names[c.Name] = true
+	}
 	for {
 		block, err := s.Next()
 		if err == io.EOF {
