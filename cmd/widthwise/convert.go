@@ -60,7 +60,10 @@ func (a *app) convert(ctx context.Context, o convertOptions, in, out string) err
 	}
 	defer closeFile()
 	defer reader.Close()
-	source := cancelled{ctx, reader}
+	var source decode.Source = cancelled{ctx, reader}
+	if o.from != nil || o.to != nil {
+		source = formats.Between(source, o.from, o.to)
+	}
 	write := func(w io.Writer) error {
 		if as == "vcd" {
 			return formats.WriteVCD(w, source)
@@ -92,8 +95,6 @@ func (o convertOptions) target(in, out string) (string, error) {
 		return "", usageError("%s: no format by that name; a name in .csv or .vcd, or --as csv or --as vcd", out)
 	case as == "vcd" && o.samples.Num != 0:
 		return "", usageError("--samples: a value change dump has no samples; OUT in .csv, or no --samples")
-	case o.from != nil || o.to != nil:
-		return "", usageError("convert: writes the whole capture; --from and --to belong to check, inspect and pulses")
 	case sameFile(in, out):
 		return "", usageError("%s: is IN and OUT at once; another name for OUT", out)
 	}

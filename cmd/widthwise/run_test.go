@@ -58,7 +58,6 @@ func TestUsage(t *testing.T) {
 		{"convert a b", "b: no format by that name; a name in .csv or .vcd, or --as csv or --as vcd\n"},
 		{"convert a -", "-: standard output has no name to tell the format by; --as csv or --as vcd\n"},
 		{"convert --samples 1MHz a b.vcd", "--samples: a value change dump has no samples; OUT in .csv, or no --samples\n"},
-		{"convert --from 1s a b.vcd", "convert: writes the whole capture; --from and --to belong to check, inspect and pulses\n"},
 		{"convert run_test.go ./run_test.go --as csv", "./run_test.go: is IN and OUT at once; another name for OUT\n"},
 	} {
 		t.Run(c.args, func(t *testing.T) {
