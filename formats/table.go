@@ -159,7 +159,7 @@ func (t *table) skipTo(first int64) error {
 			}
 			return nil
 		}
-		if t.number < first && bytes.IndexByte(line, '"') >= 0 {
+		if bytes.IndexByte(line, '"') >= 0 && !isComment(line, t.delimiter) {
 			t.read(line, ended) // it may take in further lines
 		}
 	}

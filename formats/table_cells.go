@@ -84,6 +84,7 @@ type profile struct {
 	rises    int  // numbers larger than the one before
 	falls    int  // and smaller
 	last     int64
+	huge     int     // numbers no level can be
 	values   []int64 // up to three different numbers, in nanounits
 	words    map[string]int
 	bits     int  // cells of digits 0 and 1 (x, z) as many as in the first
@@ -118,8 +119,11 @@ func (p *profile) add(text []byte, mark byte) {
 		return
 	}
 	v, ok := scaledNumber(text, mark, 9)
-	if !ok { // too large for a level, such as an epoch stamp in nanoseconds
-		v, ok = scaledNumber(text, mark, 0)
+	if !ok { // such as an epoch stamp in nanoseconds
+		v, _ = scaledNumber(text, mark, 0)
+	}
+	if v >= absurdVolts || v <= -absurdVolts || !ok {
+		p.huge++
 	}
 	if p.count[numberCell] > 1 {
 		if v > p.last {
@@ -244,10 +248,22 @@ func (p *profile) kind() columnKind {
 		return quantityColumn
 	case !most(levels + p.count[numberCell]):
 		return textColumn
+	case p.count[unknownCell] == full && !p.stdLogic():
+		return textColumn // dashes and the like
 	case p.count[numberCell] == 0, p.count[wordCell] > 0 && p.onlyZeroOne():
 		return levelColumn
 	}
 	return numberColumn
+}
+
+// stdLogic tells whether all cells are letters for an unknown level.
+func (p *profile) stdLogic() bool {
+	for w := range p.words {
+		if !strings.Contains("xzuwXZUW", w) {
+			return false
+		}
+	}
+	return true
 }
 
 // columnKind says what a column holds.

@@ -217,6 +217,9 @@ func (p *plan) settleKinds(profiles []*profile) (levels, text int) {
 	empty, cells := 0, 0
 	for i := range p.columns {
 		c := &p.columns[i]
+		if c.kind == numberColumn && 3*profiles[i].huge > profiles[i].rows {
+			c.kind = textColumn
+		}
 		switch c.kind {
 		case dateColumn, quantityColumn:
 			c.kind = textColumn

@@ -59,6 +59,9 @@ type headRecord struct {
 func findPlan(head []byte, end byte, o Options) (best *plan, others []string, err error) {
 	var plans []*plan
 	for _, delimiter := range []byte{'\t', ';', ',', '|', spaces} {
+		if o.Dialect.Delimiter == 0 && delimiter != ',' && bytes.IndexByte(head, delimiter) < 0 {
+			continue // one column, as with the comma
+		}
 		if o.Dialect.Delimiter != 0 && byte(o.Dialect.Delimiter) != delimiter {
 			continue
 		}
@@ -137,14 +140,18 @@ func headRecords(head []byte, end, delimiter byte) (all []headRecord) {
 		if isBlank(line) {
 			continue
 		}
+		line = bytes.Clone(line)
 		rec := headRecord{line: r.number, text: plainText(line), comment: isComment(line, delimiter)}
+		r.joined = nil
 		if rec.comment {
-			line = []byte(commentText(line))
+			_, rec.err = r.split([]byte(commentText(line)))
+		} else {
+			_, _, rec.err = r.read(line, ended)
 		}
-		if _, _, rec.err = r.read(line, ended); rec.err == nil {
+		if rec.err == nil {
 			rec.cells = make([][]byte, len(r.cells))
 			for i, c := range r.cells {
-				rec.cells[i] = bytes.Clone(bytes.TrimSpace(c.text))
+				rec.cells[i] = bytes.TrimSpace(c.text)
 			}
 		}
 		all = append(all, rec)
@@ -319,8 +326,7 @@ func (p *plan) readNames(all, rows []headRecord, first int) {
 			p.takeNames(r, units)
 			return
 		}
-		isTime, _ := timeHeader(plainText(firstCell(r.cells)))
-		if isTime && len(r.cells) > 1 {
+		if isTime, _ := timeHeader(plainText(firstCell(r.cells))); isTime && len(r.cells) > 1 && p.allNames(r.cells) {
 			p.err = &ParseError{Line: r.line, Column: 1, Err: fmt.Errorf("the header has %d cells and the rows have %d", len(r.cells), width),
 				Fix: "a name for each column"}
 			return
@@ -339,6 +345,14 @@ func (p *plan) readNames(all, rows []headRecord, first int) {
 		}
 		return
 	}
+}
+
+// allNames tells whether no cell is a number or a date.
+func (p *plan) allNames(cells [][]byte) bool {
+	return !slices.ContainsFunc(cells, func(c []byte) bool {
+		class := classify(c, p.decimal)
+		return class == numberCell || class == dateCell || class == quantityCell
+	})
 }
 
 func firstCell(cells [][]byte) []byte {

@@ -111,10 +111,25 @@ func (t *table) closeOrigin() {
 	for _, a := range t.analog {
 		o.Notes = append(o.Notes, a.notes()...)
 	}
+	t.compareRate()
 	if t.bad > 0 {
 		t.note("%d damaged rows of %d were left out.", t.bad, t.bad+t.row)
 	}
 	if t.row == spreadsheetRows || t.number == spreadsheetRows {
 		t.note("The table has exactly 1 048 576 rows, the most a spreadsheet holds: it was probably cut there.")
+	}
+}
+
+// compareRate notes where the stamps and the rate that the file states differ:
+// most often the unit of one of them is wrong.
+func (t *table) compareRate() {
+	r := t.plan.facts.rate
+	if r.Num == 0 || t.origin.Step == 0 || t.plan.clock.step() > 0 || t.origin.ChangesOnly {
+		return
+	}
+	stated := float64(decode.Second) * float64(r.Den) / float64(r.Num)
+	if ratio := t.origin.Step / stated; ratio > 1.02 || ratio < 0.98 {
+		t.note("Line %d states a sample rate of %s, and the stamps are %s us apart; --time-unit states the unit of the stamps.",
+			t.plan.facts.rateLine, r.hertz(), decode.Time(t.origin.Step).Micros(6))
 	}
 }

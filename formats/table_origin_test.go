@@ -85,6 +85,9 @@ func TestOrigin(t *testing.T) {
 		"sample numbers": {stamps("sample,a\n", 100, func(i int) string { return fmt.Sprint(i + 5) }), func(t *testing.T, o decode.Origin) {
 			assert.Equal(t, decode.Origin{Start: 1666666667, End: 34666666667, Step: 1e12 / 3000.0, EndStated: true, Rows: 100}, o)
 		}},
+		"a rate that contradicts": {stamps("# sample rate: 1 MHz\ntime [ms],a\n", 100, func(i int) string { return fmt.Sprint(i) }), func(t *testing.T, o decode.Origin) {
+			assert.Equal(t, []string{"Line 1 states a sample rate of 1 MHz, and the stamps are 1000.000000 us apart; --time-unit states the unit of the stamps."}, o.Notes)
+		}},
 		"no unit": {"time,a\n0,0\n1,1\n2.5,0\n", func(t *testing.T, o decode.Origin) {
 			assert.Equal(t, []string{"No time unit is stated: stamps are read as seconds; --time-unit states another unit."}, o.Notes)
 			assert.Equal(t, 2500*decode.Millisecond, o.End)
@@ -174,4 +177,12 @@ func TestUnknownLevels(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, "a: low 10.000000 high 20.000000 unknown 30.000000 low 40.000000 high 50.000000 low 60.000000\n"+
 		"b: low 0.000000 unknown 10.000000 high 30.000000 low 40.000000 unknown 50.000000 high 60.000000\n", got)
+}
+
+// TestColumnsThatAreNoChannels: text, placeholders and numbers no level can be.
+func TestColumnsThatAreNoChannels(t *testing.T) {
+	text := "# the \"open\" sea, 5\" waves\nDate,2026-05-04\nTime,09:30:00\ntime_us,serial,remark,a,stamp\n0,987654321987,-,0,09:30:00\n10,987654321988,-,1,09:30:00\n# 5\" more\n25,987654321989,-,0,09:30:01\n"
+	got, _, err := read(t, text, Options{})
+	require.NoError(t, err)
+	assert.Equal(t, "a: low 0.000000 high 10.000000 low 25.000000\n", got)
 }

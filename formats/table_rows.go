@@ -81,7 +81,7 @@ func (t *table) takeLine(line []byte, ended bool) error {
 			return t.judge(line, ended, err)
 		}
 	}
-	if isBlank(line) {
+	if isBlank(line) || line[0] != ';' && isComment(line, t.delimiter) {
 		return nil
 	}
 	row, whole, err := t.read(line, ended)
