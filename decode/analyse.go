@@ -2,6 +2,7 @@ package decode
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"sync"
 
@@ -97,7 +98,7 @@ func (r *Recording) identify(a *Analysis, w *wire, e Expect) *ChannelAnalysis {
 		ca.Signal = Servo
 	}
 	for _, s := range w.spans {
-		if s.Signal != ca.Signal && !(ca.Signal == Servo && (s.Signal == Irregular || s.Signal == Duty)) {
+		if s.Signal != ca.Signal && !(ca.Signal == Echo && s.Signal == Servo) && !(ca.Signal == Servo && (s.Signal == Irregular || s.Signal == Duty)) {
 			ca.OtherKinds = append(ca.OtherKinds, s)
 		}
 	}
@@ -122,9 +123,14 @@ func (r *Recording) identify(a *Analysis, w *wire, e Expect) *ChannelAnalysis {
 
 // mostly returns the kind of most seconds that are not silent.
 func (w *wire) mostly() Signal {
+	seconds := maps.Clone(w.seconds)
+	if seconds[Echo] > 0 {
+		seconds[Echo] += w.perhapsEcho
+		seconds[Servo] -= w.perhapsEcho
+	}
 	best := Irregular
 	for _, k := range []Signal{Echo, Serial, PulsePosition, Servo, Duty, Irregular} {
-		if w.seconds[k] > w.seconds[best] {
+		if seconds[k] > seconds[best] {
 			best = k
 		}
 	}

@@ -48,11 +48,13 @@ type wire struct {
 	marked    Level  // their level
 
 	seconds map[Signal]int64
-	spans   []KindSpan // seconds of one kind joined; silent ones left out
-	bits    []Time     // bit times, one a serial second (capped)
-	rates   []Time     // intervals, one a duty second (capped)
-	dutyMin float64
-	dutyMax float64
+	// servo seconds that are an echo if others, in which the stick moves, are
+	perhapsEcho int64
+	spans       []KindSpan // seconds of one kind joined; silent ones left out
+	bits        []Time     // bit times, one a serial second (capped)
+	rates       []Time     // intervals, one a duty second (capped)
+	dutyMin     float64
+	dutyMax     float64
 }
 
 // Decode passes once over s. An error of the source ends it and is returned
@@ -296,12 +298,14 @@ func (d *decoder) turn() {
 
 func (d *decoder) echo(w *wire, signal Signal) bool {
 	for _, o := range d.touched {
-		if o != w && echoes(&w.sec, &o.sec) {
-			if signal == Servo && !copiesPulses(&w.sec, &o.sec) {
-				continue
-			}
+		if o == w || !echoes(&w.sec, &o.sec) {
+			continue
+		}
+		if signal != Servo || copiesPulses(&w.sec, &o.sec) {
 			return true
 		}
+		w.perhapsEcho++ // both at rest: outputs that start together look the same
+		return false
 	}
 	return false
 }
