@@ -236,5 +236,9 @@ func (t *Tally) duty() (Time, bool) {
 			best, mode = n, mid
 		}
 	}
+	// The mean says it finer than a bin, unless something is missing.
+	if mean := (t.lastRise - t.firstRise) / Time(t.rises-1); within(mean, mode, 2) {
+		mode = mean
+	}
 	return mode, best*10 >= t.period.n*9
 }
