@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/bits"
 	"strconv"
+	"strings"
 
 	"golang.org/x/exp/slices"
 
@@ -48,6 +49,7 @@ const (
 type analogChannel struct {
 	channel int
 	name    string
+	volts   bool // the column says so
 	edges   *edges
 	stated  *int64 // threshold in nanovolts
 	band    *int64 // hysteresis in nanovolts
@@ -75,7 +77,7 @@ type analogChannel struct {
 }
 
 func newAnalogChannel(channel int, name string, c column, o Options) *analogChannel {
-	a := &analogChannel{channel: channel, name: name, floor: math.MinInt64}
+	a := &analogChannel{channel: channel, name: name, volts: hasVoltUnit(c.unit), floor: math.MinInt64}
 	if c.zeroOne {
 		a.stage, a.fixed, a.values = twoValue, true, [2]int64{0, 1e9}
 		a.swing, a.mid = 1e9, 1e9/2
@@ -345,7 +347,7 @@ func (a *analogChannel) digital(t decode.Time, value int64, unknown bool) {
 		return
 	}
 	if a.third == "" && value != a.values[0] && value != a.values[1] {
-		a.third = fmt.Sprintf("%s at %s s", volts(value), t.Seconds(6))
+		a.third = fmt.Sprintf("%s at %s s", a.reading(value), t.Seconds(6))
 	}
 	a.edges.set(a.channel, a.levelOf(value), max(t, a.floor))
 }
@@ -438,7 +440,7 @@ func (a *analogChannel) notes() (notes []string) {
 	switch {
 	case a.stage == analog:
 		notes = append(notes, fmt.Sprintf("Channel %s is analog: threshold %s, hysteresis %s; --threshold and --hysteresis state others.",
-			a.name, volts(a.mid), volts(a.upper-a.lower)))
+			a.name, a.reading(a.mid), a.reading(a.upper-a.lower)))
 		if a.outside >= 10 {
 			notes = append(notes, fmt.Sprintf("The levels of channel %s shift at %s s; its threshold was found before that.", a.name, a.outAt.Seconds(6)))
 		}
@@ -446,7 +448,7 @@ func (a *analogChannel) notes() (notes []string) {
 		notes = append(notes, fmt.Sprintf("Channel %s is read as digital, and holds a third value, %s.", a.name, a.third))
 	case !a.fixed && a.known && a.top > a.low:
 		notes = append(notes, fmt.Sprintf("Channel %s stays between %s and %s: taken as one level, %s; --threshold states another.",
-			a.name, volts(a.low), volts(a.top), a.guessed))
+			a.name, a.reading(a.low), a.reading(a.top), a.guessed))
 	}
 	return notes
 }
@@ -454,4 +456,12 @@ func (a *analogChannel) notes() (notes []string) {
 // volts writes nanovolts.
 func volts(v int64) string {
 	return strconv.FormatFloat(float64(v)/1e9, 'g', 5, 64) + " V"
+}
+
+// reading writes a reading with its unit, if the column says one.
+func (a *analogChannel) reading(v int64) string {
+	if a.volts {
+		return volts(v)
+	}
+	return strings.TrimSuffix(volts(v), " V")
 }

@@ -144,6 +144,7 @@ func (p *plan) chooseUnit(unit string, f *profile, o Options) {
 }
 
 func hasTimeUnit(u string) bool { _, ok := timeUnits[u]; return ok }
+func hasVoltUnit(u string) bool { _, ok := voltUnits[u]; return ok }
 
 // epochUnit recognises stamps that count from 1970 in less than seconds: whole
 // numbers of 13, 16 or 19 digits between the years 2001 and 2286.
@@ -217,8 +218,8 @@ func (p *plan) settleKinds(profiles []*profile) (levels, text int) {
 	empty, cells := 0, 0
 	for i := range p.columns {
 		c := &p.columns[i]
-		if c.kind == numberColumn && 3*profiles[i].huge > profiles[i].rows {
-			c.kind = textColumn
+		if f := profiles[i]; c.kind == numberColumn && (3*f.huge > f.rows || 10*f.count[emptyCell] > 9*f.rows && !f.onlyZeroOne()) {
+			c.kind = textColumn // no level, or facts written beside the data
 		}
 		switch c.kind {
 		case dateColumn, quantityColumn:

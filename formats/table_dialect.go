@@ -441,6 +441,9 @@ func (p *plan) takeNames(r headRecord, units [][]byte) {
 		if len(units) > i && c.unit == "" {
 			c.unit = bareUnit(units[i])
 		}
+		if u := unitName(c.name); c.unit == "" && hasVoltUnit(u) {
+			c.unit = u // which is all its name says
+		}
 	}
 }
 

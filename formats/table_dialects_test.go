@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -93,6 +94,10 @@ var spellings = []spelling{
 	{file: "time-plus-signs.csv", head: "t_us,throttle,rudder,winch\n", time: plus},
 	{file: "time-iso8601.csv", head: "timestamp,throttle,rudder,winch\n", time: iso("2026-05-04T09:30:00.%06dZ")},
 	{file: "time-iso8601-offset.csv", head: "timestamp,throttle,rudder,winch\n", time: iso("2026-05-04 09:30:00.%06d+02:00")},
+	{file: "time-day-first.csv", head: "timestamp;throttle;rudder;winch\n", sep: ";", time: iso("04.05.2026 09:30:00,%06d")},
+	{file: "time-float-digits.csv", head: "time (s),throttle,rudder,winch\n", time: floatDigits},
+	{file: "time-horizontal-units.csv", head: "Horizontal Units,us\nVertical Units,V\n\nTime,throttle,rudder,winch\n", level: volts33},
+	{file: "facts-beside-data.csv", head: "fact,value,time_us,throttle,rudder,winch\n", row: beside},
 	{file: "time-of-day.csv", head: "date,time,throttle,rudder,winch\n", time: iso("2026-05-04,09:30:00.%06d")},
 	{file: "time-over-midnight.csv", head: "time,throttle,rudder,winch\n", time: midnight},
 	{file: "time-epoch.csv", head: "epoch,throttle,rudder,winch\n", time: iso("1777887000.%06d")},
@@ -296,9 +301,12 @@ func withUnit(us int) string {
 	}
 	return millis(us) + "ms"
 }
-func scientific(us int) string       { return fmt.Sprintf("%.6e", float64(us)/1e6) }
-func negative(us int) string         { return fmt.Sprint(us - 7300) }
-func plus(us int) string             { return fmt.Sprintf("+%d", us) }
+func scientific(us int) string { return fmt.Sprintf("%.6e", float64(us)/1e6) }
+func negative(us int) string   { return fmt.Sprint(us - 7300) }
+func plus(us int) string       { return fmt.Sprintf("+%d", us) }
+func floatDigits(us int) string {
+	return strconv.FormatFloat(float64(us)*1e-6, 'g', -1, 64)
+}
 func sampleNumber(us int) string     { return fmt.Sprint(us / 100) }
 func surround(us int) string         { return fmt.Sprintf("%q", fmt.Sprint(us)) }
 func surroundLevel(high bool) string { return fmt.Sprintf("%q", words("0", "1")(high)) }
@@ -335,6 +343,15 @@ func pack(l [3]bool) int { return bit(l[0]) | bit(l[1])<<1 | bit(l[2])<<2 }
 
 func packed(format string) func(int, [3]bool) string {
 	return func(us int, l [3]bool) string { return fmt.Sprintf("%d,"+format, us, pack(l)) }
+}
+
+// beside writes a fact in the columns before the data, in its first row.
+func beside(us int, l [3]bool) string {
+	fact := map[int]string{0: "volts per division,2.00"}[us]
+	if fact == "" {
+		fact = ","
+	}
+	return fmt.Sprintf("%s,%d,%d,%d,%d", fact, us, bit(l[0]), bit(l[1]), bit(l[2]))
 }
 
 func aligned(us int, l [3]bool) string {

@@ -82,6 +82,10 @@ func TestOrigin(t *testing.T) {
 			assert.Equal(t, 2500*us, o.End)
 			assert.Zero(t, o.Start)
 		}},
+		"a float's digits": {"t_s,a\n0,0\n0.1,1\n0.30000000000000004,0\n0.7000000000000001,1\n", func(t *testing.T, o decode.Origin) {
+			assert.Equal(t, 100*decode.Millisecond, o.Unit)
+			assert.Equal(t, 700*decode.Millisecond, o.End)
+		}},
 		"sample numbers": {stamps("sample,a\n", 100, func(i int) string { return fmt.Sprint(i + 5) }), func(t *testing.T, o decode.Origin) {
 			assert.Equal(t, decode.Origin{Start: 1666666667, End: 34666666667, Step: 1e12 / 3000.0, EndStated: true, Rows: 100}, o)
 		}},

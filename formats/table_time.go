@@ -138,7 +138,22 @@ func (c *clock) decimal(text []byte) (at wide, decimals int, err error) {
 	if !ok {
 		return at, 0, fmt.Errorf("the time %s is absurd", quote(text))
 	}
-	return at, 12 - shift + x.decimals, nil
+	return at, decimalsOf(12-shift+x.decimals, at), nil
+}
+
+// decimalsOf is the number of decimals of a second a stamp is written with.
+// More than twelve are the tail of a binary number written in full: then those
+// that are not zero count.
+func decimalsOf(written int, at wide) int {
+	v, ok := at.narrow()
+	if written <= 12 || !ok {
+		return written
+	}
+	n := 12
+	for ; n > 0 && v%10 == 0; n-- {
+		v /= 10
+	}
+	return n
 }
 
 // cutUnit parts a number from the letters behind it.
@@ -182,19 +197,15 @@ func (a wide) plus(b wide) wide {
 	return wide{a.hi + b.hi + carry, lo}
 }
 
-// readDate reads YYYY-MM-DD (or with slashes), T or a space, hh:mm:ss, a
-// fraction, and Z or an offset; or the time of day alone. Seconds count from
-// 1970 or from midnight.
+// readDate reads YYYY-MM-DD (or with slashes, or DD.MM.YYYY), T or a space,
+// hh:mm:ss, a fraction, and Z or an offset; or the time of day alone. Seconds
+// count from 1970 or from midnight.
 func readDate(text []byte) (seconds int64, fraction []byte, isDate, ok bool) {
-	if len(text) >= 10 && (text[4] == '-' || text[4] == '/') {
-		y, okY := fixed(text[:4])
-		m, okM := fixed(text[5:7])
-		d, okD := fixed(text[8:10])
-		day := time.Date(y, time.Month(m), d, 0, 0, 0, 0, time.UTC)
-		if !okY || !okM || !okD || text[7] != text[4] || day.Day() != d || int(day.Month()) != m {
+	if len(text) >= 10 && (text[4] == '-' || text[4] == '/' || text[2] == '.') {
+		if seconds, ok = readDay(text[:10]); !ok {
 			return 0, nil, true, false
 		}
-		seconds, isDate = day.Unix(), true
+		isDate = true
 		if text = text[10:]; len(text) == 0 {
 			return 0, nil, true, false // a day is no instant
 		}
@@ -222,6 +233,21 @@ func readDate(text []byte) (seconds int64, fraction []byte, isDate, ok bool) {
 	}
 	offset, ok := readOffset(text)
 	return seconds - offset, fraction, isDate, ok
+}
+
+// readDay returns the seconds from 1970 to the beginning of a day.
+func readDay(text []byte) (seconds int64, ok bool) {
+	year, month, day := text[:4], text[5:7], text[8:10]
+	same := text[4] == text[7]
+	if text[2] == '.' {
+		day, month, year = text[:2], text[3:5], text[6:10]
+		same = text[5] == '.'
+	}
+	y, okY := fixed(year)
+	m, okM := fixed(month)
+	d, okD := fixed(day)
+	t := time.Date(y, time.Month(m), d, 0, 0, 0, 0, time.UTC)
+	return t.Unix(), okY && okM && okD && same && t.Day() == d && int(t.Month()) == m
 }
 
 // readOffset reads Z, +hh:mm, +hhmm, +hh or nothing, in seconds.

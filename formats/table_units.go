@@ -121,7 +121,7 @@ type facts struct {
 var (
 	rateFact     = regexp.MustCompile(`(?:sampl\w*[ _-]*(?:rate|freq\w*|clock)|samplerate|\brate\b|\bfs\b|\bfrequency\b)[^0-9+\-]*?([0-9][0-9.,]*(?:e[+-]?[0-9]+)?)\s*([kmg]?)(?:hz|s/s|sps|sa/s|samples?\s*(?:/|per)\s*s)?`)
 	intervalFact = regexp.MustCompile(`(?:sampl\w*[ _-]*(?:interval|period|time|step|spacing)|time[ _-]*(?:step|increment|interval|per sample)|\binterval\b|\bincrement\b|\bdt\b)[^0-9+\-]*?([0-9][0-9.,]*(?:e[+-]?[0-9]+)?)\s*([a-z\x{b5}\x{3bc}]*)`)
-	unitFact     = regexp.MustCompile(`(?:time[ _-]*units?|units?[ _-]of[ _-]time|times?(?:stamps?)? (?:are )?(?:given )?in|stamps? in|time[ _-]*scale)[\s:=,;\t"]*(?:is |are )?([a-z\x{b5}\x{3bc}]+)`)
+	unitFact     = regexp.MustCompile(`(?:(?:time|horizontal|x)[ _-]*units?|units?[ _-]of[ _-]time|times?(?:stamps?)? (?:are )?(?:given )?in|stamps? in|time[ _-]*scale)[\s:=,;\t"]*(?:is |are )?([a-z\x{b5}\x{3bc}]+)`)
 	bracketUnit  = regexp.MustCompile(`\btime\s*[\[(]([a-z\x{b5}\x{3bc}]+)[\])]`)
 )
 
