@@ -39,7 +39,7 @@ func badDumps(t testing.TB) [][3]string {
 
 func TestVCDBad(t *testing.T) {
 	dumps := badDumps(t)
-	require.Len(t, dumps, 45)
+	require.Len(t, dumps, 46)
 	for _, d := range dumps {
 		t.Run(d[0], func(t *testing.T) {
 			assert.EqualError(t, readVCDError(d[1], Options{}), d[2])
@@ -76,6 +76,25 @@ func TestVCDCut(t *testing.T) {
 			len(last) == 2 && strings.Contains("!\"", last[1:]) && last[0] != '#'
 		cut := slices.ContainsFunc(s.Origin().Notes, func(note string) bool { return strings.HasPrefix(note, "cut off") })
 		assert.Equal(t, !between, cut, "cut at byte %d, after %q: %q", end, last, s.Origin().Notes)
+	}
+}
+
+// A code at the very end may be the beginning of a longer one.
+func TestVCDCutCode(t *testing.T) {
+	for end, want := range map[string]string{
+		"1ab": "", "1abc": "", "1a": "cut", "1l": "cut", "1long_cod": "cut", "1long_code": "", "b1": "cut", "b1 lon": "cut", "b1 ab": "",
+		"1": "cut", "1b": "error", "1abd": "error", "1long_codes": "error", "1b ": "error", "1a ": "error",
+	} {
+		s, err := openVCD(vcdInput("$timescale 1 us $end $var wire 1 ab a $end $var wire 1 abc b $end $var wire 1 long_code c $end "+
+			"$enddefinitions $end\n#0 0ab 0abc 0long_code\n#5 "+end), Options{})
+		require.NoError(t, err)
+		_, err = readTracks(s)
+		if want == "error" {
+			assert.ErrorContains(t, err, "undeclared identifier", end)
+			continue
+		}
+		require.NoError(t, err, end)
+		assert.Equal(t, want == "cut", len(s.Origin().Notes) == 1, end)
 	}
 }
 

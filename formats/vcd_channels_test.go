@@ -133,6 +133,13 @@ func TestVCDEventsAlone(t *testing.T) {
 	assert.Equal(t, tracks{"bell": {"2 low", "3 high", "3 low", "3 high", "3 low", "8 high", "8 low"}}, got)
 }
 
+// A code may be spelled like a keyword or a time stamp.
+func TestVCDCodesLikeKeywords(t *testing.T) {
+	_, got := readVCD(t, "$timescale 1 ps $end $var wire 1 $end a $end $var wire 1 $var b $end $var wire 1 #5 c $end $enddefinitions $end\n"+
+		"#2 0$end 1$var b0 #5 #5 1$end b0 $var 1#5\n", Options{})
+	assert.Equal(t, tracks{"a": {"2 low", "5 high"}, "b": {"2 high", "5 low"}, "c": {"2 low", "5 high"}}, got)
+}
+
 // Names are shown as text, whatever their bytes.
 func TestVCDNamesOfBytes(t *testing.T) {
 	s, _ := readVCD(t, "$timescale 1 ps $end $var wire 1 ! se\xe4\xe4\x7f $end $enddefinitions $end #0 0!\n", Options{})

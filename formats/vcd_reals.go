@@ -3,6 +3,7 @@ package formats
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"widthwise/decode"
 )
@@ -178,7 +179,7 @@ func (s *vcdSource) decide(k *vcdTrack, end decode.Time, last bool) bool {
 		k.threshold = low + (high-low)/2
 	case k.left:
 		s.remark(remarkFlat, "no two voltages stand out in %s, so %s divides low from high; --threshold states another",
-			s.channels[k.channel].Name, volts(flatHigh))
+			s.channels[k.channel].Name, inVolts(flatHigh/1e9))
 	}
 	if !k.halfStated && ok {
 		k.half = (high - low) / 20
@@ -278,8 +279,10 @@ func (s *vcdSource) realNotes() (notes []string) {
 	for _, k := range s.reals.tracks {
 		if k.found && !(k.stated && k.halfStated) && len(notes) < most {
 			notes = append(notes, fmt.Sprintf("%s is analog: threshold %s, hysteresis %s; --threshold and --hysteresis state others",
-				s.channels[k.channel].Name, volts(int64(k.threshold*1e9)), volts(int64(k.half*2e9))))
+				s.channels[k.channel].Name, inVolts(k.threshold), inVolts(2*k.half)))
 		}
 	}
 	return notes
 }
+
+func inVolts(v float64) string { return strconv.FormatFloat(v, 'g', 5, 64) + " V" }

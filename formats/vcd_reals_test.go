@@ -96,3 +96,19 @@ func TestVCDRealsWrongGuess(t *testing.T) {
 	assert.Contains(t, levels[1], " unknown")
 	assert.Equal(t, []string{"40000000000 low", "40001000000 high", "40002000000 low"}, levels[2:])
 }
+
+// A real that waits within the hysteresis holds the block back, but not for
+// ever: its edge is then no earlier than the blocks that have gone.
+func TestVCDRealsWait(t *testing.T) {
+	for busy, late := range map[int]bool{150_000: false, 900_000: true} {
+		var b strings.Builder
+		b.WriteString("$timescale 1 ns $end $var wire 1 ! busy $end $var real 64 % volts $end $enddefinitions $end\n#0 0! r0 %\n#50 r1.7 %\n")
+		for tick := 1; tick < busy; tick++ {
+			fmt.Fprintf(&b, "#%d %d!\n", tick*100, tick%2)
+		}
+		fmt.Fprintf(&b, "#%d r3 %%\n", busy*100)
+		_, got := readVCD(t, b.String(), Options{Also: []string{"volts"}, Threshold: volt(1_650_000), Hysteresis: volt(400_000)})
+		assert.Len(t, got["volts"], 2)
+		assert.Equal(t, late, got["volts"][1] != "50000 high", got["volts"])
+	}
+}

@@ -2,6 +2,7 @@ package formats
 
 import (
 	"fmt"
+	"io"
 	"math/big"
 	"strings"
 	"testing"
@@ -163,4 +164,28 @@ func TestVCDWant(t *testing.T) {
 	got, err := readTracks(s)
 	require.NoError(t, err)
 	assert.Equal(t, tracks{"throttle": {"0 low", "5000000 high"}, "gear[1]": {"0 high", "5000000 low"}}, got)
+}
+
+// Blocks come at a steady pace, also where nothing that is wanted changes.
+func TestVCDBlocks(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("$timescale 1 ns $end $var wire 1 ! a $end $var wire 1 % busy $end $enddefinitions $end\n#0 0! 0%\n")
+	for tick := 1; tick < 1_000_000; tick++ {
+		fmt.Fprintf(&b, "#%d %d%%\n", tick*100, tick%2)
+	}
+	s, err := openVCD(vcdInput(b.String()), Options{Select: []string{"a"}})
+	require.NoError(t, err)
+	blocks, before := 0, decode.Time(-1)
+	for {
+		block, err := s.Next()
+		if err == io.EOF {
+			break
+		}
+		require.NoError(t, err)
+		assert.Greater(t, block.Until, before)
+		before = block.Until
+		blocks++
+	}
+	assert.InDelta(t, b.Len()/vcdBlockBytes+1, blocks, 1)
+	assert.EqualValues(t, 99_999_900_000, before)
 }
