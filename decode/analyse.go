@@ -302,7 +302,7 @@ func (c *channel) headBlind() bool {
 
 func (c *channel) boundTail(a *Analysis) {
 	f := c.frames
-	if !f.any || c.pulser != nil && (c.pulser.after || c.pulser.unsure) || a.End-f.lastLife <= f.lossAfter {
+	if !f.any || !f.tailKnown || c.pulser != nil && (c.pulser.after || c.pulser.unsure) || a.End-f.lastLife <= f.lossAfter {
 		return
 	}
 	start := f.lastLife + f.rhythm.period

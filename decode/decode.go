@@ -43,9 +43,10 @@ type wire struct {
 	sec     second
 	touched bool
 
-	high, low pulser // servo pulses, either polarity
-	markers   train  // of a pulse-position stream
-	marked    Level  // their level
+	high, low  pulser // servo pulses, either polarity
+	foreignEnd Time   // end of the last stretch of another kind
+	markers    train  // of a pulse-position stream
+	marked     Level  // their level
 
 	seconds map[Signal]int64
 	// servo seconds that are an echo if others, in which the stick moves, are
@@ -62,7 +63,7 @@ type wire struct {
 func Decode(ctx context.Context, s Source, o Settings) (*Recording, error) {
 	d := &decoder{source: s, settings: o, rec: &Recording{}}
 	for i, c := range s.Channels() {
-		w := &wire{name: c.Name, named: c.Named, stated: o.Active.For(c.Name), seconds: map[Signal]int64{}, dutyMin: 1}
+		w := &wire{name: c.Name, named: c.Named, stated: o.Active.For(c.Name), seconds: map[Signal]int64{}, dutyMin: 1, foreignEnd: math.MinInt64}
 		below := o.GlitchBelow.For(c.Name)
 		if below == 0 {
 			below = shortest
@@ -338,12 +339,15 @@ func (w *wire) settle(k secondKind) {
 	}
 	foreign := w.sec.busy || k.signal == PulsePosition || k.signal == Serial
 	for _, s := range w.sec.ended {
-		if foreign && s.end > k.start {
+		if foreign && s.end >= k.start {
 			if s.start < k.end {
 				continue
 			}
 			w.skip(k.start, k.end)
 			foreign = false
+		}
+		if s.start == w.foreignEnd {
+			s.openStart = true // what the other kind left behind
 		}
 		w.high.add(s)
 		w.low.add(s)
@@ -355,6 +359,7 @@ func (w *wire) settle(k secondKind) {
 
 // skip tells the pulsers that another kind of signal was on the wire.
 func (w *wire) skip(start, end Time) {
+	w.foreignEnd = end
 	w.high.foreign(start, end)
 	w.low.foreign(start, end)
 }

@@ -92,9 +92,9 @@ func found(j *decode.Judgement, f fault) bool {
 	severe := false
 	for _, x := range j.Findings {
 		start, end := float64(x.Start)/1e12, float64(x.End)/1e12
-		if x.Kind == f.kind && (f.channel == "" || slices.Contains(x.Channels, f.channel)) && start <= f.to+0.05 && end >= f.from-0.05 {
+		if x.Kind == f.kind && (f.channel == "" || slices.Contains(x.Channels, f.channel)) && start <= f.to+0.05 && end >= f.from-0.05 && rank(x.Severity) >= rank(f.severity) {
 			count += x.Count
-			severe = severe || rank(x.Severity) >= rank(f.severity)
+			severe = true
 		}
 	}
 	return severe && (f.count == 0 || count == f.count)
@@ -113,9 +113,9 @@ func faults() []fault {
 		}
 		all = append(all, f)
 	}
-	for _, rate := range []string{"24MHz", "4MHz", "1MHz"} {
+	for i, frames := range []string{"period = '20ms'\njitter_us = 0.3", "period = '22ms'", "periods = ['18ms', '19ms']", "period = '11ms'\njitter_us = 1", "period = '20ms'\njitter_us = 30"} {
 		base := tug
-		base.sampling = rate
+		base.sampling, base.frames = []string{"24MHz", "4MHz", "1MHz", "10MHz", "2MHz"}[i], frames
 		for _, n := range []int64{1, 2, 3, 4} {
 			add(fault{kind: decode.DroppedFrame, scene: base.with(fmt.Sprintf("kind = 'dropped-frame'\nchannels = ['rudder']\nat = '9s'\ncount = %d", n)), channel: "rudder", from: 9, to: 9.2, count: n})
 		}
@@ -200,6 +200,18 @@ func faults() []fault {
 	dead.channels = append(slices.Clone(tug.channels), "name = 'horn'\nkind = 'silent'", "name = 'debug'\nkind = 'serial'\nbit_us = 26.04")
 	add(fault{kind: decode.SignalLoss, scene: dead, on: settings{names: []string{"horn"}}, channel: "horn", from: 0, to: 20, severity: decode.Fail})
 	add(fault{kind: decode.WrongSignal, scene: dead, on: settings{names: []string{"debug"}}, channel: "debug", from: 0, to: 20, severity: decode.Fail})
+	for _, ms := range []string{"1ms", "20ms"} {
+		s := tug.with("kind = 'uneven-time'\nat = '9s'\nfor = '" + ms + "'")
+		s.sampling = "1MHz"
+		add(fault{kind: decode.UnevenTime, scene: s, from: 9, to: 9.1})
+	}
+	for _, us := range []string{"25", "60"} {
+		s := tug
+		s.frames = "period = '20ms'\njitter_us = " + us
+		o := settings{limits: decode.DefaultLimits}
+		o.limits.PeriodJitterWarn = 20
+		add(fault{kind: decode.PeriodJitter, scene: s, on: o, channel: "rudder", from: 0, to: 20})
+	}
 	coarse := tug
 	coarse.sampling = "50kHz"
 	add(fault{kind: decode.CoarseSampling, scene: coarse, channel: "rudder", from: 0, to: 20, severity: decode.Note})
@@ -333,6 +345,27 @@ func TestFamiliesOfJitter(t *testing.T) {
 		}
 	}
 	t.Log(b.String())
+}
+
+// Kinds that follow one another on one wire are told with their times.
+func TestFamiliesOfChanges(t *testing.T) {
+	servo := "kind = 'servo'\nwidth_us = 1500\nframes = { period = '20ms' }"
+	for kind, then := range map[decode.Signal]string{
+		decode.Serial:        "kind = 'serial'\nbit_us = 26.04\nburst_bytes = 12\ngap = '5ms'",
+		decode.PulsePosition: "kind = 'pulse-position'\nframes = { period = '22.5ms' }\nmarker_us = 300\nslots_us = [1500, 1100, 1900, 1300, 1500, 1500, 1000, 1200]",
+	} {
+		s := scene{sampling: "24MHz", length: "20s", frames: "period = '20ms'", channels: []string{
+			"name = 'probe'\n" + servo + "\n[[channel.then]]\nat = '12s'\n" + then}}
+		a, _ := s.judge(t, 1, settings{})
+		c := a.Channels[0]
+		require.Equal(t, decode.Servo, c.Signal)
+		require.Len(t, c.OtherKinds, 1, "%s", kind)
+		assert.Equal(t, kind, c.OtherKinds[0].Signal)
+		assert.InDelta(t, 12.0, float64(c.OtherKinds[0].Start)/1e12, 1)
+		assert.InDelta(t, 20.0, float64(c.OtherKinds[0].End)/1e12, 1)
+		assert.InDelta(t, 600, c.Frames, 50, "frames before %s", kind)
+		assert.Zero(t, c.Losses, "what follows as %s is no loss", kind)
+	}
 }
 
 // Kinds of signal are told apart.

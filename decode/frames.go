@@ -41,6 +41,7 @@ type frames struct {
 	first, last    Time // leading edges of the first and last frame, where there is any
 	any            bool
 	lastLife       Time // leading edge of the last pulse, cut ones included
+	tailKnown      bool // nothing was blind after it
 	pulses, frames int64
 	startUp        int64 // pulses before the first ten regular frames
 	firstPulse     Time  // the first of those
@@ -110,6 +111,7 @@ func walk(t *train, y rhythm, lossAfter Time, odd float64, b *batched) *frames {
 	}
 	w.settlePending()
 	w.settleLate()
+	f.tailKnown = w.havePulse
 	return f
 }
 
@@ -328,7 +330,8 @@ func (w *walker) regular(d, at Time) {
 func (w *walker) oddInterval(d, p, at Time) {
 	if w.late != nil {
 		sum := Time(w.late.measured*float64(Microsecond)) + d
-		if apart(sum, 2*p)*20 <= p {
+		due := Time(w.late.expected*float64(Microsecond)) + p
+		if apart(sum, due)*20 <= p {
 			w.settleLate()
 			return
 		}

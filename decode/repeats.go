@@ -113,24 +113,19 @@ func (c *channel) findFrozen(rests []segment) {
 		for i < len(rests) && rests[i].end < r.start {
 			i++
 		}
-		if i == len(rests) || r.start < rests[i].start {
-			return
+		if i < len(rests) && r.start >= rests[i].start {
+			pairs += float64(min(r.n, 4))
+			equal += float64(min(r.n, 4) - 1)
 		}
-		pairs += float64(min(r.n, 4))
-		equal += float64(min(r.n, 4) - 1)
-		if r.n >= 4 {
-			if len(runs) == maxEvents {
-				i := slices.IndexFunc(runs, func(o sameRun) bool { return o.n < r.n })
-				if i < 0 {
-					return
-				}
-				runs = slices.Delete(runs, i, i+1)
-			}
-			runs = append(runs, r)
+		if r.n >= 4 && !c.repeats.cover(r.start) {
+			runs = keepLongest(runs, r)
 		}
 	})
 	if equal == 0 {
 		equal = 1
+	}
+	if pairs == 0 {
+		return
 	}
 	p := equal / pairs
 	least := 1 + math.Log(improbable/float64(c.Jitter.WidthN))/math.Log(p)
@@ -139,4 +134,21 @@ func (c *channel) findFrozen(rests []segment) {
 			c.frozen.add(event{start: r.start, end: r.end, count: int64(r.n), measured: float64(r.n)})
 		}
 	}
+}
+
+// cover reports whether one of the events holds at an instant.
+func (l *events) cover(at Time) bool {
+	return slices.ContainsFunc(l.list, func(e event) bool { return e.start <= at && at <= e.end })
+}
+
+// keepLongest appends a run to a capped list, in place of a shorter one.
+func keepLongest(runs []sameRun, r sameRun) []sameRun {
+	if len(runs) == maxEvents {
+		i := slices.IndexFunc(runs, func(o sameRun) bool { return o.n < r.n })
+		if i < 0 {
+			return runs
+		}
+		runs = slices.Delete(runs, i, i+1)
+	}
+	return append(runs, r)
 }
