@@ -110,15 +110,19 @@ func TestVCDCutPacked(t *testing.T) {
 	assert.Equal(t, []string{"cut off: the compressed data end early (line 25)"}, s.Origin().Notes)
 }
 
-// An error of reading ends the dump at its place.
+// An error of reading ends the dump at its place, also in the middle of a word.
 func TestVCDReadError(t *testing.T) {
-	text := "$timescale 1 us $end $var wire 1 ! a $end $enddefinitions $end\n#0 0!\n#5 1! "
-	s, err := openVCD(&input{name: "tug.vcd", r: io.MultiReader(strings.NewReader(text), iotest.ErrReader(errors.New("the disk is gone")))}, Options{})
-	require.NoError(t, err)
-	_, err = readTracks(s)
-	assert.EqualError(t, err, "tug.vcd:3:7: the disk is gone")
-	_, err = s.Next()
-	assert.EqualError(t, err, "tug.vcd:3:7: the disk is gone", "it stays")
+	for text, place := range map[string]string{
+		"#0 0!\n#5 1! ": "3:7", "#0 0!\n#5 1!": "3:4", "#0 0!\n#5 1": "3:4", "#0 0!\n#": "3:1", "#0 0!\n$comment a": "3:10", "#0 0!\nb1": "3:1",
+	} {
+		text = "$timescale 1 us $end $var wire 1 ! a $end $enddefinitions $end\n" + text
+		s, err := openVCD(&input{name: "tug.vcd", r: io.MultiReader(strings.NewReader(text), iotest.ErrReader(errors.New("the disk is gone")))}, Options{SkipBadRows: true})
+		require.NoError(t, err)
+		_, err = readTracks(s)
+		assert.EqualError(t, err, "tug.vcd:"+place+": the disk is gone")
+		_, err = s.Next()
+		assert.EqualError(t, err, "tug.vcd:"+place+": the disk is gone", "it stays")
+	}
 }
 
 // What --skip-bad-rows leaves out leaves levels unknown until they change.

@@ -72,7 +72,9 @@ func (t *vcdTokens) next() ([]byte, error) {
 		}
 	}
 	t.pos = p
-	t.ended = p == t.end
+	if t.ended = p == t.end; t.ended && t.err != io.EOF {
+		return nil, t.err // nobody knows how the token goes on
+	}
 	t.lineBroken = t.buf[p] == '\n' || t.buf[p] == '\r'
 	if p == t.start || !t.ended && !isSpace(t.buf[p]) {
 		t.start = p
