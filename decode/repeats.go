@@ -40,13 +40,10 @@ func (c *channel) sameRuns(tolerance Time, yield func(sameRun)) {
 	}
 }
 
-// sameWidth is how far two widths may be apart and be equal as stamped: stamps
-// finer than the time step are rounded, others are exact.
+// sameWidth is how far two readings of one width may be apart: a time step, as
+// a width between two steps reads as either, and at least one stamp unit.
 func (c *channel) sameWidth() Time {
-	if unit := c.rec.origin.Unit; float64(unit) < c.step {
-		return unit
-	}
-	return 0
+	return max(c.rec.origin.Unit, Time(math.Ceil(c.step)))
 }
 
 // findRepeats finds runs of one width while the stick moves that are longer
