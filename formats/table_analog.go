@@ -61,6 +61,7 @@ type analogChannel struct {
 	leftText int64
 	fixed    bool         // the threshold stands
 	guessed  decode.Level // what the first state was told to be before it stood; else Unknown
+	told     decode.Time  // up to which sample it was
 	mid      int64
 	upper    int64
 	lower    int64
@@ -77,7 +78,7 @@ type analogChannel struct {
 }
 
 func newAnalogChannel(channel int, name string, c column, o Options) *analogChannel {
-	a := &analogChannel{channel: channel, name: name, volts: hasVoltUnit(c.unit), floor: math.MinInt64}
+	a := &analogChannel{channel: channel, name: name, volts: hasVoltUnit(c.unit), floor: math.MinInt64, told: math.MinInt64}
 	if c.zeroOne {
 		a.stage, a.fixed, a.values = twoValue, true, [2]int64{0, 1e9}
 		a.swing, a.mid = 1e9, 1e9/2
@@ -134,34 +135,22 @@ func (a *analogChannel) gather(t, before decode.Time, row, value int64, unknown 
 		}
 		current.last, current.rows = before, row-current.rows
 	}
-	if a.stage == quiet && len(a.kept) >= 2*quietKept {
-		a.trim()
+	if a.stage == quiet && a.guessed != decode.Unknown && len(a.kept) >= 2*quietKept {
+		a.kept = append(a.kept[:0], a.kept[len(a.kept)-quietKept:]...) // the rest has been told
 	}
 	a.kept = append(a.kept, sample{first: t, last: t, value: value, rows: row, unknown: unknown})
-	if a.guessed != decode.Unknown && a.stage == quiet {
-		a.tellFlat(a.kept[len(a.kept)-1])
-	}
-	if unknown {
-		return
-	}
-	switch {
+	switch spread := a.top - a.low; {
+	case unknown:
 	case !a.known:
 		a.known, a.low, a.top = true, value, value
+	case a.stage == quiet && (value > a.top+spread || value < a.low-spread):
+		a.stage, a.leftAt, a.leftText = swinging, t, text
 	case a.stage == quiet:
-		if spread := a.top - a.low; value > a.top+spread || value < a.low-spread {
-			a.stage, a.leftAt, a.leftText = swinging, t, text
-		} else {
-			a.low, a.top = min(a.low, value), max(a.top, value)
-		}
+		a.low, a.top = min(a.low, value), max(a.top, value)
 	}
-}
-
-// trim forgets all but the latest samples of the first state. Its beginning
-// has been told by then, or is told by the first sample kept.
-func (a *analogChannel) trim() {
-	drop := len(a.kept) - quietKept
-	a.kept[drop].first = a.kept[0].first
-	a.kept = append(a.kept[:0], a.kept[drop:]...)
+	if a.stage == quiet && a.guessed != decode.Unknown {
+		a.tellFlat(a.kept[len(a.kept)-1])
+	}
 }
 
 // due tells whether enough was looked at since the channel left its state.
@@ -183,6 +172,9 @@ func (a *analogChannel) decide(last decode.Time, row int64) {
 			if !s.unknown {
 				a.low, a.top = min(a.low, s.value), max(a.top, s.value)
 			}
+			if a.guessed != decode.Unknown {
+				a.tellFlat(s)
+			}
 		}
 		a.kept[len(a.kept)-1] = current
 		return
@@ -194,12 +186,12 @@ func (a *analogChannel) decide(last decode.Time, row int64) {
 		a.correctGuess(kept)
 	}
 	for _, s := range kept {
-		if s.unknown && s.first < a.floor {
-			continue // told while the first state lasted
-		}
-		if a.stage == twoValue {
+		switch {
+		case a.guessed != decode.Unknown && s.first <= a.told:
+			a.value, a.known = s.value, !s.unknown
+		case a.stage == twoValue:
 			a.digital(s.first, s.value, s.unknown)
-		} else {
+		default:
 			a.cross(s.first, before, s.value, s.unknown)
 		}
 		before = s.last
@@ -366,14 +358,13 @@ func (a *analogChannel) cross(t, before decode.Time, value int64, unknown bool) 
 			a.outAt = t
 		}
 	}
-	last := a.value
+	last, state := a.value, a.edges.level[a.channel]
 	a.value = value
-	if !a.known {
+	if !a.known || state == decode.Unknown {
 		a.known = true
 		a.edges.set(a.channel, a.levelOf(value), max(t, a.floor))
 		return
 	}
-	state := a.edges.level[a.channel]
 	switch {
 	case state == decode.Low && last < a.mid && value >= a.mid,
 		state == decode.High && last > a.mid && value <= a.mid:
@@ -426,8 +417,12 @@ func (a *analogChannel) settleFlat(elsewhere *int64) {
 	}
 }
 
-// tellFlat tells the level of a sample of the first state.
+// tellFlat tells the level of a sample of the first state, once.
 func (a *analogChannel) tellFlat(s sample) {
+	if s.first <= a.told {
+		return
+	}
+	a.told = s.first
 	l := a.guessed
 	if s.unknown {
 		l = decode.Unknown

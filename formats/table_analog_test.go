@@ -160,6 +160,40 @@ func TestFlatAnalog(t *testing.T) {
 	}
 }
 
+// TestUnknownWhileFlat: a stretch without readings is told though the channel
+// has not swung by the time blocks went out; so is the swing that comes later.
+func TestUnknownWhileFlat(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("time_us,winch [V]\n")
+	const rows = 600000
+	for i := range rows {
+		switch v := .02 + .01*float64(i%3); {
+		case i >= rows-2000 && i < rows-1990:
+			fmt.Fprintf(&b, "%d,nan\n", i)
+		case i >= rows-1000 && i < rows-500:
+			fmt.Fprintf(&b, "%d,%.2f\n", i, v+3)
+		default:
+			fmt.Fprintf(&b, "%d,%.2f\n", i, v)
+		}
+	}
+	require.Greater(t, b.Len(), lookAheadText+blockText)
+	_, edges, _ := readAll(t, mustRead(t, b.String()))
+	var levels string
+	for _, e := range edges[0] {
+		levels += fmt.Sprintf("%s %d ", e.level, e.at/decode.Microsecond) // edges lie half-way between rows
+	}
+	assert.Equal(t, "low 0 unknown 598000 low 598010 high 598999 low 599499 ", levels)
+}
+
+// TestInterpolationTies: an instant half-way between two picoseconds goes to
+// the even number of them after the sample.
+func TestInterpolationTies(t *testing.T) {
+	assert.Equal(t, decode.Time(100), between(100, 101, 0, 2, 1))
+	assert.Equal(t, decode.Time(102), between(100, 103, 0, 2, 1))
+	assert.Equal(t, decode.Time(102), between(100, 103, 2, 0, 1))
+	assert.Equal(t, decode.Time(101), between(100, 103, 0, 3, 1))
+}
+
 // TestBlocksJoin: edges do not depend on where blocks end. The same samples
 // with a long and a short spelling of their stamps break in other places.
 func TestBlocksJoin(t *testing.T) {

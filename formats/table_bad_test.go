@@ -52,6 +52,12 @@ func TestMissingFile(t *testing.T) {
 	require.EqualError(t, err, "no/such.csv: no such file or directory")
 }
 
+// TestTimeGoesBack holds for rows whose levels repeat, too.
+func TestTimeGoesBack(t *testing.T) {
+	_, _, err := read(t, "time_us,a\n0,0\n10,1\n20,1\n15,1\n40,0\n", Options{})
+	require.EqualError(t, err, `tug.csv:5:1: time goes back to "15"; stamps in order`)
+}
+
 // TestCutOff: a capture cut off in its last row is read up to there; damage
 // elsewhere, or in a row that has its line end, is an error.
 func TestCutOff(t *testing.T) {

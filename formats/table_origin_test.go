@@ -67,6 +67,10 @@ func TestOrigin(t *testing.T) {
 		"changes": {"t_us,a\n0,0\n1000,1\n2500,0\n21000,1\n22500,0\n", func(t *testing.T, o decode.Origin) {
 			assert.Equal(t, decode.Origin{Start: 0, End: 22500 * us, Unit: us, ChangesOnly: true, Rows: 5}, o)
 		}},
+		"changes at even intervals": {"t_ms,a\n0,0\n10,1\n20,0\n30,1\n40,0\n50,1\n60,0\n", func(t *testing.T, o decode.Origin) {
+			assert.True(t, o.ChangesOnly)
+			assert.Zero(t, o.Step)
+		}},
 		"changes with a stated end": {"t_us,a\n0,0\n1000,1\n2500,0\n21000,1\n22500,0\n40000,0\n", func(t *testing.T, o decode.Origin) {
 			assert.True(t, o.ChangesOnly)
 			assert.True(t, o.EndStated)

@@ -112,7 +112,6 @@ func (t *table) judge(row []byte, ended bool, err error) error {
 		return err
 	}
 	t.bad++
-	t.tail = t.tail[:0]
 	if t.row > 0 && !t.blind {
 		t.blind = true
 		t.blindFrom(t.last)
