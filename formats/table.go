@@ -210,12 +210,12 @@ func (t *table) makeLong(s *selector) {
 	t.byName = map[string]int{}
 	for i := range p.columns {
 		if i != p.nameAt && i != p.levelAt {
-			t.addVariable(s, i, p.nameFor(i), "", kindName(p.columns[i]), 0)
+			t.addVariable(s, i, p.nameFor(i), kindName(p.columns[i]), 0)
 		}
 	}
 	for _, name := range p.names {
 		t.byName[name] = -1
-		if c, ok := t.addVariable(s, p.levelAt, name, "", "digital", 1); ok {
+		if c, ok := t.addVariable(s, p.levelAt, name, "digital", 1); ok {
 			t.byName[name] = c
 		}
 	}
@@ -234,7 +234,7 @@ func (t *table) makeColumns(s *selector, o Options) {
 			t.makeBits(s, i, names[i])
 			continue
 		}
-		channel, ok := t.addVariable(s, i, names[i], "", kindName(c), 1)
+		channel, ok := t.addVariable(s, i, names[i], kindName(c), 1)
 		if !ok {
 			continue
 		}
@@ -270,8 +270,8 @@ func (t *table) makeBits(s *selector, i int, name string) {
 }
 
 // addVariable declares a variable and makes it a channel if it is selected.
-func (t *table) addVariable(s *selector, i int, name, path, kind string, width int) (channel int, ok bool) {
-	v := Variable{Name: name, Path: path, Kind: kind, Width: width, Column: i + 1}
+func (t *table) addVariable(s *selector, i int, name, kind string, width int) (channel int, ok bool) {
+	v := Variable{Name: name, Kind: kind, Width: width, Column: i + 1}
 	selected, named := s.match(v)
 	v.Selected = selected
 	t.header.Variables = append(t.header.Variables, v)
