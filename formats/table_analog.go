@@ -201,11 +201,9 @@ func (a *analogChannel) decide(last decode.Time, row int64) {
 // correctGuess opens an unknown stretch where the first state turns out to be
 // the other one than was told.
 func (a *analogChannel) correctGuess(kept []sample) {
-	for _, s := range kept {
-		if !s.unknown && a.levelOf(s.value) != a.guessed {
-			a.edges.set(a.channel, decode.Unknown, max(a.leftAt, a.floor))
-		}
-		return
+	i := slices.IndexFunc(kept, func(s sample) bool { return !s.unknown })
+	if i >= 0 && a.levelOf(kept[i].value) != a.guessed {
+		a.edges.set(a.channel, decode.Unknown, max(a.leftAt, a.floor))
 	}
 }
 

@@ -185,6 +185,19 @@ func TestUnknownWhileFlat(t *testing.T) {
 	assert.Equal(t, "low 0 unknown 598000 low 598010 high 598999 low 599499 ", levels)
 }
 
+// TestWrongGuess: a channel that rests at 1.4 V for longer than is waited for
+// is taken as high; where it swings to 6.2 V that is not turned into an edge.
+func TestWrongGuess(t *testing.T) {
+	c := analogCase{low: 1.4, high: 6.2, rise: 4, step: 2, width: 1500, period: 20000, start: 850000, length: 480000}
+	_, edges, _ := readAll(t, mustRead(t, c.text(1)))
+	var levels []string
+	for _, e := range edges[0] {
+		levels = append(levels, fmt.Sprintf("%s %d", e.level, e.at/decode.Microsecond))
+	}
+	require.Len(t, levels, 14)
+	assert.Equal(t, []string{"high 0", "unknown 850002", "high 850002", "low 851502", "high 870002"}, levels[:5])
+}
+
 // TestInterpolationTies: an instant half-way between two picoseconds goes to
 // the even number of them after the sample.
 func TestInterpolationTies(t *testing.T) {
