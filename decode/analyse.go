@@ -143,38 +143,38 @@ func (w *wire) mostly() Signal {
 func (w *wire) polarity() (p *pulser, doubt bool) {
 	switch w.stated {
 	case High:
-		return &w.high, false
+		return w.high, false
 	case Low:
-		return &w.low, false
+		return w.low, false
 	}
 	fits := func(p *pulser) bool { return p.accepted > 0 && p.accepted*10 >= (p.accepted+p.stuck)*9 }
-	h, l := fits(&w.high), fits(&w.low)
+	h, l := fits(w.high), fits(w.low)
 	switch {
 	case h && !l:
-		return &w.high, false
+		return w.high, false
 	case l && !h:
-		return &w.low, false
+		return w.low, false
 	case !h && !l:
 		if w.low.accepted > w.high.accepted {
-			return &w.low, false
+			return w.low, false
 		}
-		return &w.high, false
+		return w.high, false
 	}
 	hs, ls := w.high.train.steadiness(), w.low.train.steadiness()
 	if hs*2 < ls || ls*2 < hs {
 		if ls < hs {
-			return &w.low, false
+			return w.low, false
 		}
-		return &w.high, false
+		return w.high, false
 	}
 	hw, lw := w.high.train.typicalWidth(), w.low.train.typicalWidth()
 	switch {
 	case within(hw, lw, 5):
-		return &w.high, true
+		return w.high, true
 	case lw < hw:
-		return &w.low, true
+		return w.low, true
 	}
-	return &w.high, true
+	return w.high, true
 }
 
 // steadiness is the median change from one interval to the next.

@@ -41,12 +41,14 @@ type wire struct {
 	early     [3][]Time // of the first stretches at each level
 
 	sec     second
+	kind    secondKind // of the second that closes
 	touched bool
 
-	high, low  pulser // servo pulses, either polarity
-	foreignEnd Time   // end of the last stretch of another kind
-	markers    train  // of a pulse-position stream
-	marked     Level  // their level
+	below      Time    // pulses shorter than this are glitches
+	high, low  *pulser // servo pulses, either polarity; nil where nothing moved
+	foreignEnd Time    // end of the last stretch of another kind
+	markers    train   // of a pulse-position stream
+	marked     Level   // their level
 
 	seconds map[Signal]int64
 	// servo seconds that are an echo if others, in which the stick moves, are
@@ -63,13 +65,12 @@ type wire struct {
 func Decode(ctx context.Context, s Source, o Settings) (*Recording, error) {
 	d := &decoder{source: s, settings: o, rec: &Recording{}}
 	for i, c := range s.Channels() {
-		w := &wire{name: c.Name, named: c.Named, stated: o.Active.For(c.Name), seconds: map[Signal]int64{}, dutyMin: 1, foreignEnd: math.MinInt64}
+		w := &wire{name: c.Name, named: c.Named, stated: o.Active.For(c.Name), dutyMin: 1, foreignEnd: math.MinInt64}
 		below := o.GlitchBelow.For(c.Name)
 		if below == 0 {
 			below = shortest
 		}
-		w.high = pulser{active: High, below: below}
-		w.low = pulser{active: Low, below: below}
+		w.below = below
 		d.rec.channels = append(d.rec.channels, w)
 		s.Want(i, CountsWhenBusy)
 	}
@@ -109,7 +110,7 @@ type decoder struct {
 	from, to Time
 	now      Time // start of the second that is being filled
 	touched  []*wire
-	spare    []*Tally
+	scratch  Tally
 	runs     [][]Run // of the block, by channel
 	counts   [][]Count
 	involved []int
@@ -193,11 +194,12 @@ func (d *decoder) deal(i int, end Time) (next Time, left bool) {
 		level := r.First
 		k := 0
 		for ; k < len(r.At) && r.At[k] < end; k++ {
-			d.touch(w)
-			if before := w.since; w.change(level, r.At[k], d.from) && level != Unknown {
-				length := r.At[k] - before
-				d.lattice.add(r.At[k], length != w.lengths[level])
-				w.lengths[level] = length
+			if before := w.since; w.change(level, r.At[k], d.from) {
+				d.touch(w)
+				if length := r.At[k] - before; level != Unknown {
+					d.lattice.add(r.At[k], length != w.lengths[level])
+					w.lengths[level] = length
+				}
 			}
 			level = level.Other()
 			if r.First == Unknown {
@@ -214,16 +216,9 @@ func (d *decoder) deal(i int, end Time) (next Time, left bool) {
 }
 
 func (d *decoder) touch(w *wire) {
-	if w.touched {
-		return
-	}
-	w.touched = true
-	d.touched = append(d.touched, w)
-	if n := len(d.spare); n > 0 {
-		w.sec.tally, d.spare = d.spare[n-1], d.spare[:n-1]
-		*w.sec.tally = Tally{}
-	} else {
-		w.sec.tally = &Tally{}
+	if !w.touched {
+		w.touched = true
+		d.touched = append(d.touched, w)
 	}
 }
 
@@ -245,12 +240,24 @@ func (w *wire) change(to Level, t, from Time) bool {
 	w.level, w.since, w.open = to, t, false
 	if to != Unknown && was != Unknown {
 		w.edge(t)
-		w.sec.tally.Add(to, t)
-		if w.sec.tally.Busy() {
-			w.sec.busy, w.sec.ended = true, w.sec.ended[:0]
-		}
+		w.tally(to, t)
 	}
 	return true
+}
+
+// tally counts an edge once there are many in this second.
+func (w *wire) tally(to Level, t Time) {
+	s := &w.sec
+	switch {
+	case s.tally != nil:
+		s.tally.Add(to, t)
+		if !s.busy && s.tally.Busy() {
+			s.busy, s.ended = true, nil
+		}
+	case len(s.ended) > gathered:
+		s.tally = &Tally{}
+		s.count(s.tally, to)
+	}
 }
 
 func (w *wire) edge(t Time) {
@@ -274,8 +281,13 @@ func (w *wire) count(t *Tally) {
 	}
 	w.edges += t.Edges
 	w.lastEdge = t.lastAt
+	if w.sec.tally == nil {
+		before := &Tally{}
+		w.sec.count(before, t.firstTo.Other())
+		w.sec.tally = before
+	}
 	w.sec.tally.Merge(t)
-	w.sec.busy, w.sec.ended = true, w.sec.ended[:0]
+	w.sec.busy, w.sec.ended = true, nil
 	w.level, w.since, w.open = t.lastTo, t.lastAt, false
 }
 
@@ -283,14 +295,22 @@ func (w *wire) count(t *Tally) {
 // where that kind wants them.
 func (d *decoder) turn() {
 	for _, w := range d.touched {
-		k := w.sec.classify()
-		if k.signal != Silent && k.signal != Serial && d.echo(w, k.signal) {
-			k.signal = Echo
+		w.sec.settleTally(&d.scratch, w.level)
+		w.kind = w.sec.classify()
+		if w.sec.tally == &d.scratch {
+			w.sec.tally = nil
 		}
-		w.settle(k)
 	}
 	for _, w := range d.touched {
-		d.spare = append(d.spare, w.sec.tally)
+		if w.kind.signal != Silent && w.kind.signal != Serial && d.echo(w, w.kind.signal) {
+			w.kind.signal = Echo
+		}
+		w.settle(w.kind)
+	}
+	for _, w := range d.touched {
+		if cap(w.sec.ended) > gathered {
+			w.sec.ended = nil
+		}
 		w.sec = second{ended: w.sec.ended[:0]}
 		w.touched = false
 	}
@@ -313,6 +333,10 @@ func (d *decoder) echo(w *wire, signal Signal) bool {
 
 // settle books a second's kind and feeds the channel's pulsers.
 func (w *wire) settle(k secondKind) {
+	if w.high == nil {
+		w.seconds = map[Signal]int64{}
+		w.high, w.low = &pulser{active: High, below: w.below}, &pulser{active: Low, below: w.below}
+	}
 	if k.signal != Silent {
 		w.seconds[k.signal]++
 		w.addSpan(KindSpan{k.signal, k.start, k.end})
@@ -383,13 +407,18 @@ func (d *decoder) finish(o Origin) {
 	}
 	r.end = max(r.end, r.start)
 	for _, w := range r.channels {
+		if w.edges == 0 && w.high == nil && !w.touched {
+			continue // it never moved
+		}
 		d.touch(w)
 		w.keep(stretch{w.level, w.since, r.end, w.open, true})
 	}
 	d.turn()
 	for _, w := range r.channels {
-		w.high.release()
-		w.low.release()
+		if w.high != nil {
+			w.high.release()
+			w.low.release()
+		}
 	}
 	r.resolution = o.Step
 	if r.resolution == 0 {

@@ -3,11 +3,42 @@ package decode
 import "golang.org/x/exp/slices"
 
 // second is what one channel did in one second of the capture: the stretches
-// that ended in it, or a tally where there were too many to keep.
+// that ended in it, with a tally of them beside where they are many, and only
+// the tally where it is busy.
 type second struct {
 	ended []stretch
 	tally *Tally
 	busy  bool
+}
+
+// gathered is how many stretches are kept before they are tallied as well.
+const gathered = 4096
+
+// count tallies the edges at the ends of what is kept; now is the level after
+// the last.
+func (s *second) count(t *Tally, now Level) {
+	for i, x := range s.ended {
+		to := now
+		if i+1 < len(s.ended) {
+			to = s.ended[i+1].level
+		}
+		if x.level != Unknown && to != Unknown && !x.openEnd {
+			t.Add(to, x.end)
+		}
+	}
+}
+
+// settleTally makes the tally complete, with the help of scratch where there is
+// none yet, and lets go of a busy second's stretches.
+func (s *second) settleTally(scratch *Tally, now Level) {
+	if s.tally == nil {
+		*scratch = Tally{}
+		s.tally = scratch
+		s.count(scratch, now)
+	}
+	if s.tally.Busy() {
+		s.busy, s.ended = true, nil
+	}
 }
 
 // secondKind is a second's kind and what goes with it.
