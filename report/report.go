@@ -202,15 +202,17 @@ func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, labe
 		Channels: []*Channel{}, Findings: newFindings(j.Findings), Causes: newCauses(j.Causes),
 		Unseen: append([]string{}, j.Unseen...),
 	}
+	columns := map[string]int{}
+	for _, v := range h.Variables {
+		columns[v.Name] = v.Column
+	}
 	for i, ch := range a.Channels {
 		var judged decode.ChannelJudgement
 		if i < len(j.Channels) {
 			judged = j.Channels[i]
 		}
 		told := newChannel(ch, judged, labels)
-		if v := slices.IndexFunc(h.Variables, func(v formats.Variable) bool { return v.Name == ch.Name }); v >= 0 {
-			told.column = h.Variables[v].Column
-		}
+		told.column = columns[ch.Name]
 		c.Channels = append(c.Channels, told)
 	}
 	return c
