@@ -109,7 +109,10 @@ func newInput(r io.Reader, name string) (*input, error) {
 	head, err := br.Peek(headSize)
 	if err != nil && err != io.EOF && len(head) == 0 {
 		in.close()
-		if in.compression != "none" {
+		switch {
+		case errors.Is(err, io.ErrUnexpectedEOF):
+			err = fmt.Errorf("the %s data end before any text", in.compression)
+		case in.compression != "none":
 			err = fmt.Errorf("begins like a %s file and is none: %w", in.compression, err)
 		}
 		return nil, err
@@ -136,9 +139,10 @@ func (in *input) decompress(br *bufio.Reader) (*bufio.Reader, error) {
 		if err != nil {
 			return nil, fmt.Errorf("begins like a gzip file and is none: %w", err)
 		}
+		z.Multistream(false)
 		in.compression, in.close = "gzip", z.Close
-		return bufio.NewReaderSize(z, headSize), nil
-	case bytes.HasPrefix(magic, []byte{0x28, 0xb5, 0x2f, 0xfd}):
+		return bufio.NewReaderSize(&gzipMembers{z, br}, headSize), nil
+	case bytes.HasPrefix(magic, []byte{0x28, 0xb5, 0x2f, 0xfd}), skippable(magic):
 		z, err := zstd.NewReader(br, zstd.WithDecoderMaxWindow(maxWindow), zstd.WithDecoderLowmem(true))
 		if err != nil {
 			return nil, err
@@ -147,6 +151,37 @@ func (in *input) decompress(br *bufio.Reader) (*bufio.Reader, error) {
 		return bufio.NewReaderSize(z, headSize), nil
 	}
 	return br, nil
+}
+
+// skippable tells the magic number of a frame that zstd leaves out.
+func skippable(magic []byte) bool {
+	return len(magic) == 4 && magic[0]&0xf0 == 0x50 && bytes.Equal(magic[1:], []byte{0x2a, 0x4d, 0x18})
+}
+
+// gzipMembers reads the members of a gzip file one after another, up to what is
+// none: padding, or whatever a transfer left behind it.
+type gzipMembers struct {
+	z    *gzip.Reader
+	from *bufio.Reader
+}
+
+func (g *gzipMembers) Read(p []byte) (int, error) {
+	for {
+		n, err := g.z.Read(p)
+		if err != io.EOF || n > 0 {
+			if err == io.EOF {
+				err = nil
+			}
+			return n, err
+		}
+		if magic, _ := g.from.Peek(2); !bytes.Equal(magic, []byte{0x1f, 0x8b}) {
+			return 0, io.EOF
+		}
+		if err := g.z.Reset(g.from); err != nil {
+			return 0, err
+		}
+		g.z.Multistream(false)
+	}
 }
 
 // decode recognises UTF-16 by its byte-order mark, or by a zero in every other
