@@ -197,7 +197,7 @@ func (d *decoder) deal(i int, end Time) (next Time, left bool) {
 			if before := w.since; w.change(level, r.At[k], d.from) {
 				d.touch(w)
 				if length := r.At[k] - before; level != Unknown {
-					d.lattice.add(r.At[k], length != w.lengths[level])
+					d.lattice.add(r.At[k], apart(length, w.lengths[level]))
 					w.lengths[level] = length
 				}
 			}

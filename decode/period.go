@@ -84,7 +84,9 @@ func findRhythm(t *train, stated, step Time) rhythm {
 	}
 	y := rhythm{period: period, pattern: Steady}
 	y.findPattern(t, step)
-	y.recurring = recurring(bins, scale)
+	for _, centre := range recurring(bins, scale) {
+		y.recurring = append(y.recurring, micros(meanNear(t, centre, 1.5)))
+	}
 	return y
 }
 
@@ -160,16 +162,16 @@ func (y *rhythm) alternate(single []Time) {
 	y.period = (y.pair[0] + y.pair[1]) / 2
 }
 
-// recurring returns up to four intervals, each at least 10 % of all, in
-// microseconds, most frequent first.
-func recurring(bins map[int]int64, scale float64) []float64 {
+// recurring returns about what up to four intervals are that each make up at
+// least 10 % of all, most frequent first.
+func recurring(bins map[int]int64, scale float64) []Time {
 	var all int64
 	rest := map[int]int64{}
 	for b, n := range bins {
 		all += n
 		rest[b] = n
 	}
-	var found []float64
+	var found []Time
 	for len(found) < 4 {
 		best, most := 0, int64(0)
 		for b := range rest {
@@ -187,7 +189,7 @@ func recurring(bins map[int]int64, scale float64) []float64 {
 			weight += float64(rest[b])
 			delete(rest, b)
 		}
-		found = append(found, mid/weight/float64(Microsecond))
+		found = append(found, Time(mid/weight))
 	}
 	return found
 }

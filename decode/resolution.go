@@ -1,6 +1,10 @@
 package decode
 
-import "golang.org/x/exp/slices"
+import (
+	"math"
+
+	"golang.org/x/exp/slices"
+)
 
 // minStamps is how many edges a sampling grid is found from.
 const minStamps = 20
@@ -43,18 +47,23 @@ type lattice struct {
 	first Time
 	n     int64
 	fresh int64 // stamps that end a stretch unlike the one before it
+	least Time  // smallest such difference, rounding of the stamps aside
 	alive []grid
 }
 
-// add takes a stamp. Only fresh ones count as evidence: a train that repeats
+// add takes a stamp and by how much the stretch that it ends differs from the
+// one before at that level. Only differences are evidence: a train that repeats
 // exactly lies on many grids.
-func (l *lattice) add(t Time, fresh bool) {
+func (l *lattice) add(t, difference Time) {
 	if l.n == 0 {
-		l.first, l.alive = t, slices.Clone(usualGrids)
+		l.first, l.alive, l.least = t, slices.Clone(usualGrids), math.MaxInt64
 	}
 	l.n++
-	if fresh {
+	if difference != 0 {
 		l.fresh++
+	}
+	if difference > 2*l.unit {
+		l.least = min(l.least, difference)
 	}
 	for len(l.alive) > 0 && !l.alive[0].holds(t-l.first, l.unit) {
 		l.alive = l.alive[1:]
@@ -79,11 +88,11 @@ func (g grid) holds(d, unit Time) bool {
 }
 
 // step returns the resolution in picoseconds: the grid, else the unit of the
-// stamps, else 0.
+// stamps, else 0. On a true grid stretches differ by one or two of its steps.
 func (l *lattice) step() float64 {
 	if l.fresh >= minStamps {
 		for _, g := range l.alive {
-			if l.unit == 0 || g.step() >= 4*float64(l.unit) {
+			if g.step() >= 4*float64(l.unit) && float64(l.least) <= 2.5*g.step() {
 				return g.step()
 			}
 		}
