@@ -1,0 +1,188 @@
+package decode
+
+import (
+	"bufio"
+	"encoding/csv"
+	"math"
+	"math/big"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"golang.org/x/exp/slices"
+	"pgregory.net/rapid"
+)
+
+const reference = "../testdata/reference"
+
+// table reads a CSV file of reference figures as rows by column name.
+func table(t testing.TB, name string) []map[string]string {
+	f, err := os.Open(filepath.Join(reference, name))
+	require.NoError(t, err)
+	defer f.Close()
+	rows, err := csv.NewReader(f).ReadAll()
+	require.NoError(t, err)
+	require.Greater(t, len(rows), 1)
+	var out []map[string]string
+	for _, r := range rows[1:] {
+		m := map[string]string{}
+		for i, h := range rows[0] {
+			m[h] = r[i]
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
+func number(t testing.TB, text string) float64 {
+	v, err := strconv.ParseFloat(text, 64)
+	require.NoError(t, err)
+	return v
+}
+
+// strd returns a data set of the NIST Statistical Reference Datasets as whole
+// numbers of 10^-5: its decimal text, not what a float makes of it.
+func strd(t testing.TB, row map[string]string) []int64 {
+	var texts []string
+	switch {
+	case row["data"] == "recipe":
+		base := map[string]string{"NumAcc2": "1", "NumAcc3": "1000000", "NumAcc4": "10000000"}[row["dataset"]]
+		texts = append(texts, base+".2")
+		for range 500 {
+			texts = append(texts, base+".1", base+".3")
+		}
+	default:
+		text, err := os.ReadFile(filepath.Join(reference, row["data"]))
+		require.NoError(t, err)
+		if row["dataset"] == "PiDigits" {
+			texts = strings.Split(strings.ReplaceAll(string(text), "\n", ""), "")
+			break
+		}
+		lines := bufio.NewScanner(strings.NewReader(string(text)))
+		for lines.Scan() {
+			texts = append(texts, strings.TrimSpace(lines.Text()))
+		}
+	}
+	var out []int64
+	for _, s := range texts {
+		r, ok := new(big.Rat).SetString(s)
+		require.True(t, ok, s)
+		r.Mul(r, big.NewRat(100000, 1))
+		require.True(t, r.IsInt(), s)
+		out = append(out, r.Num().Int64())
+	}
+	return out
+}
+
+// Certified means and standard deviations: NIST StRD, univariate summary
+// statistics. The textbook formula in floating point must fail the same check,
+// or the check would prove nothing.
+func TestStRD(t *testing.T) {
+	naiveFails := 0
+	for _, row := range table(t, "strd-certified.csv") {
+		values := strd(t, row)
+		require.Len(t, values, int(number(t, row["n"])), row["dataset"])
+		var m moments
+		var sum, squares float64
+		for _, v := range values {
+			m.add(v)
+			sum += float64(v) / 1e5
+			squares += float64(v) / 1e5 * float64(v) / 1e5
+		}
+		sd := number(t, row["certified_sd"])
+		assert.InEpsilon(t, number(t, row["certified_mean"]), m.mean()/1e5, 1e-14, row["dataset"])
+		assert.InEpsilon(t, sd, m.sd()/1e5, 1e-14, row["dataset"])
+		n := float64(len(values))
+		if naive := math.Sqrt((squares - sum*sum/n) / (n - 1)); !(math.Abs(naive-sd)/sd < 1e-9) {
+			naiveFails++
+		}
+	}
+	assert.GreaterOrEqual(t, naiveFails, 2)
+}
+
+// Sums do not depend on how they are split and joined.
+func TestMomentsMerge(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		values := rapid.SliceOfN(rapid.Int64Range(-4e18, 4e18), 1, 40).Draw(t, "values")
+		cut := rapid.IntRange(0, len(values)).Draw(t, "cut")
+		var whole, a, b moments
+		sum := new(big.Int)
+		for i, v := range values {
+			whole.add(v)
+			if i < cut {
+				a.add(v)
+			} else {
+				b.add(v)
+			}
+			sum.Add(sum, big.NewInt(v))
+		}
+		b.merge(a)
+		require.Equal(t, whole, b)
+		require.Equal(t, sum, whole.sum.big())
+		require.Equal(t, slices.Max(values), whole.max)
+	})
+}
+
+// Type 7 quantiles: Hyndman and Fan, The American Statistician 50 (1996); worked
+// samples in rational arithmetic.
+func TestQuantileType7(t *testing.T) {
+	samples := map[string][]int64{
+		"A": {15, 20, 35, 40, 50}, "B": {1490, 1492, 1495, 1496, 1498, 1500, 1501, 1503, 1508, 1520},
+		"C": {7}, "E": {3, 1, 1, 1, 2, 2, 8, 8, 5, 13, 21, 34},
+	}
+	cells := 0
+	for _, row := range table(t, "quantile-worked.csv") {
+		if row["type"] != "7" {
+			continue
+		}
+		v := samples[row["sample"]]
+		require.NotEmpty(t, v)
+		for column, text := range row {
+			p, ok := strings.CutPrefix(column, "p=")
+			if !ok {
+				continue
+			}
+			cells++
+			want := number(t, text)
+			assert.InDelta(t, want, quantile(slices.Clone(v), number(t, p)), 1e-9, "%s at %s", row["sample"], p)
+			each := func(yield func(int64)) {
+				for _, x := range v {
+					yield(x)
+				}
+			}
+			assert.InDelta(t, want, quantileOf(each, int64(len(v)), slices.Min(v), slices.Max(v), number(t, p)), 1e-9, "%s at %s", row["sample"], p)
+		}
+	}
+	assert.Equal(t, 48, cells)
+}
+
+// Selecting agrees with sorting, and both ways of selecting with each other.
+func TestQuantileSelects(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		v := rapid.SliceOfN(rapid.Int64Range(0, 1<<rapid.IntRange(1, 40).Draw(t, "bits")), 1, 300).Draw(t, "values")
+		p := rapid.Float64Range(0, 1).Draw(t, "p")
+		sorted := slices.Clone(v)
+		slices.Sort(sorted)
+		h := p * float64(len(v)-1)
+		i := int(h)
+		want := float64(sorted[i])
+		if i+1 < len(v) {
+			want += (h - float64(i)) * float64(sorted[i+1]-sorted[i])
+		}
+		each := func(yield func(int64)) {
+			for _, x := range v {
+				yield(x)
+			}
+		}
+		got := quantileOf(each, int64(len(v)), sorted[0], sorted[len(v)-1], p)
+		moved := slices.Clone(v)
+		require.InDelta(t, want, quantile(moved, p), 1e-3)
+		require.InDelta(t, want, got, 1e-3)
+		slices.Sort(moved)
+		require.Equal(t, sorted, moved)
+	})
+}
