@@ -1,0 +1,171 @@
+package decode
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+// pulsed feeds a track to a pulser and writes down what came of it: widths of
+// accepted pulses in us, "stuck" and "cut" marks, and what was counted.
+func pulsed(t testing.TB, text string) string {
+	p := &pulser{active: High, below: shortest}
+	changes := track(t, text)
+	for i, c := range changes[:len(changes)-1] {
+		p.add(stretch{c.level, c.at, changes[i+1].at, i == 0, i == len(changes)-2})
+	}
+	p.release()
+	var out []string
+	r := p.train.read()
+	for e, ok := r.next(); ok; e, ok = r.next() {
+		word := e.width.Micros(0)
+		switch {
+		case e.marks&(cut|stuck) == cut|stuck:
+			word = "stuck-to-end"
+		case e.marks&cut != 0:
+			word = "cut"
+		case e.marks&stuck != 0:
+			word = "stuck" + word
+		}
+		if e.marks&afterBlind != 0 {
+			word = "?" + word
+		}
+		out = append(out, word)
+	}
+	if p.glitched > 0 {
+		out = append(out, fmt.Sprintf("glitches=%d", p.glitched))
+	}
+	if p.rattled > 0 {
+		out = append(out, fmt.Sprintf("chatter=%d", p.rattled))
+	}
+	if p.blinded > 0 {
+		out = append(out, fmt.Sprintf("blind=%d", p.blinded))
+	}
+	return strings.Join(out, " ")
+}
+
+// Levels and how long they last in us, and what must come of them.
+func TestPulses(t *testing.T) {
+	for _, c := range []struct{ why, track, want string }{
+		{"a pulse", "L5000 H1500 L18500", "1500"},
+		{"the shortest and the longest", "L5000 H300 L9000 H3000 L9000", "300 3000"},
+		{"a runt and a spike are glitches", "L5000 H299 L9000 H5 L9000", "glitches=2"},
+		{"too long is a stuck level", "L5000 H3001 L9000", "stuck3001"},
+		{"stuck to the end", "L5000 H1500 L18500 H9000", "1500 stuck-to-end"},
+		{"cut by the end", "L5000 H1500 L18500 H900", "1500 cut"},
+		{"cut by the start", "H900 L18500 H1500 L18500", "cut 1500"},
+
+		{"a break is one glitch", "L5000 H700 L20 H780 L18500", "1500 glitches=1"},
+		{"two breaks are two", "L5000 H500 L20 H480 L20 H480 L18500", "1500 glitches=2"},
+		{"299 us inactive are a break, with a width before", "L5000 H1600 L18400 H900 L299 H400 L18000", "1600 1599 glitches=1"},
+		{"300 us end a pulse", "L5000 H900 L300 H400 L18000", "900 400"},
+		{"under 80 % active: the longest part, the other a glitch", "L5000 H900 L290 H250 L18000", "900 glitches=1"},
+		{"longer than 2200 us in all: the longest part", "L5000 H1500 L100 H900 L18000", "1500 glitches=1"},
+		{"shorter than 800 us in all: the longest part", "L5000 H450 L10 H250 L18000", "450 glitches=1"},
+
+		{"beware: ten 50 us runts 100 us apart are no pulse", "L5000 10*(H50 L100) L18000", "glitches=10"},
+		{"beware: a 40 us spike 200 us before a pulse, a width before", "L5000 H1500 L18260 H40 L200 H1500 L18500", "1500 1500 glitches=1"},
+		{"the same without a width before: the whole stands", "L5000 H40 L200 H1500 L18500", "1740 glitches=1"},
+		{"a torn pulse, a width before: the whole is nearer", "L5000 H1500 L18500 H1100 L100 H300 L18500", "1500 1500 glitches=1"},
+
+		{"chatter at a rise: the first crossing stands", "L5000 H0.5 L0.7 H1499 L18500", "1500 chatter=1"},
+		{"chatter at a fall: the first crossing stands", "L5000 H1500 L0.5 H0.6 L18500", "1500 chatter=1"},
+		{"longer chatter is still one edge", "L5000 5*(H0.5 L0.5) H1495 L18500", "1500 chatter=1"},
+		{"a lone short mark is a spike", "L5000 H1 L5000", "glitches=1"},
+		{"a lone short gap is a break", "L5000 H700 L1 H799 L18500", "1500 glitches=1"},
+		{"2 us are no chatter", "L5000 H2 L2 H1496 L18500", "1500 glitches=1"},
+
+		{"unknown for a moment while inactive is nothing", "L5000 H1500 L9000 x200 L9300 H1500 L18500", "1500 1500"},
+		{"unknown for a moment inside a pulse is a break", "L5000 H700 x200 H600 L18500", "1500 glitches=1"},
+		{"unknown at an edge leaves no width", "L5000 H1400 x100 L18500 H1500 L18500", "cut ?1500 blind=1"},
+		{"300 us unknown inside a pulse cut it twice", "L5000 H500 x300 H700 L18500 H1500 L18500", "cut ?cut 1500 blind=1"},
+		{"300 us unknown while inactive hide a time", "L5000 H1500 L9000 x300 L9200 H1500 L18500", "1500 ?1500 blind=1"},
+		{"unknown at the start", "x2000 L3000 H1500 L18500", "?1500 blind=1"},
+	} {
+		assert.Equal(t, c.want, pulsed(t, c.track), "%s: %s", c.why, c.track)
+	}
+}
+
+// A mark shorter than 300 us is never accepted, whatever stands around it, and
+// nothing panics.
+func TestPulsesOfAnything(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := &pulser{active: High, below: shortest}
+		at, level := Time(0), Low
+		for i := range rapid.IntRange(1, 60).Draw(t, "stretches") {
+			d := Time(rapid.SampledFrom([]int64{0, 1, 2, 40, 299, 300, 700, 1500, 3000, 3001, 18500}).Draw(t, "us")) * Microsecond
+			next := rapid.SampledFrom([]Level{Low, High, Unknown}).Draw(t, "level")
+			if next == level {
+				next = level.Other()
+			}
+			p.add(stretch{level, at, at + d, i == 0, false})
+			at, level = at+d, next
+		}
+		p.add(stretch{level, at, at + Millisecond, false, true})
+		p.release()
+		var last Time
+		n := int64(0)
+		r := p.train.read()
+		for e, ok := r.next(); ok; e, ok = r.next() {
+			require.GreaterOrEqual(t, e.start, last, "in order of time")
+			last = e.start
+			if e.accepted() {
+				n++
+				require.True(t, e.width >= shortest && e.width <= longest, "%d", e.width)
+			}
+		}
+		require.Equal(t, p.accepted, n)
+	})
+}
+
+// A train gives back what was put in, over the borders of its chunks and for
+// times of 11 days.
+func TestTrain(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var tr train
+		var want []entry
+		at := Time(rapid.Int64Range(-1e18, 1e18).Draw(t, "start"))
+		for range rapid.IntRange(0, 300).Draw(t, "entries") {
+			at += Time(rapid.Int64Range(0, 1<<rapid.IntRange(1, 55).Draw(t, "bits")).Draw(t, "interval"))
+			e := entry{at, Time(rapid.Int64Range(0, 1e18).Draw(t, "width")), mark(rapid.IntRange(0, 15).Draw(t, "marks"))}
+			want = append(want, e)
+			tr.add(e)
+		}
+		require.Equal(t, want, all(&tr))
+	})
+	var tr train
+	var want []entry
+	for i := range Time(100_000) {
+		e := entry{i * 20 * Millisecond, 1500*Microsecond + i%7, mark(i % 16)}
+		want = append(want, e)
+		tr.add(e)
+	}
+	assert.Greater(t, len(tr.chunks), 3)
+	require.Equal(t, want, all(&tr))
+}
+
+func all(tr *train) []entry {
+	var out []entry
+	r := tr.read()
+	for e, ok := r.next(); ok; e, ok = r.next() {
+		out = append(out, e)
+	}
+	return out
+}
+
+// How many bytes a steady train takes for a pulse.
+func BenchmarkTrain(b *testing.B) {
+	var tr train
+	for i := range Time(b.N) {
+		tr.add(entry{i*20*Millisecond + i*i%997*Nanosecond, 1500*Microsecond + i*i%499*Nanosecond, 0})
+	}
+	bytes := 0
+	for _, c := range tr.chunks {
+		bytes += len(c)
+	}
+	b.ReportMetric(float64(bytes)/float64(b.N), "bytes/pulse")
+}
