@@ -396,15 +396,22 @@ func startOfFrames(t *train, y rhythm) Time {
 	if at < 0 {
 		return head[0].start
 	}
-	off := 0
 	kept := at
-	for i := at - 1; i >= 0 && off < 2; i-- {
+	onGrid := func(i int) bool {
+		if i < 0 {
+			return false
+		}
 		gap := head[kept].start - head[i].start
 		k := (gap + y.period/2) / y.period
-		if k >= 1 && k <= 8 && apart(gap, k*y.period)*20 <= y.period {
-			kept, off = i, 0
-		} else {
-			off++
+		return k >= 1 && k <= 8 && apart(gap, k*y.period)*20 <= y.period
+	}
+	for i := at - 1; i >= 0; i-- {
+		switch {
+		case onGrid(i):
+			kept = i
+		case onGrid(i-1) && onGrid(i-2): // one late frame, or one extra pulse
+		default:
+			return head[kept].start
 		}
 	}
 	return head[kept].start
