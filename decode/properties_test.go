@@ -1,0 +1,270 @@
+package decode
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"golang.org/x/exp/slices"
+	"pgregory.net/rapid"
+)
+
+// drawn is a capture of three channels with moves, jitter and faults, all drawn.
+func drawn(t *rapid.T) *tape {
+	seed := rapid.Uint64().Draw(t, "seed")
+	rng := rand.New(rand.NewPCG(seed, 1))
+	c := &tape{end: 8 * Second}
+	for i, name := range []string{"throttle", "rudder", "winch"} {
+		var starts, widths []Time
+		at := Time(3+2*i) * Millisecond
+		width := 1300 + 100*float64(i)
+		missing := 0
+		for at < c.end-10*Millisecond {
+			if f := rng.Float64(); f < 0.01 {
+				missing = 1 + rng.IntN(8)
+			} else if f < 0.02 {
+				width = 1100 + 800*rng.Float64()
+			}
+			if missing > 0 {
+				missing--
+			} else {
+				starts = append(starts, at+Time(rng.NormFloat64()*500)*Nanosecond)
+				widths = append(widths, Time((width+0.5*rng.NormFloat64())*1000)*Nanosecond)
+			}
+			at += 20 * Millisecond
+		}
+		track := pulsesOf(starts, widths)
+		for range rng.IntN(4) { // runts between pulses
+			k := 1 + 2*rng.IntN(len(track)/2)
+			gap := track[k-1].at + 5*Millisecond
+			if k > 1 && gap+Millisecond < track[k].at {
+				track = slices.Insert(track, k, change{gap, High}, change{gap + 90*Microsecond, Low})
+			}
+		}
+		c.names, c.tracks = append(c.names, name), append(c.tracks, track)
+	}
+	return c
+}
+
+// same compares everything that is told of a capture, times moved by shift.
+func same(t require.TestingT, want, got *Judgement, shift Time, note string) {
+	require.Equal(t, want.Outcome, got.Outcome, note)
+	require.Len(t, got.Findings, len(want.Findings), note)
+	for i, f := range want.Findings {
+		g := got.Findings[i]
+		require.Equal(t, []any{f.Kind, f.Severity, f.Channels, f.Start + shift, f.End + shift, f.Count, f.Unit}, []any{g.Kind, g.Severity, g.Channels, g.Start, g.End, g.Count, g.Unit}, note)
+	}
+	for i, c := range want.analysis.Channels {
+		g := got.analysis.Channels[i]
+		require.Equal(t, figuresOf(c), figuresOf(g), "%s: %s", note, c.Name)
+	}
+}
+
+// figuresOf writes the figures down, so that NaN equals NaN.
+func figuresOf(c *ChannelAnalysis) string {
+	text := fmt.Sprint(c.Signal, c.Pulses, c.Frames, c.Dropped, c.Glitches, c.Losses, c.Lost)
+	if c.Width != nil {
+		text += fmt.Sprint(*c.Width)
+	}
+	if c.Period != nil {
+		p := *c.Period
+		text += fmt.Sprintf(" %.6f %s %v %d", p.Nominal, p.Pattern, p.Intervals, p.Others)
+	}
+	if c.Jitter != nil {
+		text += fmt.Sprint(*c.Jitter)
+	}
+	return text
+}
+
+func judged(t require.TestingT, c *tape) *Judgement {
+	r, err := Decode(context.Background(), c, Settings{})
+	require.NoError(t, err)
+	return r.Analyse(PerChannel[Expect]{}).Judge(PerChannel[Limits]{Default: DefaultLimits})
+}
+
+func (c *tape) copy() *tape {
+	o := *c
+	o.next, o.done = nil, false
+	o.names, o.tracks = slices.Clone(c.names), slices.Clone(c.tracks)
+	for i := range o.tracks {
+		o.tracks[i] = slices.Clone(o.tracks[i])
+	}
+	return &o
+}
+
+// Answers move as they must, and only then.
+func TestProperties(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := drawn(t)
+		want := judged(t, c)
+
+		shifted := c.copy()
+		shift := Time(rapid.Int64Range(-1e17, 1e17).Draw(t, "shift"))
+		shifted.start, shifted.end = shift, c.end+shift
+		for _, track := range shifted.tracks {
+			for i := range track {
+				track[i].at += shift
+			}
+		}
+		same(t, want, judged(t, shifted), shift, "time shifted")
+
+		blocks := c.copy()
+		blocks.block = Time(rapid.Int64Range(1, 3e12).Draw(t, "block"))
+		if blocks.block < Millisecond {
+			blocks.block += Millisecond
+		}
+		same(t, want, judged(t, blocks), 0, "in blocks")
+
+		counted := blocks.copy()
+		counted.counts = true
+		same(t, want, judged(t, counted), 0, "counts where busy")
+
+		flipped := c.copy()
+		for _, track := range flipped.tracks {
+			for i := range track {
+				track[i].level = track[i].level.Other()
+			}
+		}
+		got := judged(t, flipped)
+		got.Findings = slices.DeleteFunc(got.Findings, func(f Finding) bool { return f.Kind == Inverted })
+		same(t, want, got, 0, "polarity flipped")
+
+		idle := c.copy()
+		idle.names, idle.tracks = append(idle.names, "horn"), append(idle.tracks, []change{{0, High}})
+		got = judged(t, idle)
+		require.False(t, got.Channels[3].Judged)
+		same(t, want, got, 0, "a channel idle")
+
+		turned := c.copy()
+		turned.names, turned.tracks = []string{"winch", "throttle", "rudder"}, [][]change{turned.tracks[2], turned.tracks[0], turned.tracks[1]}
+		got = judged(t, turned)
+		for i, k := range []int{1, 2, 0} {
+			require.Equal(t, figuresOf(want.analysis.Channels[i]), figuresOf(got.analysis.Channels[k]), "channels turned about")
+		}
+		require.Equal(t, want.Outcome, got.Outcome)
+	})
+}
+
+// Cut at a frame, the parts hold what the whole does.
+func TestSplitCapture(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := drawn(t)
+		whole := judged(t, c)
+		at := 4*Second + Millisecond // no pulse is on the wire
+		var parts [2]*Judgement
+		for i := range parts {
+			s := Settings{To: &at}
+			if i == 1 {
+				s = Settings{From: &at}
+			}
+			r, err := Decode(context.Background(), c.copy(), s)
+			require.NoError(t, err)
+			parts[i] = r.Analyse(PerChannel[Expect]{}).Judge(PerChannel[Limits]{Default: DefaultLimits})
+		}
+		for i, w := range whole.analysis.Channels {
+			a, b := parts[0].analysis.Channels[i], parts[1].analysis.Channels[i]
+			require.Equal(t, w.Pulses, a.Pulses+b.Pulses, w.Name)
+			require.InDelta(t, w.Glitches, a.Glitches+b.Glitches, 3, "those before the first frame of a part are start-up")
+			require.InDelta(t, w.Frames, a.Frames+b.Frames, 20, "a gap at the cut belongs to neither part")
+			require.InDelta(t, w.Period.Nominal, a.Period.Nominal, 2)
+		}
+	})
+}
+
+// Twice as slow, everything lasts twice as long, where no limit is in the way.
+func TestTimeScale(t *testing.T) {
+	c := newTape(t, "L3000 30*(H800 L9200) L20000 60*(H810 L9190)")
+	slow := c.copy()
+	slow.end *= 2
+	for i := range slow.tracks[0] {
+		slow.tracks[0][i].at *= 2
+	}
+	a, b := judged(t, c).analysis.Channels[0], judged(t, slow).analysis.Channels[0]
+	assert.Equal(t, a.Pulses, b.Pulses)
+	assert.Equal(t, a.Dropped, b.Dropped)
+	assert.InDelta(t, 2*a.Period.Nominal, b.Period.Nominal, 1e-6)
+	assert.InDelta(t, 2*a.Width.Mean, b.Width.Mean, 1e-6)
+	require.Len(t, b.Rests, len(a.Rests))
+	for i := range a.Rests {
+		assert.InDelta(t, 2*a.Rests[i].Width, b.Rests[i].Width, 1e-6)
+	}
+}
+
+// A busy line is kept as counters, whoever counts, and memory does not follow it.
+func TestBusyLine(t *testing.T) {
+	c := newTape(t, "L3000 100*("+frame+")")
+	var clock []change
+	level := Low
+	for at := Time(0); at < c.end; at += 10 * Microsecond {
+		clock = append(clock, change{at, level})
+		level = level.Other()
+	}
+	c.names, c.tracks = append(c.names, "clock"), append(c.tracks, clock)
+	want := judged(t, c.copy())
+	counted := c.copy()
+	counted.counts, counted.block = true, 700*Millisecond
+	got := judged(t, counted)
+	same(t, want, got, 0, "counted")
+	k := got.analysis.Channels[1]
+	assert.Equal(t, Duty, k.Signal)
+	assert.InDelta(t, 50_000, k.RateHz, 1)
+	assert.InDelta(t, 0.5, k.DutyHigh, 1e-6)
+}
+
+// A tally of neighbouring edges is the same however they are grouped.
+func TestTallyMerge(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		var edges []change
+		at, level := Time(0), High
+		for range rapid.IntRange(0, 50).Draw(t, "edges") {
+			at += Time(rapid.Int64Range(0, 1<<rapid.IntRange(1, 45).Draw(t, "bits")).Draw(t, "stretch"))
+			edges = append(edges, change{at, level})
+			level = level.Other()
+		}
+		tally := func(part []change) *Tally {
+			out := &Tally{}
+			for _, e := range part {
+				out.Add(e.level, e.at)
+			}
+			return out
+		}
+		i := rapid.IntRange(0, len(edges)).Draw(t, "first cut")
+		j := rapid.IntRange(i, len(edges)).Draw(t, "second cut")
+		left, right := tally(edges[:i]), tally(edges[i:j])
+		left.Merge(right)
+		left.Merge(tally(edges[j:]))
+		right.Merge(tally(edges[j:]))
+		first := tally(edges[:i])
+		first.Merge(right)
+		require.Equal(t, tally(edges), left)
+		require.Equal(t, left, first)
+	})
+}
+
+// The grid of a sample rate is found behind stamps rounded to a nanosecond;
+// stamps on no grid have only their unit.
+func TestLattice(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 6))
+	for _, mhz := range []float64{1, 2, 4, 10, 16, 24, 0} {
+		l := lattice{unit: Nanosecond}
+		at, last := 0.0, Time(0)
+		for range 400 {
+			at += 1500 + 3*rng.NormFloat64() // us
+			stamp := Time(math.Round(at*1000)) * Nanosecond
+			if mhz > 0 {
+				stamp = Time(math.Round(math.Ceil(at*mhz)/mhz*1000)) * Nanosecond
+			}
+			l.add(stamp, apart(stamp-last, 1500*Microsecond))
+			last = stamp
+		}
+		want := float64(Nanosecond)
+		if mhz > 0 {
+			want = float64(Microsecond) / mhz
+		}
+		assert.InDelta(t, want, l.step(), 1, "%g MHz", mhz)
+	}
+}
