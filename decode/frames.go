@@ -201,7 +201,7 @@ func (w *walker) settle(places Time, next entry) {
 
 func (w *walker) drop(n Time, next entry) {
 	w.dropped += int64(n)
-	w.drops.add(event{start: w.lastFrame + w.expected(), end: next.start, count: int64(n),
+	w.drops.add(event{start: min(w.lastFrame+w.expected(), next.start), end: next.start, count: int64(n),
 		measured: float64(next.start-w.lastFrame) / float64(Millisecond)})
 	if n%2 == 0 {
 		w.phase ^= 1

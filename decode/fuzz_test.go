@@ -27,11 +27,11 @@ func (s *script) Origin() Origin {
 }
 
 func (s *script) Next() (*Block, error) {
-	if len(s.bytes) < 2 {
+	if len(s.bytes) < 2 || s.at > 90*24*3600*Second { // 106 days are the end of time
 		return nil, io.EOF
 	}
 	s.block.Runs = s.block.Runs[:0]
-	for n := 0; n < 50 && len(s.bytes) >= 2; n++ {
+	for n := 0; n < 20 && len(s.bytes) >= 2; n++ {
 		what, wait := s.bytes[0], Time(s.bytes[1])
 		s.bytes = s.bytes[2:]
 		s.at += [...]Time{0, wait * Microsecond, wait * 100 * Microsecond, wait * wait * wait * Millisecond}[what>>4&3]
