@@ -26,10 +26,11 @@ const (
 )
 
 // Busy reports whether these edges alone make their second a busy one: more
-// than 1200 stretches of 200 us or longer at one level, or more than 20000
-// shorter ones. A busy second is kept as counters.
+// than 1200 stretches of 200 us or longer at either level (at one level alone
+// they may be what spikes leave of the pauses between pulses), or more than
+// 20000 shorter ones. A busy second is kept as counters.
 func (t *Tally) Busy() bool {
-	return t.long[Low] > busyMarks || t.long[High] > busyMarks || t.short > busyShort
+	return t.long[Low] > busyMarks && t.long[High] > busyMarks || t.short > busyShort
 }
 
 // Add appends an edge: the level taken (Low or High) and when.
