@@ -5,6 +5,7 @@ import (
 	"encoding/csv"
 	"math"
 	"math/big"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -14,6 +15,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"golang.org/x/exp/slices"
+	"gonum.org/v1/gonum/stat"
 	"pgregory.net/rapid"
 )
 
@@ -185,4 +187,19 @@ func TestQuantileSelects(t *testing.T) {
 		slices.Sort(moved)
 		require.Equal(t, sorted, moved)
 	})
+}
+
+// gonum as a second opinion on random data.
+func TestMomentsAgainstGonum(t *testing.T) {
+	rng := rand.New(rand.NewPCG(2, 3))
+	var m moments
+	var v []float64
+	for range 5000 {
+		x := int64(rng.NormFloat64()*1e6) + 1500e6
+		m.add(x)
+		v = append(v, float64(x))
+	}
+	mean, sd := stat.MeanStdDev(v, nil)
+	assert.InEpsilon(t, mean, m.mean(), 1e-12)
+	assert.InEpsilon(t, sd, m.sd(), 1e-9)
 }
