@@ -24,19 +24,15 @@ type channel struct {
 	reference Time
 	narrow    bool
 	frames    *frames
-	widths    moments
 	spikes    events
 	repeats   events
 	frozen    events
-	headLoss  bool
 	lateStart bool
 	stated    bool  // the user says that it is active low
 	stream    bool  // frames of a pulse-position stream
 	slot      bool  // one of its slots
 	markers   int64 // of the stream
 }
-
-func (c *channel) train() *train { return c.pulses }
 
 // minPulses is how many pulses make a servo channel of one nobody named.
 const minPulses = 5
@@ -111,7 +107,7 @@ func (r *Recording) identify(a *Analysis, w *wire, e Expect) *ChannelAnalysis {
 		ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, expect: e, step: r.resolution, stated: w.stated == Low}
 	case PulsePosition:
 		ca.Active = w.marked
-		r.sumStream(a, ca, w, e)
+		r.takeApart(a, ca, w, e)
 	case Serial:
 		ca.BitTime = quantile(slices.Clone(w.bits), 0.5) / float64(Microsecond)
 	case Duty:
@@ -287,7 +283,6 @@ func (c *channel) boundHead(a *Analysis, earliest Time) {
 		c.lateStart = true
 		return
 	}
-	c.headLoss = true
 	f.losses.list = append([]event{{start: a.Start, end: f.first, count: 1,
 		measured: float64(f.first-a.Start) / float64(Millisecond)}}, f.losses.list...)
 	f.losses.all++
@@ -372,7 +367,6 @@ func (c *channel) summarise() {
 		return
 	}
 	us := float64(Microsecond)
-	c.widths = m
 	c.Width = &Summary{N: m.n, Min: Time(m.min), Max: Time(m.max),
 		P01: quantile(all, 0.01) / us, Median: quantile(all, 0.5) / us, P99: quantile(all, 0.99) / us,
 		Mean: m.mean() / us, SD: m.sd() / us, MeanU95: half95(byTime.jackknife((*moments).mean), c.step)}

@@ -31,14 +31,12 @@ type wire struct {
 	named  bool
 	stated Level // polarity, if the user states it
 
-	level     Level // now
-	since     Time
-	open      bool // since is not an edge
-	edges     int64
-	firstEdge Time
-	lastEdge  Time
-	lengths   [3]Time   // of the last stretch before a change to each level
-	early     [3][]Time // of the first stretches at each level
+	level   Level // now
+	since   Time
+	open    bool // since is not an edge
+	edges   int64
+	lengths [3]Time   // of the last stretch before a change to each level
+	early   [3][]Time // of the first stretches at each level
 
 	sec     second
 	kind    secondKind // of the second that closes
@@ -239,7 +237,7 @@ func (w *wire) change(to Level, t, from Time) bool {
 	w.keep(stretch{was, w.since, t, w.open, false})
 	w.level, w.since, w.open = to, t, false
 	if to != Unknown && was != Unknown {
-		w.edge(t)
+		w.edges++
 		w.tally(to, t)
 	}
 	return true
@@ -260,14 +258,6 @@ func (w *wire) tally(to Level, t Time) {
 	}
 }
 
-func (w *wire) edge(t Time) {
-	if w.edges == 0 {
-		w.firstEdge = t
-	}
-	w.edges++
-	w.lastEdge = t
-}
-
 func (w *wire) keep(s stretch) {
 	if !w.sec.busy {
 		w.sec.ended = append(w.sec.ended, s)
@@ -276,11 +266,7 @@ func (w *wire) keep(s stretch) {
 
 // count takes edges that a source counted; they alone make the second busy.
 func (w *wire) count(t *Tally) {
-	if w.edges == 0 {
-		w.firstEdge = t.firstAt
-	}
 	w.edges += t.Edges
-	w.lastEdge = t.lastAt
 	if w.sec.tally == nil {
 		before := &Tally{}
 		w.sec.count(before, t.firstTo.Other())

@@ -56,7 +56,6 @@ type pulser struct {
 	rattled  int64
 	blinds   []span
 	blinded  int64
-	cutHead  bool // the capture begins inside a mark
 }
 
 // group is a row of active parts with gaps too short to end a pulse.
@@ -248,9 +247,6 @@ func (p *pulser) closeCut(g group) {
 	if g.openEnd && !g.openStart && e.width > longest {
 		e.marks |= stuck
 		p.stuck++
-	}
-	if g.openStart && p.train.n == 0 {
-		p.cutHead = true
 	}
 	p.put(e)
 }

@@ -46,7 +46,7 @@ func (c *channel) steady() iter.Seq2[entry, Time] {
 		}
 		var last Time
 		extras := c.frames.extras.list
-		r := c.train().read()
+		r := c.pulses.read()
 		for e, ok := r.next(); ok; e, ok = r.next() {
 			if !e.accepted() || e.start < c.frames.first {
 				continue

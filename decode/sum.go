@@ -71,9 +71,9 @@ func lagSpread(starts []Time, k int) float64 {
 	return float64(sum) / float64(n)
 }
 
-// sumStream takes a pulse-position stream apart: frames become a train of
+// takeApart takes a pulse-position stream apart: frames become a train of
 // their own, slots become channels.
-func (r *Recording) sumStream(a *Analysis, ca *ChannelAnalysis, w *wire, e Expect) {
+func (r *Recording) takeApart(a *Analysis, ca *ChannelAnalysis, w *wire, e Expect) {
 	var starts []Time
 	var widths moments
 	var all []uint32
