@@ -82,6 +82,9 @@ func (r *Recording) identify(a *Analysis, w *wire, e Expect) *ChannelAnalysis {
 	nan := math.NaN()
 	ca := &ChannelAnalysis{Name: w.name, Named: w.named, Signal: Silent, Level: w.level, Offset: nan, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
 	if w.edges == 0 {
+		if w.named || e.Signal == Servo || e.Signal == PulsePosition {
+			ca.Losses, ca.Lost = 1, r.end-r.start // a loss over the whole capture
+		}
 		return ca
 	}
 	ca.Signal = w.mostly()

@@ -56,6 +56,7 @@ func TestFrames(t *testing.T) {
 		{"an extra pulse", "L3000 50*(" + frame + ") H1500 L8000 H1400 L11100 49*(" + frame + ")", 100, 0, []told{{ExtraPulse, 1112, 1113, 1}}},
 		{"a stuck level holds its place", "L3000 50*(" + frame + ") H9000 L13000 49*(" + frame + ")", 99, 0, []told{{StuckLevel, 1103, 1112, 1}}},
 		{"108 ms to the next pulse are five frames", "L3000 50*(" + frame + ") L86000 46*(" + frame + ")", 100, 4, []told{{DroppedFrame, 1103, 1189, 4}}},
+		{"stuck to the end is a loss as well", "L3000 60*(" + frame + ") H300000", 60, 0, []told{{SignalLoss, 1323, 1623, 1}, {StuckLevel, 1323, 1623, 1}}},
 		{"a loss of six frames", "L3000 50*(" + frame + ") L132000 44*(" + frame + ")", 94, 0, []told{{SignalLoss, 1103, 1235, 1}}},
 		{"a silent tail", "L3000 50*(" + frame + ") L200000", 50, 0, []told{{SignalLoss, 1103, 1303, 1}}},
 		{"the end of the capture is near", "L3000 50*(" + frame + ") L50000", 50, 0, nil},
@@ -151,6 +152,8 @@ func TestNamedChannels(t *testing.T) {
 	assert.Equal(t, Failed, j.Channels[0].Outcome)
 	assert.Equal(t, Passed, j.Channels[1].Outcome)
 	assert.Equal(t, []told{{SignalLoss, 0, 2000, 1}}, findings(j))
+	assert.EqualValues(t, 1, j.analysis.Channels[0].Losses)
+	assert.Equal(t, 2*Second, j.analysis.Channels[0].Lost)
 
 	_, j = decoded(t, newTape(t, "L2000000", "L3000 90*("+frame+")"))
 	assert.False(t, j.Channels[0].Judged)
