@@ -405,18 +405,7 @@ func (j *judge) widths(c *channel, l Limits) {
 		}
 		return 0, false
 	}
-	extras := c.frames.extras.list
-	r := c.pulses.read()
-	for e, ok := r.next(); ok; e, ok = r.next() {
-		if !e.accepted() || e.start < c.frames.first {
-			continue
-		}
-		for len(extras) > 0 && extras[0].start < e.start {
-			extras = extras[1:]
-		}
-		if len(extras) > 0 && extras[0].start == e.start {
-			continue
-		}
+	for e := range c.inFrames() {
 		w := micros(e.width)
 		limit, hit := outside(w, fail)
 		if !hit {

@@ -30,6 +30,29 @@ func (c *channel) kept() iter.Seq[entry] {
 	}
 }
 
+// inFrames yields the accepted pulses that are frames: no start-up and no extra
+// pulses.
+func (c *channel) inFrames() iter.Seq[entry] {
+	return func(yield func(entry) bool) {
+		extras := c.frames.extras.list
+		r := c.pulses.read()
+		for e, ok := r.next(); ok; e, ok = r.next() {
+			if !e.accepted() || e.start < c.frames.first {
+				continue
+			}
+			for len(extras) > 0 && extras[0].start < e.start {
+				extras = extras[1:]
+			}
+			if len(extras) > 0 && extras[0].start == e.start {
+				continue
+			}
+			if !yield(e) {
+				return
+			}
+		}
+	}
+}
+
 // steady yields the frames that lie between neighbours and, where one is a
 // spike, by how much it is off.
 func (c *channel) steady() iter.Seq2[entry, Time] {
@@ -45,18 +68,7 @@ func (c *channel) steady() iter.Seq2[entry, Time] {
 			return yield(m, c.spikeIn(&ring))
 		}
 		var last Time
-		extras := c.frames.extras.list
-		r := c.pulses.read()
-		for e, ok := r.next(); ok; e, ok = r.next() {
-			if !e.accepted() || e.start < c.frames.first {
-				continue
-			}
-			for len(extras) > 0 && extras[0].start < e.start {
-				extras = extras[1:]
-			}
-			if len(extras) > 0 && extras[0].start == e.start {
-				continue
-			}
+		for e := range c.inFrames() {
 			if e.marks&afterBlind != 0 || (e.start-last)*2 > c.frames.rhythm.period*3 {
 				if !push(entry{}) {
 					return
