@@ -67,12 +67,7 @@ func (c *channel) joined(list []event) []event {
 	}
 	for _, e := range list {
 		if n := len(out); n > 0 && e.start-out[n-1].end <= reach {
-			last := &out[n-1]
-			last.end = max(last.end, e.end)
-			last.count += e.count
-			if math.Abs(e.measured) > math.Abs(last.measured) {
-				last.measured = e.measured
-			}
+			out[n-1].join(e, math.Abs(e.measured) > math.Abs(out[n-1].measured))
 			continue
 		}
 		out = append(out, e)
@@ -271,9 +266,7 @@ func (j *judge) glitches(c *channel, l Limits) {
 			runts++
 		}
 		all = append(all, event{start: e.start, end: e.start + e.width, count: 1, measured: micros(e.width)})
-		if len(all) <= maxEvents {
-			j.touch(c, Glitch, e.start, e.start+e.width)
-		}
+		j.touch(c, Glitch, e.start, e.start+e.width)
 	}
 	if n := len(all); n > 0 {
 		all[n-1].count += c.Glitches - int64(n) // those beyond what is listed
@@ -301,9 +294,7 @@ func capped(all []event) []event {
 	}
 	last := all[maxEvents-1]
 	for _, e := range all[maxEvents:] {
-		last.end = e.end
-		last.count += e.count
-		last.measured = max(last.measured, e.measured)
+		last.join(e, e.measured > last.measured)
 	}
 	return append(slices.Clone(all[:maxEvents-1]), last)
 }
@@ -386,55 +377,65 @@ func (j *judge) few(c *channel, l Limits) {
 		Message: fmt.Sprintf("%s seen; at least %d are needed to pass", plural(c.Frames, "frame"), l.MinFrames)})
 }
 
-// widths finds pulses outside the limits, with a guard of one time step.
+// outside says which bound a width is beyond, with a guard in the same unit.
+func outside(w float64, bounds [2]float64, guard float64) (bound float64, hit bool) {
+	switch {
+	case bounds == [2]float64{}:
+		return 0, false
+	case w < bounds[0]-guard:
+		return bounds[0], true
+	case w > bounds[1]+guard:
+		return bounds[1], true
+	}
+	return 0, false
+}
+
+// widths finds pulses outside the limits, with a guard of one time step. The
+// expected figure of a hit is the bound it is beyond.
 func (j *judge) widths(c *channel, l Limits) {
 	warn, fail := l.WidthWarn, l.WidthFail
 	if c.narrow && !l.WidthStated {
 		warn, fail = narrowWarn, narrowFail
 	}
-	var hits events
 	guard := c.step / float64(Microsecond)
-	outside := func(w float64, lim [2]float64) (float64, bool) {
-		switch {
-		case lim == [2]float64{}:
-			return 0, false
-		case w < lim[0]-guard:
-			return lim[0], true
-		case w > lim[1]+guard:
-			return lim[1], true
+	fails := func(e event) bool { return slices.Contains(fail[:], e.expected) }
+	worse := func(a, b event) bool {
+		if fails(a) != fails(b) {
+			return fails(a)
 		}
-		return 0, false
+		return math.Abs(a.measured-a.expected) > math.Abs(b.measured-b.expected)
 	}
+	j.out.outside[c] = func(e entry) bool {
+		w := micros(e.width)
+		_, failed := outside(w, fail, guard)
+		_, warned := outside(w, warn, guard)
+		return e.start >= c.frames.first && (failed || warned)
+	}
+	var rows []event
 	for e := range c.inFrames() {
 		w := micros(e.width)
-		limit, hit := outside(w, fail)
+		bound, hit := outside(w, fail, guard)
 		if !hit {
-			limit, hit = outside(w, warn)
+			bound, hit = outside(w, warn, guard)
 		}
-		if hit {
-			hits.add(event{start: e.start, end: e.start + e.width, count: 1, measured: w, expected: limit})
+		if !hit {
+			continue
+		}
+		x := event{start: e.start, end: e.start + e.width, count: 1, measured: w, expected: bound}
+		if n := len(rows); n > 0 && (e.start-rows[n-1].end <= 3*c.frames.rhythm.period || n == maxEvents) {
+			rows[n-1].join(x, worse(x, rows[n-1]))
+		} else {
+			rows = append(rows, x)
 		}
 	}
-	for _, row := range c.rowsOf(hits.list) {
-		worst := row[0]
-		var n int64
-		severity := Warn
-		for _, e := range row {
-			n += e.count
-			if _, hit := outside(e.measured, fail); hit {
-				severity = Fail
-			}
-			if math.Abs(e.measured-e.expected) > math.Abs(worst.measured-worst.expected) {
-				worst = e
-			}
-			j.touch(c, WidthOutOfRange, e.start, e.end)
+	for _, e := range rows {
+		severity, bounds := Warn, warn
+		if fails(e) {
+			severity, bounds = Fail, fail
 		}
-		if _, hit := outside(worst.measured, fail); !hit && severity == Fail {
-			severity = Fail
-		}
-		j.find(c.ChannelAnalysis, Finding{Kind: WidthOutOfRange, Severity: severity, Start: row[0].start, End: row[len(row)-1].end, Count: n,
-			Measured: worst.measured, Limit: worst.expected, Unit: "us",
-			Message: fmt.Sprintf("%s outside %s us, the farthest %s us", plural(n, "pulse"), boundsOf(severity, warn, fail), c.digits(worst.measured))})
+		j.find(c.ChannelAnalysis, Finding{Kind: WidthOutOfRange, Severity: severity, Start: e.start, End: e.end, Count: e.count,
+			Measured: e.measured, Limit: e.expected, Unit: "us",
+			Message: fmt.Sprintf("%s outside %s to %s us, the farthest %s us", plural(e.count, "pulse"), short(bounds[0]), short(bounds[1]), c.digits(e.measured))})
 	}
 }
 
@@ -443,14 +444,6 @@ var (
 	narrowWarn = [2]float64{510, 1010}
 	narrowFail = [2]float64{400, 1120}
 )
-
-func boundsOf(s Severity, warn, fail [2]float64) string {
-	b := warn
-	if s == Fail {
-		b = fail
-	}
-	return short(b[0]) + " to " + short(b[1])
-}
 
 func (j *judge) jitter(c *channel, l Limits) {
 	if c.Jitter == nil || c.Jitter.WidthN < restFrames || len(c.Rests) == 0 {

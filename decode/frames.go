@@ -16,7 +16,8 @@ type event struct {
 	expected   float64
 }
 
-// events is a capped list; all counts what is not listed too.
+// events is a capped list; all counts what is not listed too. What goes beyond
+// its length is joined into its last member.
 type events struct {
 	list []event
 	all  int64
@@ -26,10 +27,18 @@ func (l *events) add(e event) {
 	l.all += e.count
 	if len(l.list) < maxEvents {
 		l.list = append(l.list, e)
-	} else {
-		last := &l.list[len(l.list)-1]
-		last.end = e.end
-		last.count += e.count
+		return
+	}
+	last := &l.list[maxEvents-1]
+	last.join(e, math.Abs(e.measured) > math.Abs(last.measured))
+}
+
+// join takes another event into this one, with its size if that is the worse.
+func (e *event) join(o event, worse bool) {
+	e.end = max(e.end, o.end)
+	e.count += o.count
+	if worse {
+		e.measured, e.expected = o.measured, o.expected
 	}
 }
 

@@ -162,3 +162,32 @@ func TestNamedChannels(t *testing.T) {
 	_, j = decoded(t, newTape(t, "L2000000"))
 	assert.Equal(t, Undecided, j.Outcome)
 }
+
+// A run of widths out of range is one finding that names the worst of them: a
+// failure before a warning, however far that one is off; each pulse is noted.
+func TestWorstWidth(t *testing.T) {
+	_, j := one(t, "L3000 60*("+frame+") 3*(H2190 L19810) H2210 L19790 H2150 L19850 60*("+frame+")")
+	require.Equal(t, []told{{WidthOutOfRange, 1323, 1413, 5}}, findings(j))
+	assert.Equal(t, Fail, j.Findings[0].Severity)
+	assert.InDelta(t, 2210, j.Findings[0].Measured, 1e-9)
+	assert.InDelta(t, 2200, j.Findings[0].Limit, 1e-9)
+	noted := 0
+	for row := range j.Rows(false) {
+		if len(row.Notes) > 0 {
+			noted++
+			assert.Equal(t, []Kind{WidthOutOfRange}, row.Notes)
+		}
+	}
+	assert.Equal(t, 5, noted)
+
+	// Beyond what is listed one by one, the count is kept.
+	_, j = one(t, "L3000 1100*("+frame+"5*("+frame+") H2150 L19850)")
+	var n int64
+	for _, f := range j.Findings {
+		if f.Kind == WidthOutOfRange {
+			n += f.Count
+		}
+	}
+	assert.EqualValues(t, 1100, n)
+	assert.LessOrEqual(t, len(j.Findings), maxEvents+1)
+}

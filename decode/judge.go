@@ -97,6 +97,7 @@ type Judgement struct {
 
 	analysis *Analysis
 	touches  map[*channel][]touch
+	outside  map[*channel]func(entry) bool // whether a pulse's width is out of range
 }
 
 // touch is a stretch of time in which a kind of finding speaks of a channel.
@@ -118,7 +119,7 @@ type judge struct {
 // judged as what it is asked to be; otherwise servo and pulse-position channels
 // are judged.
 func (a *Analysis) Judge(l PerChannel[Limits]) *Judgement {
-	j := &judge{a: a, limits: l, out: &Judgement{analysis: a, touches: map[*channel][]touch{}}}
+	j := &judge{a: a, limits: l, out: &Judgement{analysis: a, touches: map[*channel][]touch{}, outside: map[*channel]func(entry) bool{}}}
 	for _, ca := range a.Channels {
 		j.out.Channels = append(j.out.Channels, j.channel(ca))
 	}

@@ -56,12 +56,13 @@ type feed struct {
 	runt     entry
 	hasRunt  bool
 	touches  []touch
+	outside  func(entry) bool
 	last     Time
 	hasLast  bool
 }
 
 func (j *Judgement) feed(c *channel, glitches bool) *feed {
-	f := &feed{c: c, pulses: c.pulses.read(), touches: slices.Clone(j.touches[c])}
+	f := &feed{c: c, pulses: c.pulses.read(), touches: slices.Clone(j.touches[c]), outside: j.outside[c]}
 	slices.SortStableFunc(f.touches, func(a, b touch) int { return cmpTime(a.start, b.start) })
 	f.nextPulse()
 	if glitches && c.pulser != nil {
@@ -127,6 +128,9 @@ func (f *feed) noted(e entry) []Kind {
 		f.touches = f.touches[1:]
 	}
 	var notes []Kind
+	if f.outside != nil && f.outside(e) {
+		notes = append(notes, WidthOutOfRange)
+	}
 	for _, t := range f.touches {
 		if t.start > e.start+e.width {
 			break
