@@ -489,8 +489,12 @@ func (c *channel) awayFromNeutral() bool {
 	return near*2 < away
 }
 
+// spikes leaves out what is out of range already: nothing is told twice.
 func (j *judge) spikes(c *channel) {
-	j.runs(c, WidthSpike, Warn, "us", micros(max(spikeOver, Time(spikeRMS*c.scale))), c.spikes.list, func(e event) string {
+	list := slices.DeleteFunc(slices.Clone(c.spikes.list), func(e event) bool {
+		return j.out.outside[c](entry{start: e.start, width: e.end - e.start})
+	})
+	j.runs(c, WidthSpike, Warn, "us", micros(max(spikeOver, Time(spikeRMS*c.scale))), list, func(e event) string {
 		return fmt.Sprintf("%s off both neighbours by %s us, then back", plural(e.count, "pulse"), c.digits(e.measured))
 	})
 }
