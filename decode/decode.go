@@ -281,8 +281,7 @@ func (w *wire) count(t *Tally) {
 // where that kind wants them.
 func (d *decoder) turn() {
 	for _, w := range d.touched {
-		w.sec.settleTally(&d.scratch, w.level)
-		w.kind = w.sec.classify()
+		w.kind = w.sec.classify(&d.scratch, w.level)
 		if w.sec.tally == &d.scratch {
 			w.sec.tally = nil
 		}

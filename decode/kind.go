@@ -28,9 +28,9 @@ func (s *second) count(t *Tally, now Level) {
 	}
 }
 
-// settleTally makes the tally complete, with the help of scratch where there is
+// complete makes the tally complete, with the help of scratch where there is
 // none yet, and lets go of a busy second's stretches.
-func (s *second) settleTally(scratch *Tally, now Level) {
+func (s *second) complete(scratch *Tally, now Level) {
 	if s.tally == nil {
 		*scratch = Tally{}
 		s.tally = scratch
@@ -39,6 +39,36 @@ func (s *second) settleTally(scratch *Tally, now Level) {
 	if s.tally.Busy() {
 		s.busy, s.ended = true, nil
 	}
+}
+
+// span is where the first and the last edge of what is kept are.
+func (s *second) span(now Level) (first, last Time, any bool) {
+	for i, x := range s.ended {
+		to := now
+		if i+1 < len(s.ended) {
+			to = s.ended[i+1].level
+		}
+		if x.level == Unknown || to == Unknown || x.openEnd {
+			continue
+		}
+		if !any {
+			first, any = x.end, true
+		}
+		last = x.end
+	}
+	return first, last, any
+}
+
+// tooLong reports whether more than 5 % of the stretches are longer than ten of
+// the longest bits, so that this is no serial data.
+func (s *second) tooLong() bool {
+	n := 0
+	for _, x := range s.ended {
+		if x.length() > 10*longestBit*115/100 {
+			n++
+		}
+	}
+	return n*20 > len(s.ended)
 }
 
 // secondKind is a second's kind and what goes with it.
@@ -52,20 +82,32 @@ type secondKind struct {
 }
 
 // classify names the kind of a second; the first criterion that is met wins.
-// Echo needs the other channels and is decided before.
-func (s *second) classify() secondKind {
-	if s.tally.Edges == 0 {
-		return secondKind{signal: Silent}
+// Echo needs the other channels and is decided after. Most seconds of servo
+// pulses are told without a tally.
+func (s *second) classify(scratch *Tally, now Level) secondKind {
+	if s.tally != nil || len(s.ended) > busyMarks {
+		s.complete(scratch, now)
 	}
-	k := secondKind{signal: Irregular, start: s.tally.firstAt, end: s.tally.lastAt}
+	k := secondKind{signal: Irregular}
+	servo := false
 	if !s.busy {
+		var any bool
+		if k.start, k.end, any = s.span(now); !any {
+			return secondKind{signal: Silent}
+		}
 		// before serial: slots may happen to be whole multiples of the marker
 		if level := s.markers(); level != Unknown {
 			k.signal, k.markers = PulsePosition, level
 			return k
 		}
+		if servo = s.servo(High) || s.servo(Low); servo && s.tooLong() {
+			k.signal = Servo
+			return k
+		}
+		s.complete(scratch, now)
+	} else {
+		k.start, k.end = s.tally.firstAt, s.tally.lastAt
 	}
-	servo := !s.busy && (s.servo(High) || s.servo(Low))
 	if bit, ok := s.tally.serialBit(!servo); ok {
 		k.signal, k.bit = Serial, bit
 		if !s.busy {

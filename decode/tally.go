@@ -23,6 +23,7 @@ const (
 	markLength = 200 * Microsecond
 	busyMarks  = 1200
 	busyShort  = 20000
+	longestBit = 500 * Microsecond // of serial data
 )
 
 // Busy reports whether these edges alone make their second a busy one: more
@@ -182,7 +183,7 @@ func (t *Tally) serialBit(idleFree bool) (bit Time, ok bool) {
 			continue
 		}
 		lo := binStart(i)
-		if lo >= 500*Microsecond {
+		if lo >= longestBit {
 			return 0, false
 		}
 		weight, total = 0, 0
