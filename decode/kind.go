@@ -112,6 +112,7 @@ func (s *second) classify(scratch *Tally, now Level) secondKind {
 		k.signal, k.bit = Serial, bit
 		if !s.busy {
 			k.start, k.end = s.extent(bit)
+			k.bit = s.refine(bit)
 		}
 		return k
 	}
@@ -189,6 +190,18 @@ func (s *second) extent(bit Time) (start, end Time) {
 		end = x.end
 	}
 	return start, end
+}
+
+// refine returns the mean bit time of the runs that a rough one explains.
+func (s *second) refine(bit Time) Time {
+	var total, bits Time
+	for _, x := range s.ended {
+		if n := (x.length() + bit/2) / bit; n >= 1 && n <= 10 && within(x.length(), n*bit, 15) {
+			total += x.length()
+			bits += n
+		}
+	}
+	return total / max(1, bits)
 }
 
 // markers returns the level of the markers of a pulse-position stream, or
