@@ -57,6 +57,12 @@ func (r *Recording) Analyse(e PerChannel[Expect]) *Analysis {
 	for _, c := range a.measured() {
 		all.Go(c.measure)
 	}
+	for _, ca := range a.Channels {
+		if c := ca.asked; c != nil {
+			c.walkFrames(findRhythm(c.pulses, c.expect.Period, Time(c.step)))
+			all.Go(c.measure)
+		}
+	}
 	all.Wait()
 	a.Notes = append(a.Notes, a.doubts()...)
 	return a
@@ -111,6 +117,12 @@ func (r *Recording) identify(a *Analysis, w *wire, e Expect) *ChannelAnalysis {
 	case PulsePosition:
 		ca.Active = w.marked
 		r.takeApart(a, ca, w, e)
+	case Irregular, Duty, Echo:
+		if asked {
+			ca.asked = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, expect: e, step: r.resolution}
+		}
+	}
+	switch ca.Signal {
 	case Serial:
 		ca.BitTime = quantile(slices.Clone(w.bits), 0.5) / float64(Microsecond)
 	case Duty:

@@ -121,6 +121,7 @@ type ChannelAnalysis struct {
 	BitTime                   float64 // microseconds
 
 	channel *channel // what the figures come from; nil where nothing was decoded
+	asked   *channel // pulses of a channel that was named and is something else
 }
 
 // Analysis is what was measured in one capture.

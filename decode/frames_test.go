@@ -191,3 +191,19 @@ func TestWorstWidth(t *testing.T) {
 	assert.EqualValues(t, 1100, n)
 	assert.LessOrEqual(t, len(j.Findings), maxEvents+1)
 }
+
+// A channel that was named gives its pulses even where it is something else.
+func TestPulsesOfWrongSignal(t *testing.T) {
+	c := newTape(t, "L3000 400*(H400 L600) ")
+	c.named = true
+	_, j := decoded(t, c)
+	require.Equal(t, Duty, j.analysis.Channels[0].Signal)
+	assert.Equal(t, []told{{WrongSignal, 0, 403, 1}}, findings(j))
+	rows := 0
+	for row := range j.Rows(false) {
+		rows++
+		assert.Equal(t, 400*Microsecond, row.Width)
+	}
+	assert.Equal(t, 400, rows)
+	assert.EqualValues(t, 400, j.analysis.Channels[0].Pulses)
+}

@@ -159,7 +159,7 @@ func (j *judge) channel(ca *ChannelAnalysis) ChannelJudgement {
 
 // wrongSignal says whether a channel carries something else than it should.
 func wrongSignal(ca *ChannelAnalysis, l Limits) (bool, string) {
-	asked := "servo pulses"
+	asked := "servo pulses that were"
 	switch {
 	case l.Signal == "" && (ca.Signal == Servo || ca.Signal == PulsePosition || ca.Signal == Silent):
 		return false, ""
@@ -168,9 +168,9 @@ func wrongSignal(ca *ChannelAnalysis, l Limits) (bool, string) {
 	case ca.Signal == Silent && (l.Signal == Servo || l.Signal == PulsePosition):
 		return false, ""
 	case l.Signal != "":
-		asked = string(l.Signal)
+		asked = string(l.Signal) + " signal that was"
 	}
-	return true, fmt.Sprintf("carries a %s signal where %s was asked for", ca.Signal, asked)
+	return true, fmt.Sprintf("carries a signal of kind %s, not the %s asked for", ca.Signal, asked)
 }
 
 // silent judges a channel that was asked for and never moved.

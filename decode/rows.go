@@ -28,6 +28,9 @@ func (j *Judgement) Rows(glitches bool) iter.Seq[PulseRow] {
 			if c := ca.channel; c != nil && !c.stream {
 				feeds = append(feeds, j.feed(c, glitches))
 			}
+			if ca.asked != nil {
+				feeds = append(feeds, j.feed(ca.asked, glitches))
+			}
 			for _, s := range ca.Slots {
 				feeds = append(feeds, j.feed(s.channel, false))
 			}
