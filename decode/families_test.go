@@ -430,3 +430,23 @@ func sorted[K ~string, V any](m map[K]V) []K {
 	slices.Sort(keys)
 	return keys
 }
+
+// Eight slots of 2.2 ms in 20 ms leave a sync of 2.4 ms, which no threshold
+// tells from a slot: it is known by moving against the others, or said to be
+// ambiguous.
+func TestSyncLikeASlot(t *testing.T) {
+	s := scene{sampling: "24MHz", length: "20s", channels: []string{
+		"name = 'sum'\nkind = 'pulse-position'\nframes = { period = '20ms' }\nmarker_us = 300\nslots_us = [2200, 2200, 2200, 2200, 2200, 2200, 2200, 2200]"}}
+	still, _ := s.judge(t, 1, settings{})
+	require.Equal(t, decode.PulsePosition, still.Channels[0].Signal)
+	require.Len(t, still.Channels[0].Slots, 8)
+	assert.Contains(t, strings.Join(still.Notes, " "), "sync is ambiguous")
+
+	s.channels[0] += "\nmoves = [{ at = '12s', slot = 3, width_us = 2290, rate_us_per_s = 40 }, { at = '13s', slot = 6, width_us = 2120, rate_us_per_s = 30 }]"
+	moved, _ := s.judge(t, 1, settings{})
+	assert.NotContains(t, strings.Join(moved.Notes, " "), "ambiguous")
+	require.Len(t, moved.Channels[0].Slots, 8)
+	for i, slot := range moved.Channels[0].Slots {
+		assert.Equal(t, i == 2 || i == 5, slot.Width.Max-slot.Width.Min > 50*decode.Microsecond, slot.Name)
+	}
+}

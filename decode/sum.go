@@ -19,6 +19,7 @@ const (
 	maxSlot     = 2300 * Microsecond
 	syncOver    = 300 * Microsecond
 	lockFrames  = 4
+	syncFrames  = 4000 // that the sync is found from
 )
 
 // sumStream reports whether markers at these instants carry several channels
@@ -158,7 +159,7 @@ func steadyCycles(starts []Time, k int) (from, until int) {
 		change := (starts[i] - starts[i-1]) - (starts[i-k] - starts[i-k-1])
 		if max(change, -change) > 400*Microsecond {
 			if i-1-from >= (lockFrames+1)*k {
-				return from, min(i-1, from+200*k)
+				return from, min(i-1, from+syncFrames*k)
 			}
 			from = i - k
 		}
@@ -166,7 +167,7 @@ func steadyCycles(starts []Time, k int) (from, until int) {
 	if len(starts)-1-from < lockFrames*k {
 		from = 0
 	}
-	return from, min(len(starts)-1, from+200*k)
+	return from, min(len(starts)-1, from+syncFrames*k)
 }
 
 // movesAgainst returns the spacing whose length falls as the sum of the others
