@@ -208,7 +208,29 @@ func (in *input) decode(br *bufio.Reader) *bufio.Reader {
 	if order == unicode.BigEndian {
 		in.encoding = "utf-16be"
 	}
-	return bufio.NewReaderSize(transform.NewReader(br, unicode.UTF16(order, mark).NewDecoder()), headSize)
+	return bufio.NewReaderSize(transform.NewReader(&pairs{r: br}, unicode.UTF16(order, mark).NewDecoder()), headSize)
+}
+
+// pairs reads whole pairs of bytes: half a character at the end of a file that
+// was cut off is left out.
+type pairs struct {
+	r    io.Reader
+	half []byte
+}
+
+func (p *pairs) Read(to []byte) (int, error) {
+	if len(to) < 2 {
+		return 0, io.ErrShortBuffer
+	}
+	for {
+		n := copy(to, p.half)
+		m, err := p.r.Read(to[n:])
+		n += m
+		p.half = append(p.half[:0], to[n-n%2:n]...)
+		if n -= n % 2; n > 0 || err != nil {
+			return n, err
+		}
+	}
 }
 
 // zerosAt tells whether text is zero in every other byte from the given one

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"io"
 	"testing"
+	"testing/iotest"
 
 	"github.com/klauspost/compress/gzip"
 	"github.com/klauspost/compress/zstd"
@@ -38,5 +39,24 @@ func TestCompressedOddities(t *testing.T) {
 		assert.Equal(t, io.EOF, err, name)
 		assert.EqualValues(t, 4, r.Origin().Rows, name)
 		require.NoError(t, r.Close())
+	}
+}
+
+// A UTF-16 file that ends in the middle of a character ends one earlier,
+// however few bytes a read gives.
+func TestHalfACharacter(t *testing.T) {
+	text := []byte{0xff, 0xfe}
+	for _, c := range "time [ms],throttle\n0,0\n1,1\n2,0\n33" {
+		text = append(text, byte(c), 0)
+	}
+	for _, r := range []io.Reader{bytes.NewReader(text[:len(text)-1]), iotest.OneByteReader(bytes.NewReader(text[:len(text)-1]))} {
+		c, err := NewReader(r, "cut.csv", Options{})
+		require.NoError(t, err)
+		for err == nil {
+			_, err = c.Next()
+		}
+		require.Equal(t, io.EOF, err)
+		assert.EqualValues(t, 3, c.Origin().Rows)
+		assert.Contains(t, c.Origin().Notes[len(c.Origin().Notes)-1], "cut off")
 	}
 }
