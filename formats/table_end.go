@@ -102,7 +102,9 @@ func (t *table) closeOrigin() {
 	t.pace.fill(o, slices.ContainsFunc(t.analog, func(a *analogChannel) bool { return a.stage == analog }))
 	if clock.step() > 0 {
 		o.Step, o.Unit, o.UnitAtEnd = clock.step(), 0, 0
-		o.ChangesOnly, o.EndStated = false, true
+		if clock.kind == rowClock {
+			o.ChangesOnly, o.EndStated = false, true
+		}
 	}
 	if o.ChangesOnly && t.stated.Num > 0 {
 		o.Step = float64(decode.Second) * float64(t.stated.Den) / float64(t.stated.Num)

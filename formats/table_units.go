@@ -61,7 +61,7 @@ func plainText(text []byte) string {
 	return strings.TrimSpace(b.String())
 }
 
-var bracketed = regexp.MustCompile(`^(.*?)\s*(?:\[([^\[\]]*)\]|\(([^()]*)\)|\{([^{}]*)\})$`)
+var bracketed = regexp.MustCompile(`^(.*?)\s*(?:\[([^\[\]]*)\]|\(([^()]*)\)|\{([^{}]*)\}|<([^<>]*)>)$`)
 
 // cutBrackets parts a header cell from a trailing unit in brackets.
 func cutBrackets(cell string) (name, unit string) {
@@ -69,13 +69,24 @@ func cutBrackets(cell string) (name, unit string) {
 	if m == nil {
 		return cell, ""
 	}
-	if u := unitName(m[2] + m[3] + m[4]); isUnit(u) {
+	if u := saidUnit(unitName(m[2] + m[3] + m[4] + m[5])); isUnit(u) {
 		return strings.TrimSpace(m[1]), u
 	}
 	return cell, ""
 }
 
+// saidUnit takes what is said about a unit off it: "in us", "us since start".
+func saidUnit(u string) string {
+	u, _, _ = strings.Cut(strings.TrimPrefix(u, "in "), " since ")
+	return u
+}
+
 var (
+	// TimeUs, and a unit before or behind words that are the time with one only.
+	camelTime  = regexp.MustCompile(`^[tT](?:ime(?:[sS]tamp)?)?([munp]?[sS]|[MUN][sS]|[SMUN]ec)$`)
+	unitBefore = regexp.MustCompile(`^([a-z\x{b5}\x{3bc}]+)[ _.-]+(.*)$`)
+	stampWord  = regexp.MustCompile(`^(?:stamp|clock|at)$`)
+
 	timeWord  = regexp.MustCompile(`^(?:rel(?:ative)?[ _.-]?|abs(?:olute)?[ _.-]?|elapsed[ _.-]?|delta[ _.-]?|sample[ _.-]?|capture[ _.-]?)?(?:time|t|timestamps?|time[ _-]stamps?|elapsed|instant|zeit|zeitstempel|temps|tiempo|tempo|tid|tijd|czas|date ?time|epoch|unix)(?:[ _-]?(?:axis|value|base|of day))?$`)
 	indexWord = regexp.MustCompile(`^(?:#|no\.?|nr\.?|n|i|idx|index|samples?|sample[ _-]?(?:no\.?|nr\.?|number|index|#|count)|row(?:[ _-]?(?:no\.?|number|index))?|points?|num|number|counter)$`)
 	nameWord  = regexp.MustCompile(`^(?:channel|chan|ch|signal|line|pin|wire|name|id|input|port|source|channel[ _-]?(?:name|id|no\.?|number)|signal[ _-]?name)$`)
@@ -88,7 +99,10 @@ var (
 // timeHeader tells whether a header cell names the time, with its unit or "".
 func timeHeader(cell string) (isTime bool, unit string) {
 	name, unit := cutBrackets(cell)
-	name = strings.ToLower(strings.TrimSpace(name))
+	if m := camelTime.FindStringSubmatch(name); m != nil && len(name) > 2 && m[1] != "s" {
+		return true, unitName(m[1])
+	}
+	name = saidUnit(strings.ToLower(strings.TrimSpace(name)))
 	if timeWord.MatchString(name) {
 		return true, unit
 	}
@@ -97,7 +111,14 @@ func timeHeader(cell string) (isTime bool, unit string) {
 	}
 	if m := timeSuffix.FindStringSubmatch(name); m != nil {
 		u := unitName(m[2])
-		if _, known := timeUnits[u]; known && timeWord.MatchString(strings.TrimSpace(m[1])) {
+		word := strings.TrimSpace(m[1])
+		if _, known := timeUnits[u]; known && (timeWord.MatchString(word) || stampWord.MatchString(word)) {
+			return true, u
+		}
+	}
+	if m := unitBefore.FindStringSubmatch(name); m != nil {
+		u := unitName(m[1])
+		if _, known := timeUnits[u]; known && timeWord.MatchString(m[2]) {
 			return true, u
 		}
 	}
@@ -119,9 +140,11 @@ type facts struct {
 }
 
 var (
-	rateFact     = regexp.MustCompile(`(?:sampl\w*[ _-]*(?:rate|freq\w*|clock)|samplerate|\brate\b|\bfs\b|\bfrequency\b)[^0-9+\-]*?([0-9][0-9.,]*(?:e[+-]?[0-9]+)?)\s*([kmg]?)(?:hz|s/s|sps|sa/s|samples?\s*(?:/|per)\s*s)?`)
-	intervalFact = regexp.MustCompile(`(?:sampl\w*[ _-]*(?:interval|period|time|step|spacing)|time[ _-]*(?:step|increment|interval|per sample)|\binterval\b|\bincrement\b|\bdt\b)[^0-9+\-]*?([0-9][0-9.,]*(?:e[+-]?[0-9]+)?)\s*([a-z\x{b5}\x{3bc}]*)`)
-	unitFact     = regexp.MustCompile(`(?:(?:time|horizontal|x)[ _-]*units?|units?[ _-]of[ _-]time|times?(?:stamps?)? (?:are )?(?:given )?in|stamps? in|time[ _-]*scale)[\s:=,;\t"]*(?:is |are )?([a-z\x{b5}\x{3bc}]+)`)
+	rateFact     = regexp.MustCompile(`(?:sampl\w*[ _-]*(?:rate|freq\w*|clock)|samplerate|\brate\b|\bfs\b|\bfrequency\b)([^0-9+\-]*?)([0-9][0-9.,]*(?:e[+-]?[0-9]+)?)\s*([kmg]?)(?:hz|s/s|sps|sa/s|samples?\s*(?:/|per)\s*s)?`)
+	intervalFact = regexp.MustCompile(`(?:sampl\w*[ _-]*(?:interval|period|time|step|spacing)|time[ _-]*(?:step|increment|interval|per sample)|\binterval\b|\bincrement\b|\bdt\b)([^0-9+\-]*?)([0-9][0-9.,]*(?:e[+-]?[0-9]+)?)\s*([a-z\x{b5}\x{3bc}]*)`)
+	unitFact     = regexp.MustCompile(`(?:(?:time|horizontal|x)[ _-]*(?:units?|base)|units?[ _-]of[ _-]time|times?(?:stamps?)? (?:(?:is|are) )?(?:given )?in|stamps? in|time[ _-]*scale|^\W*units?)[\s:=,;\t"]*(?:is |are |1\s*)?([a-z\x{b5}\x{3bc}]+)`)
+	factUnit     = regexp.MustCompile(`[\[({<]\s*([a-z/\x{b5}\x{3bc}]+)\s*[\])}>]`)
+	grouped      = regexp.MustCompile(`^[0-9]{1,3}(?:,[0-9]{3})+$`)
 	bracketUnit  = regexp.MustCompile(`\btime\s*[\[(]([a-z\x{b5}\x{3bc}]+)[\])]`)
 )
 
@@ -149,11 +172,15 @@ func (f *facts) learn(text string, line int64) {
 // small letters.
 func findRate(low string) (Rate, bool) {
 	if m := intervalFact.FindStringSubmatch(low); m != nil {
-		shift, known := timeUnits[unitName(m[2])]
-		if m[2] == "" {
+		unit := m[3]
+		if in := factUnit.FindStringSubmatch(m[1]); unit == "" && in != nil {
+			unit = in[1]
+		}
+		shift, known := timeUnits[unitName(unit)]
+		if unit == "" {
 			shift, known = 12, true
 		}
-		if x, ok := factNumber(m[1]); ok && known {
+		if x, ok := factNumber(m[2]); ok && known {
 			// Femtoseconds, so that 1/24 us is not cut short too soon.
 			if w, ok := x.scaled(shift + 3); ok {
 				if fs, ok := w.narrow(); ok && fs > 0 {
@@ -167,12 +194,19 @@ func findRate(low string) (Rate, bool) {
 	if m == nil {
 		return Rate{}, false
 	}
-	x, ok := factNumber(m[1])
+	prefix, digits := m[3], m[2]
+	if in := factUnit.FindStringSubmatch(m[1]); prefix == "" && in != nil && len(in[1]) > 2 {
+		prefix = in[1][:1] // of khz, say; hz has none
+	}
+	if prefix == "" && grouped.MatchString(digits) {
+		digits = strings.ReplaceAll(digits, ",", "") // no table is sampled at a few hertz
+	}
+	x, ok := factNumber(digits)
 	if !ok {
 		return Rate{}, false
 	}
 	// Millihertz, so that 33.333 Hz keeps its digits.
-	w, ok := x.scaled(map[string]int{"": 0, "k": 3, "m": 6, "g": 9}[m[2]] + 3)
+	w, ok := x.scaled(map[string]int{"": 0, "k": 3, "m": 6, "g": 9}[prefix] + 3)
 	if !ok {
 		return Rate{}, false
 	}
