@@ -45,6 +45,8 @@ func (p *plan) chooseTime(profiles []*profile, o Options) {
 			continue
 		case isTime && c.kind == dateColumn && dateWord.MatchString(strings.ToLower(c.name)):
 			r = 30
+		case isTime && c.kind == numberColumn && hasTimeUnit(u) && profiles[i].rises > 0:
+			r = 110 // a clock beside it may show whole seconds only
 		case isTime:
 			r = 100
 		case c.kind == dateColumn:
