@@ -13,6 +13,12 @@ func (p *plan) settleColumns(profiles []*profile) {
 		c, f := &p.columns[i], profiles[i]
 		c.kind = f.kind()
 		c.base, _ = f.packed()
+		switch full := f.rows - f.count[emptyCell]; {
+		case c.unit == "hex" && f.size > 0 && 3*f.hex >= 2*full:
+			c.kind, c.base = packedColumn, 16
+		case (c.unit == "bin" || c.unit == "binary") && f.size > 1 && 3*f.bits >= 2*full:
+			c.kind, c.base = packedColumn, 2
+		}
 		c.size = f.size
 		c.values = len(f.values)
 		c.zeroOne = f.zeroOne()

@@ -1,9 +1,11 @@
 package formats
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
 )
 
 // Natural ways to head the column of times. Common practice, no source.
@@ -42,5 +44,21 @@ func TestNaturalFacts(t *testing.T) {
 		var f facts
 		f.learn(line, 1)
 		assert.Equal(t, want, f.unit, line)
+	}
+}
+
+// A stated base is the base, whatever the digits would pass for.
+func TestStatedBase(t *testing.T) {
+	for head, want := range map[string][]string{
+		"bus [hex]": {"bus[0]", "bus[1]", "bus[2]", "bus[3]", "bus[4]", "bus[5]", "bus[6]", "bus[7]"},
+		"bus [bin]": {"bus[0]", "bus[1]"},
+	} {
+		r, err := NewReader(strings.NewReader("time [us],"+head+"\n0,00\n1500,10\n3000,00\n4500,10\n"), "bus.csv", Options{})
+		require.NoError(t, err)
+		var got []string
+		for _, c := range r.Channels() {
+			got = append(got, c.Name)
+		}
+		assert.ElementsMatch(t, want, got, head)
 	}
 }
