@@ -199,8 +199,8 @@ func readPlan(all []headRecord, delimiter, decimal byte, o Options) *plan {
 	return p
 }
 
-// commonWidth is the usual number of cells in a row; one that is always empty
-// at the end is a trailing delimiter and not counted.
+// commonWidth is the usual number of cells in a row; those that are always
+// empty at the end are trailing delimiters and not counted.
 func commonWidth(rows []headRecord) int {
 	counts := map[int]int{}
 	for _, r := range rows[len(rows)/4:] {
@@ -212,18 +212,29 @@ func commonWidth(rows []headRecord) int {
 			width = n
 		}
 	}
+	filled := 0
 	for _, r := range rows {
-		if len(r.cells) == width && width > 0 && len(r.cells[width-1]) > 0 {
-			return width
+		for i := filled; i < len(r.cells) && len(r.cells) <= width; i++ {
+			if len(r.cells[i]) > 0 {
+				filled = i + 1
+			}
 		}
 	}
-	return max(width-1, 0)
+	return filled
 }
 
-// fits tells whether a row has the right number of cells, an empty one at the
-// end aside.
+// fits tells whether a row has the right number of cells, empty ones at the end
+// aside.
 func fits(cells [][]byte, width int) bool {
-	return len(cells) == width || len(cells) == width+1 && len(cells[width]) == 0
+	if len(cells) < width {
+		return false
+	}
+	for _, c := range cells[width:] {
+		if len(c) > 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // firstRow finds where the data begins: the first row that looks like those in

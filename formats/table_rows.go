@@ -195,7 +195,11 @@ func (t *table) takeRow(row []byte) error {
 	for i := range t.cells {
 		t.cells[i].text = bytes.TrimSpace(t.cells[i].text)
 	}
-	if n := len(t.cells); n != width && !(n == width+1 && len(t.cells[width].text) == 0) {
+	extra := width
+	for extra < len(t.cells) && len(t.cells[extra].text) == 0 {
+		extra++ // trailing delimiters
+	}
+	if n := len(t.cells); n < width || extra < n {
 		at := len(row)
 		if n > width {
 			at = t.cells[width].at
