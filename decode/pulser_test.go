@@ -25,7 +25,7 @@ func pulsed(t testing.TB, text string) string {
 		word := e.width.Micros(0)
 		switch {
 		case e.marks&(cut|stuck) == cut|stuck:
-			word = "stuck-to-end"
+			word = "stuck-to-end" // or to where the level is unknown
 		case e.marks&cut != 0:
 			word = "cut"
 		case e.marks&stuck != 0:
@@ -72,6 +72,21 @@ func TestPulses(t *testing.T) {
 		{"the same without a width before: the whole stands", "L5000 H40 L200 H1500 L18500", "1740 glitches=1"},
 		{"a torn pulse, a width before: the whole is nearer", "L5000 H1500 L18500 H1100 L100 H300 L18500", "1500 1500 glitches=1"},
 
+		{"80 % active is enough", "L5000 H480 L240 H480 L18500", "1200 glitches=1"},
+		{"a hair under 80 % is not", "L5000 H480 L241 H480 L18500", "480 glitches=1"},
+		{"800 us in all are enough", "L5000 H400 L20 H380 L18500", "800 glitches=1"},
+		{"799 us are not", "L5000 H400 L20 H379 L18500", "400 glitches=1"},
+		{"2200 us in all are enough", "L5000 H1500 L50 H650 L18500", "2200 glitches=1"},
+		{"2201 us are not", "L5000 H1500 L50 H651 L18500", "1500 glitches=1"},
+		{"a runt after a pulse, a width before", "L5000 H1500 L18500 H1500 L150 H90 L18000", "1500 1500 glitches=1"},
+		{"many parts, none of a pulse's length", "L5000 100*(H9 L1) L18000", "999 glitches=99"},
+		{"two pulses with 300 us between stay two", "L5000 H1500 L18500 H700 L300 H500 L18500", "1500 700 500"},
+
+		{"a narrow pulse with a break, narrow ones before", "L5000 H760 L2240 H300 L20 H440 L2240", "760 760 glitches=1"},
+		{"narrow: 1121 us in all is too long", "L5000 H760 L2240 H760 L100 H261 L2240", "760 760 glitches=1"},
+		{"narrow: 400 us in all are enough", "L5000 H420 L2580 H200 L5 H195 L2240", "420 400 glitches=1"},
+		{"narrow: a runt that would end a gap stays one", "L5000 H760 L2000 H90 L150 H760 L2240", "760 760 glitches=1"},
+
 		{"chatter at a rise: the first crossing stands", "L5000 H0.5 L0.7 H1499 L18500", "1500 chatter=1"},
 		{"chatter at a fall: the first crossing stands", "L5000 H1500 L0.5 H0.6 L18500", "1500 chatter=1"},
 		{"longer chatter is still one edge", "L5000 5*(H0.5 L0.5) H1495 L18500", "1500 chatter=1"},
@@ -84,6 +99,17 @@ func TestPulses(t *testing.T) {
 		{"unknown at an edge leaves no width", "L5000 H1400 x100 L18500 H1500 L18500", "cut ?1500 blind=1"},
 		{"300 us unknown inside a pulse cut it twice", "L5000 H500 x300 H700 L18500 H1500 L18500", "cut ?cut 1500 blind=1"},
 		{"300 us unknown while inactive hide a time", "L5000 H1500 L9000 x300 L9200 H1500 L18500", "1500 ?1500 blind=1"},
+		{"299 us unknown inside a pulse are a break", "L5000 H700 x299 H501 L18500", "1500 glitches=1"},
+		{"unknown for a moment at the rise leaves no width", "L5000 x100 H1400 L18500 H1500 L18500", "?cut 1500 blind=1"},
+		{"unknown again and again while inactive is nothing", "L5000 H1500 5*(L100 x150) L9000 H1500 L18500", "1500 1500"},
+		{"unknown with a break around it inside a pulse", "L5000 H700 L40 x50 L60 H650 L18500", "1500 glitches=1"},
+		{"a break that unknown makes longer than 300 us ends the pulse", "L5000 H700 L140 x50 L160 H650 L18500", "700 650"},
+		{"blind just after a pulse: both edges are known", "L5000 H1500 L100 x5000 L13400 H1500 L18500", "1500 ?1500 blind=1"},
+		{"unknown to the end", "L5000 H1500 L9000 x9000", "1500 blind=1"},
+		{"unknown from inside a pulse to the end", "L5000 H1500 L18500 H700 x9000", "1500 cut blind=1"},
+		{"unknown throughout", "x90000", "blind=1"},
+		{"longer than a pulse already where it becomes unknown", "L5000 H9000 x5000 L5000", "stuck-to-end blind=1"},
+		{"high from the start for long is only cut", "H9000 L18500 H1500 L18500", "cut 1500"},
 		{"unknown at the start", "x2000 L3000 H1500 L18500", "?1500 blind=1"},
 	} {
 		assert.Equal(t, c.want, pulsed(t, c.track), "%s: %s", c.why, c.track)

@@ -3,6 +3,7 @@ package decode
 import (
 	"context"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 	"testing"
@@ -14,14 +15,15 @@ import (
 // It hands them out in blocks of any length, and counts busy seconds itself if
 // it is told to.
 type tape struct {
-	names  []string
-	named  bool
-	tracks [][]change
-	start  Time
-	end    Time
-	block  Time // length of a block; 0: all in one
-	counts bool // heed CountsWhenBusy
-	origin Origin
+	names   []string
+	named   bool
+	tracks  [][]change
+	start   Time
+	end     Time
+	block   Time // length of a block; 0: all in one
+	counts  bool // heed CountsWhenBusy
+	openEnd bool // the capture's end is its last change
+	origin  Origin
 
 	next    []int
 	until   Time
@@ -69,7 +71,7 @@ func track(t testing.TB, text string) []change {
 			if n := len(out); n == 0 || out[n-1].level != level {
 				out = append(out, change{at, level})
 			}
-			at += Time(us * float64(Microsecond))
+			at += Time(math.Round(us * float64(Microsecond)))
 		}
 	}
 	read(text)
@@ -102,7 +104,7 @@ func (c *tape) Close() error             { return nil }
 
 func (c *tape) Origin() Origin {
 	o := c.origin
-	o.Start, o.End, o.EndStated, o.ChangesOnly = c.start, c.end, true, true
+	o.Start, o.End, o.EndStated, o.ChangesOnly = c.start, c.end, !c.openEnd, o.Step == 0
 	if o.Unit == 0 {
 		o.Unit = Nanosecond
 	}
@@ -161,6 +163,19 @@ func (c *tape) hand(b *Block, channel int, changes []change) {
 		}
 		changes = changes[n:]
 	}
+}
+
+// sampled is the capture as a recorder sees it that takes so many million
+// samples a second: a level is seen at the first sample after it is taken.
+func (c *tape) sampled(mhz float64) *tape {
+	o := c.copy()
+	o.origin.Step = float64(Microsecond) / mhz
+	for _, track := range o.tracks {
+		for i := range track {
+			track[i].at = Time(math.Round(math.Ceil(micros(track[i].at)*mhz) / mhz * float64(Microsecond)))
+		}
+	}
+	return o
 }
 
 // decoded runs a tape through all three steps with the defaults.
