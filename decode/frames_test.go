@@ -1,6 +1,11 @@
 package decode
 
 import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -62,8 +67,18 @@ func TestFrames(t *testing.T) {
 		{"the end of the capture is near", "L3000 50*(" + frame + ") L50000", 50, 0, nil},
 		{"recorded before switch-on", "L300000 60*(" + frame + ")", 60, 0, []told{{StartUp, 0, 300, 1}}},
 		{"stray pulses before the first frames", "L5000 H700 L3100 H900 L12000 H1200 L31000 60*(" + frame + ")", 60, 0, []told{{StartUp, 5, 53, 3}}},
+		{"an early loss is no start-up", "L3000 6*(" + frame + ") L305000 60*(" + frame + ")", 66, 0, []told{{SignalLoss, 135, 440, 1}}},
+		{"an early drop and an early loss", "L3000 2*(" + frame + ") L22000 2*(" + frame + ") L308000 60*(" + frame + ")", 65, 1, []told{{DroppedFrame, 47, 69, 1}, {SignalLoss, 113, 421, 1}}},
 		{"too few to pass", "L3000 49*(" + frame + ")", 49, 0, []told{{FewFrames, 0, 1081, 49}}},
 		{"hidden by an unknown level", "L3000 50*(" + frame + ") x60000 L6000 47*(" + frame + ")", 97, 0, []told{{UnknownLevel, 1103, 1163, 1}}},
+		{"the first frame after the head is missing", "L3000 " + frame + "L22000 98*(" + frame + ")", 100, 1, []told{{DroppedFrame, 25, 47, 1}}},
+		{"110 ms to the next pulse are no loss", "L3000 50*(" + frame + ") L88000 46*(" + frame + ")", 100, 4, []told{{DroppedFrame, 1103, 1191, 4}}},
+		{"a nanosecond more is one", "L3000 50*(" + frame + ") L88000.001 46*(" + frame + ")", 96, 0, []told{{SignalLoss, 1103, 1191, 1}}},
+		{"one and a half periods are still a late frame", "L3000 50*(" + frame + ") L11000 50*(" + frame + ")", 100, 0, []told{{PeriodOutOfRange, 1081, 1114, 1}}},
+		{"a cut pulse at the end is a sign of life", "L3000 60*(" + frame + ") L80000 H900", 60, 0, nil},
+		{"unknown to the end is no loss", "L3000 60*(" + frame + ") x300000", 60, 0, []told{{UnknownLevel, 1323, 1623, 1}}},
+		{"unknown from the start is no loss", "x300000 L9000 60*(" + frame + ")", 60, 0, []told{{UnknownLevel, 0, 300, 1}}},
+		{"a gap that overlaps a blind stretch is nothing", "L3000 50*(" + frame + ") L100000 x100000 L100000 50*(" + frame + ")", 100, 0, []told{{UnknownLevel, 1203, 1303, 1}}},
 	} {
 		ca, j := one(t, c.track)
 		assert.Equal(t, c.want, findings(j), "%s", c.why)
@@ -85,6 +100,234 @@ func TestLossEdges(t *testing.T) {
 	assert.EqualValues(t, 1, ca.Losses)
 	assert.Contains(t, f.Message, "25, 50 and 100 ms")
 	assert.Contains(t, f.Message, "not of 500 and 1000 ms")
+}
+
+// A loss at the head runs from the capture's start, one at the tail to its end.
+func TestLossesAtTheEnds(t *testing.T) {
+	a, j := decoded(t, newTape(t,
+		"L3000 100*("+frame+")",
+		"L503000.000123 77*("+frame+") L3000",
+		"L8000 60*("+frame+") L867000.25"))
+	require.Len(t, j.Findings, 2)
+	head, tail := j.Findings[0], j.Findings[1]
+	assert.Equal(t, []string{"b"}, head.Channels)
+	assert.Equal(t, "0.000000000000", head.Start.Seconds(12))
+	assert.Equal(t, "0.503000000123", head.End.Seconds(12))
+	assert.Equal(t, []string{"c"}, tail.Channels)
+	assert.Equal(t, "1.328000000000", tail.Start.Seconds(12), "last leading edge and a period")
+	assert.Equal(t, "2.203000000000", a.End.Seconds(12)[:14], "the longest track")
+	assert.Equal(t, a.End, tail.End)
+	assert.Equal(t, tail.End-tail.Start, a.Channels[2].Lost)
+	for _, f := range j.Findings {
+		assert.Equal(t, SignalLoss, f.Kind)
+		assert.Equal(t, Fail, f.Severity)
+	}
+	assert.Equal(t, Passed, j.Channels[0].Outcome)
+}
+
+// A start that all share is no loss, however late; a channel later than the
+// others by more than the wait is.
+func TestSilentHead(t *testing.T) {
+	_, j := decoded(t, newTape(t, "L400000 60*("+frame+")", "L405000 60*("+frame+")"))
+	assert.Equal(t, []told{{StartUp, 0, 400, 1}, {StartUp, 0, 405, 1}}, findings(j))
+	assert.Equal(t, Passed, j.Outcome)
+
+	_, j = decoded(t, newTape(t, "L400000 60*("+frame+")", "L530000 55*("+frame+")"))
+	assert.Equal(t, []told{{StartUp, 0, 400, 1}, {SignalLoss, 0, 530, 1}}, findings(j))
+	assert.Equal(t, Failed, j.Outcome)
+}
+
+// A table of changes ends at its last one: a loss of all at its end is not in it.
+func TestChangesOnlyTail(t *testing.T) {
+	c := newTape(t, "L3000 60*("+frame+")")
+	c.openEnd = true
+	a, _ := decoded(t, c)
+	assert.Contains(t, strings.Join(a.Notes, " "), "a loss on all channels at its end cannot be seen")
+}
+
+// What the user states about period and loss.
+func TestExpectations(t *testing.T) {
+	expecting := func(e Expect, track string) (*ChannelAnalysis, *Judgement) {
+		r, err := Decode(context.Background(), newTape(t, track), Settings{})
+		require.NoError(t, err)
+		a := r.Analyse(PerChannel[Expect]{Channel: map[string]Expect{"a": e}})
+		return a.Channels[0], a.Judge(PerChannel[Limits]{Default: DefaultLimits})
+	}
+	// Every second frame missing throughout looks like twice the period.
+	half := "L3000 100*(" + frame + "L22000)"
+	c, _ := expecting(Expect{}, half)
+	assert.InDelta(t, 44000, c.Period.Nominal, 1)
+	assert.Zero(t, c.Dropped)
+	c, j := expecting(Expect{Period: 22 * Millisecond}, half)
+	assert.InDelta(t, 22000, c.Period.Nominal, 1)
+	assert.EqualValues(t, 99, c.Dropped)
+	assert.EqualValues(t, 199, c.Frames)
+	assert.Equal(t, Failed, j.Outcome)
+
+	// 66 ms are two frames missing, or a loss where 50 ms is the wait.
+	gap := "L3000 60*(" + frame + ") L44000 60*(" + frame + ")"
+	c, _ = expecting(Expect{}, gap)
+	assert.Equal(t, [2]int64{2, 0}, [2]int64{c.Dropped, c.Losses})
+	c, _ = expecting(Expect{LossAfter: 50 * Millisecond}, gap)
+	assert.Equal(t, [2]int64{0, 1}, [2]int64{c.Dropped, c.Losses})
+	assert.Equal(t, 44*Millisecond, c.Lost)
+
+	// The wait follows a long period: 3.5 of 50 ms are 175 ms.
+	slow := "L3000 60*(H1500 L48500) L100000 60*(H1500 L48500)"
+	c, _ = expecting(Expect{}, slow)
+	assert.Equal(t, [2]int64{2, 0}, [2]int64{c.Dropped, c.Losses})
+	c, _ = expecting(Expect{}, "L3000 60*(H1500 L48500) L125001 60*(H1500 L48500)")
+	assert.Equal(t, [2]int64{0, 1}, [2]int64{c.Dropped, c.Losses}, "175.001 ms")
+}
+
+// The nominal period from 1.7 to 100 ms, with nothing, and with three frames in
+// ten, missing.
+func TestNominalPeriod(t *testing.T) {
+	for _, period := range []float64{1.786, 2.5, 4, 11, 14, 18.2, 20, 22.727, 50, 99} {
+		width := 1500.0
+		if period < 4 {
+			width = 760 // the shorter of its two levels
+		}
+		for _, missing := range []int{0, 30} {
+			rng := rand.New(rand.NewPCG(16, uint64(missing)))
+			pulse := fmt.Sprintf("H%g L%g ", width, period*1000-width)
+			text := "L3000 " + pulse
+			var pulses, dropped, losses, gone int64 = 2, 0, 0, 0
+			for i := range 400 {
+				if rng.IntN(100) < missing && i < 399 {
+					text += fmt.Sprintf("L%g ", period*1000)
+					gone++
+					continue
+				}
+				text += pulse
+				pulses++
+				if float64(gone+1)*period > max(110, 3.5*period) {
+					losses++
+				} else {
+					dropped += gone
+				}
+				gone = 0
+			}
+			c, _ := one(t, text+pulse)
+			why := fmt.Sprintf("%g ms, %d %% missing", period, missing)
+			require.Equal(t, Servo, c.Signal, why)
+			assert.InEpsilon(t, period*1000, c.Period.Nominal, 1e-6, why)
+			assert.Equal(t, []int64{pulses, dropped, losses, pulses + dropped}, []int64{c.Pulses, c.Dropped, c.Losses, c.Frames}, why)
+		}
+	}
+}
+
+// Each frame of an alternating train is held against its own phase.
+func TestAlternatingFrames(t *testing.T) {
+	const pair = "H1500 L16500 H1500 L17500 " // 18 and 19 ms
+	for _, c := range []struct {
+		why, track string
+		frames     int64
+		want       []told
+	}{
+		{"the second of a pair missing", "L3000 50*(" + pair + ") H1500 L35500 50*(" + pair + ")", 202, []told{{DroppedFrame, 1871, 1890, 1}}},
+		{"the first of a pair missing", "L3000 50*(" + pair + ") L18000 H1500 L17500 50*(" + pair + ")", 202, []told{{DroppedFrame, 1853, 1871, 1}}},
+		{"a whole pair missing", "L3000 50*(" + pair + ") L37000 50*(" + pair + ")", 202, []told{{DroppedFrame, 1853, 1890, 2}}},
+		{"one late by 1.5 ms", "L3000 50*(" + pair + ") L1500 H1500 L15000 H1500 L17500 50*(" + pair + ")", 202, []told{{PeriodOutOfRange, 1834, 1854, 1}}},
+	} {
+		ca, j := one(t, c.track)
+		require.Equal(t, Alternating, ca.Period.Pattern, c.why)
+		assert.InDelta(t, 18500, ca.Period.Nominal, 1, c.why)
+		assert.Equal(t, c.frames, ca.Frames, c.why)
+		assert.Equal(t, c.want, findings(j), c.why)
+	}
+}
+
+// A receiver that starts its next frame when the last output is done: intervals
+// follow the sum of the widths, and a stick that moves is no fault of the period.
+func TestWidthTimed(t *testing.T) {
+	tracks := [3]string{"L3000 ", "L3000 ", "L3000 "}
+	for i := range 400 {
+		w := [3]float64{1500 + 400*math.Sin(float64(i)/20), 1200, 1500 + 300*math.Sin(float64(i)/13)}
+		whole := w[0] + w[1] + w[2] + 8000
+		before := 0.0
+		for k := range tracks {
+			if before > 0 {
+				tracks[k] += fmt.Sprintf("L%.3f ", before)
+			}
+			tracks[k] += fmt.Sprintf("H%.3f L%.3f ", w[k], whole-before-w[k])
+			before += w[k]
+		}
+	}
+	a, j := decoded(t, newTape(t, tracks[0], tracks[1], tracks[2]))
+	for _, c := range a.Channels {
+		assert.Equal(t, WidthTimed, c.Period.Pattern, c.Name)
+		assert.EqualValues(t, 400, c.Frames)
+		assert.Zero(t, c.Dropped)
+	}
+	for _, f := range findings(j) {
+		assert.Equal(t, PeriodOutOfRange, f.kind, "none but the note on short frames")
+	}
+	assert.Equal(t, Passed, j.Outcome)
+}
+
+// A rate fails only where its 95 % lower bound does: of 200 frames, four
+// dropped are a warning and five are a failure (0.69 and 0.99 against 1 %, then
+// 1.3 %; the bound itself is tried in TestLowerBound).
+func TestDropRate(t *testing.T) {
+	for n := 1; n <= 8; n++ {
+		text := "L3000 "
+		for i := range 200 - n {
+			text += frame
+			if i%20 == 15 && i/20 < n {
+				text += "L22000 "
+			}
+		}
+		c, j := one(t, text)
+		require.EqualValues(t, n, c.Dropped)
+		require.EqualValues(t, 200, c.Frames)
+		// P(n or more of 200 dropped at a rate of 1 %), summed by hand.
+		tail, term := 1.0, math.Pow(0.99, 200)
+		for k := range n {
+			tail -= term
+			term *= float64(200-k) / float64(k+1) * 0.01 / 0.99
+		}
+		want := Warn
+		if tail < 0.05 {
+			want = Fail
+		}
+		for _, f := range findings(j) {
+			assert.Equal(t, DroppedFrame, f.kind)
+		}
+		assert.Equal(t, want, j.Findings[0].Severity, "%d of 200: %.3f", n, tail)
+		assert.Equal(t, want == Warn, j.Outcome == Passed)
+	}
+}
+
+// Rows come in order of time, ties in channel order; an interval is that to the
+// pulse before, none at first and none across a blind stretch.
+func TestRows(t *testing.T) {
+	_, j := decoded(t, newTape(t,
+		"L3000 60*("+frame+") x5000 L3000 20*("+frame+")",
+		"L3000 30*("+frame+") H60 L21940 50*("+frame+")"))
+	var rows []PulseRow
+	for row := range j.Rows(true) {
+		rows = append(rows, row)
+	}
+	require.Len(t, rows, 80+80+1)
+	assert.Equal(t, []string{"a", "b"}, []string{rows[0].Channel, rows[1].Channel})
+	var empty []string
+	runts := 0
+	for i, row := range rows {
+		if i > 0 {
+			require.LessOrEqual(t, rows[i-1].Start, row.Start)
+		}
+		switch {
+		case row.Glitch:
+			runts++
+			assert.Equal(t, []Kind{Glitch}, row.Notes)
+			assert.Equal(t, 60*Microsecond, row.Width)
+		case row.Interval == 0:
+			empty = append(empty, row.Channel+row.Start.Seconds(3))
+		}
+	}
+	assert.Equal(t, 1, runts)
+	assert.Equal(t, []string{"a0.003", "b0.003", "a1.331"}, empty)
 }
 
 func TestEverySecondFrame(t *testing.T) {

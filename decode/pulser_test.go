@@ -195,3 +195,32 @@ func BenchmarkTrain(b *testing.B) {
 	}
 	b.ReportMetric(float64(bytes)/float64(b.N), "bytes/pulse")
 }
+
+// Which level is the pulse: of two that may be, the one that comes the more
+// steadily, then the shorter, then high, in doubt.
+func TestActiveLevel(t *testing.T) {
+	for _, c := range []struct {
+		why, track string
+		want       Level
+		doubt      bool
+	}{
+		{"pulses are high", "L3000 100*(H1500 L18500)", High, false},
+		{"pulses are low", "H3000 100*(L1500 H18500)", Low, false},
+		{"some pauses are short enough to be pulses", "L3000 90*(H1500 L18500) 5*(H1500 L2500) 20*(H1500 L18500)", High, false},
+		{"rises are the steadier", "L3000 100*(H1000 L2000 H1400 L1600 H1200 L1800)", High, false},
+		{"falls are the steadier", "H3000 100*(L1000 H2000 L1400 H1600 L1200 H1800)", Low, false},
+		{"both steady: the shorter", "L3000 300*(H1000 L1500)", High, true},
+		{"both steady: the shorter, low", "L3000 300*(H1500 L1000)", Low, true},
+		{"1.5 ms in 3 ms: high", "L3000 300*(H1500 L1500)", High, true},
+	} {
+		a, j := decoded(t, newTape(t, c.track))
+		require.Equal(t, Servo, a.Channels[0].Signal, c.why)
+		assert.Equal(t, c.want, a.Channels[0].Active, c.why)
+		assert.Equal(t, c.doubt, strings.Contains(strings.Join(a.Notes, " "), "both levels could be the pulse"), c.why)
+		told := false
+		for _, f := range j.Findings {
+			told = told || f.Kind == Inverted && f.Severity == Warn
+		}
+		assert.Equal(t, c.want == Low, told, "%s: told as inverted", c.why)
+	}
+}
