@@ -378,8 +378,9 @@ func micros(t Time) float64 { return float64(t) / float64(Microsecond) }
 const regularFrames = 10
 
 // startOfFrames returns the leading edge of the first frame: the first ten
-// regular intervals, and what lies before them on the same grid. The time of
-// the first pulse where nothing before is to be left out.
+// regular intervals, and what lies before them on the same grid or regular in
+// itself, as before an early loss. The time of the first pulse where nothing
+// before is to be left out.
 func startOfFrames(t *train, y rhythm) Time {
 	var head []entry
 	r := t.read()
@@ -412,11 +413,25 @@ func startOfFrames(t *train, y rhythm) Time {
 		}
 		gap := head[kept].start - head[i].start
 		k := (gap + y.period/2) / y.period
-		return k >= 1 && k <= 8 && apart(gap, k*y.period)*20 <= y.period
+		if k > 8 {
+			return apart(gap, k*y.period)*100 <= y.period
+		}
+		return k >= 1 && apart(gap, k*y.period)*20 <= y.period
+	}
+	// inRow says whether a pulse is among four at regular intervals.
+	inRow := func(i int) bool {
+		from, to := i, i
+		for from > 0 && y.regular(head[from].start-head[from-1].start) {
+			from--
+		}
+		for to < at && y.regular(head[to+1].start-head[to].start) {
+			to++
+		}
+		return to-from >= 3
 	}
 	for i := at - 1; i >= 0; i-- {
 		switch {
-		case onGrid(i):
+		case onGrid(i), inRow(i):
 			kept = i
 		case onGrid(i-1) && onGrid(i-2): // one late frame, or one extra pulse
 		default:

@@ -44,8 +44,8 @@ type pulser struct {
 	blind Time      // start of an unknown stretch not yet judged
 	unsure,
 	after bool // in such a stretch; the next entry comes after one
-	group group
-	width Time // last accepted width, 0 before any
+	group        group
+	start, width Time // of the last accepted pulse, 0 before any
 
 	train    train // accepted pulses, stuck marks and cut pulses
 	accepted int64
@@ -232,7 +232,7 @@ func (p *pulser) close() {
 // and of a usual width, narrow trains in proportion.
 func (p *pulser) couldBeOne(g group, whole Time) bool {
 	lo, hi := 800*Microsecond, 2200*Microsecond
-	if p.width > 0 && p.width < 700*Microsecond {
+	if p.width > 0 && p.width < Millisecond && g.start-p.start < 5*Millisecond {
 		lo, hi = 400*Microsecond, 1120*Microsecond
 	}
 	return g.active*5 >= whole*4 && whole >= lo && whole <= hi
@@ -253,7 +253,7 @@ func (p *pulser) closeCut(g group) {
 
 func (p *pulser) accept(start, width Time, how mark) {
 	p.accepted++
-	p.width = width
+	p.start, p.width = start, width
 	p.put(entry{start, width, how})
 }
 
