@@ -2,12 +2,12 @@ package decode
 
 import (
 	"math"
+	"math/big"
 	"math/rand/v2"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // The worked jitter table, definitions of JEDEC JESD65B, through the whole
@@ -38,6 +38,11 @@ func TestJitterWorked(t *testing.T) {
 	assert.InDelta(t, want["width_mean_us"], c.Width.Mean, 1e-9)
 	assert.InDelta(t, want["width_sd_us"], c.Width.SD, 1e-9)
 	assert.InDelta(t, want["width_median_us"], c.Width.Median, 1e-9)
+	assert.EqualValues(t, want["width_count"], c.Width.N)
+	assert.InDelta(t, want["width_pp_us"], micros(c.Width.Max-c.Width.Min), 1e-9)
+	assert.InDelta(t, want["c2c_rms_over_adev"]*want["adev_tau0_of_periods_us"], c.Jitter.CycleToCycleRMS, 1e-9)
+	assert.InDelta(t, want["period_mean_us"], c.Period.Nominal, 1e-6, "to the picosecond")
+	assert.EqualValues(t, 0, c.Period.Others)
 	assert.True(t, math.IsNaN(c.Jitter.WidthRMS), "13 pulses are too few for a rest")
 }
 
@@ -77,29 +82,68 @@ func TestAllanDeviation(t *testing.T) {
 }
 
 // The lower bound of Clopper and Pearson (Biometrika 26, 1934) by its own
-// definition: the rate at which k or more of n have a probability of 5 %.
+// definition: the rate at which k or more of n have a probability of 5 %,
+// summed in rational arithmetic, which shares nothing with the beta function.
 func TestLowerBound(t *testing.T) {
-	for _, c := range []struct{ k, n int64 }{{1, 50}, {1, 100}, {2, 100}, {3, 300}, {30, 600}, {50, 50}, {5, 10}, {1, 1}} {
+	for _, c := range []struct{ k, n int64 }{{1, 50}, {1, 100}, {2, 100}, {3, 300}, {30, 600}, {50, 50}, {5, 10}, {1, 1}, {199, 200}, {1, 2}} {
 		p := lowerBound(c.k, c.n)
-		tail := 1 - distuv.Binomial{N: float64(c.n), P: p}.CDF(float64(c.k-1))
-		assert.InDelta(t, 0.05, tail, 1e-9, "%d of %d", c.k, c.n)
+		assert.InDelta(t, 0.05, orMore(c.k, c.n, p), 1e-9, "%d of %d", c.k, c.n)
 	}
 	assert.Zero(t, lowerBound(0, 50))
 	assert.Zero(t, lowerBound(0, 0))
-	// 0.05^(1/n), the closed form where all fail.
+	// 0.05^(1/n) where all fail, 1 - 0.95^(1/n) where one does.
 	assert.InDelta(t, math.Pow(0.05, 1.0/20), lowerBound(20, 20), 1e-12)
+	assert.InDelta(t, 1-math.Pow(0.95, 1.0/50), lowerBound(1, 50), 1e-12)
 	assert.Less(t, lowerBound(1, 50), 0.01, "one drop in fifty frames is a warning")
 }
 
-// Exact Poisson limits; k = 1 and 10 as in published tables (from memory:
-// 0.0253 to 5.572, 4.795 to 18.39), and by their definition.
+// orMore is the probability of k or more of n at a rate p.
+func orMore(k, n int64, p float64) float64 {
+	rate := new(big.Rat).SetFloat64(p) // a / (a + b)
+	a, b := rate.Num(), new(big.Int).Sub(rate.Denom(), rate.Num())
+	power := func(x *big.Int, n int64) *big.Int { return new(big.Int).Exp(x, big.NewInt(n), nil) }
+	sum := new(big.Int)
+	for i := k; i <= n; i++ {
+		term := new(big.Int).Binomial(n, i)
+		sum.Add(sum, term.Mul(term, new(big.Int).Mul(power(a, i), power(b, n-i))))
+	}
+	tail := new(big.Float).Quo(new(big.Float).SetInt(sum), new(big.Float).SetInt(power(rate.Denom(), n)))
+	f, _ := tail.Float64()
+	return f
+}
+
+// How many runs show at 95 % that a plant does well 95 % of the time, with none
+// to four bad: 59, 93, 124, 153, 181. The order statistics of S. S. Wilks
+// (Annals of Mathematical Statistics 12, 1941), a table used for safety margins;
+// its values from memory.
+func TestLowerBoundAgainstWilks(t *testing.T) {
+	for bad, runs := range []int64{59, 93, 124, 153, 181} {
+		assert.GreaterOrEqual(t, lowerBound(runs-int64(bad), runs), 0.95, "%d runs, %d bad", runs, bad)
+		assert.Less(t, lowerBound(runs-1-int64(bad), runs-1), 0.95, "one run fewer, %d bad", bad)
+	}
+}
+
+// Exact two-sided 95 % limits on the mean of a Poisson count, F. Garwood
+// (Biometrika 28, 1936), as in published tables (from memory), and by their
+// definition, the terms summed one by one.
 func TestPoissonInterval(t *testing.T) {
-	for k, want := range map[float64][2]float64{1: {0.0253, 5.572}, 10: {4.795, 18.39}} {
-		low, high := poissonInterval(k)
-		assert.InDelta(t, want[0], low, 0.0006)
-		assert.InDelta(t, want[1], high, 0.006)
-		assert.InDelta(t, 0.025, 1-distuv.Poisson{Lambda: low}.CDF(k-1), 1e-9)
-		assert.InDelta(t, 0.025, distuv.Poisson{Lambda: high}.CDF(k), 1e-9)
+	upTo := func(k int, mean float64) float64 {
+		term := math.Exp(-mean)
+		sum := term
+		for i := 1; i <= k; i++ {
+			term *= mean / float64(i)
+			sum += term
+		}
+		return sum
+	}
+	for k, want := range map[int][2]float64{
+		1: {0.0253, 5.572}, 2: {0.242, 7.225}, 3: {0.619, 8.767}, 4: {1.09, 10.24}, 5: {1.62, 11.67}, 10: {4.795, 18.39}, 20: {12.22, 30.89}, 50: {37.11, 65.92},
+	} {
+		low, high := poissonInterval(float64(k))
+		assert.InDelta(t, want[0], low, 0.006, "%d", k)
+		assert.InDelta(t, want[1], high, 0.006, "%d", k)
+		assert.InDelta(t, 0.025, 1-upTo(k-1, low), 1e-9, "%d", k)
+		assert.InDelta(t, 0.025, upTo(k, high), 1e-9, "%d", k)
 	}
 }
 
@@ -111,6 +155,7 @@ func TestUncertaintyFactors(t *testing.T) {
 		factor[row["quantity"]] = number(t, row["factor_of_T"])
 	}
 	assert.InDelta(t, factor["triangular_95pct_half_width"], triangular95, 1e-9)
+	assert.InDelta(t, 0.776393202250021, triangular95, 1e-12)
 	assert.InDelta(t, 2.093, student95, 5e-4)
 
 	// A sampled width of any length has that standard deviation.

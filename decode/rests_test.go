@@ -96,8 +96,152 @@ func TestSteadyWidthIsUnresolved(t *testing.T) {
 				require.EqualValues(t, 998, j.WidthN)
 				assert.False(t, j.Resolved)
 				assert.True(t, math.IsNaN(j.WidthRMSCorrected))
-				assert.LessOrEqual(t, j.WidthRMS, 0.53/mhz)
+				// One of two readings a step apart, the upper one with the
+				// probability f: sd sqrt(f (1 - f)), which 998 draws miss by less
+				// than four standard errors, sqrt((m4 - sd^4) / n) / (2 sd), and
+				// a term of 1 / n.
+				v := part * (1 - part)
+				bound := 1.0 / 998
+				if v > 0 {
+					bound += 4 * math.Sqrt((v*(1-3*v)-v*v)/998) / (2 * math.Sqrt(v))
+				}
+				assert.InDelta(t, math.Sqrt(v), j.WidthRMS*mhz, bound)
 			})
 		}
 	}
+}
+
+// Widths spread evenly over a step, each sampled at random phase, read with the
+// sum of two variances: their own step^2/12 and the step^2/6 of sampling
+// (JCGM 100:2008, uncertainty-factors.csv). That is half a step: not resolved.
+func TestWidthsOverAStep(t *testing.T) {
+	const n = 4000
+	for _, mhz := range []float64{1, 4, 10, 24} {
+		rng := rand.New(rand.NewPCG(17, 18))
+		var starts, widths []Time
+		for i := range n {
+			at := float64(i)*20000 + 3000 + rng.Float64()
+			starts = append(starts, Time(math.Round(at*1e6)))
+			widths = append(widths, Time(math.Round((1500+rng.Float64()/mhz)*1e6)))
+		}
+		c := &tape{names: []string{"rudder"}, tracks: [][]change{pulsesOf(starts, widths)}, end: n * 20 * Millisecond}
+		a, _ := decoded(t, c.sampled(mhz))
+		j := a.Channels[0].Jitter
+		require.EqualValues(t, n-2, j.WidthN)
+		want := math.Sqrt(1.0/12 + 1.0/6)
+		// its sd is known to sd / sqrt(2 n) and better, as no reading is far off
+		assert.InDelta(t, want, j.WidthRMS*mhz, 4*want/math.Sqrt(2*n), "%g MHz", mhz)
+		assert.False(t, j.Resolved, "%g MHz", mhz)
+	}
+}
+
+// Normal jitter sampled at random phase reads as sqrt(sigma^2 + E[f (1 - f)])
+// steps, f the fraction of a step in the jittering width, whose mean tends to
+// 1/6 as jitter smears it: 1/6 - sum of cos(2 pi k f) exp(-2 (pi k sigma)^2) /
+// (pi k)^2. Corrected by 1/6 it is right within 10 % wherever it is resolved.
+func TestSampledJitter(t *testing.T) {
+	const n = 4000
+	resolved := 0
+	for _, sigma := range []float64{0.3, 0.5, 1, 3, 8, 20} {
+		for _, mhz := range []float64{1, 4, 10, 24} {
+			for _, part := range []float64{0, 0.5} {
+				rng := rand.New(rand.NewPCG(19, uint64(sigma*mhz*10)))
+				var starts, widths []Time
+				for i := range n {
+					at := float64(i)*20000 + 3000 + 10*rng.Float64()
+					starts = append(starts, Time(math.Round(at*1e6)))
+					widths = append(widths, Time(math.Round((1500+part/mhz+sigma*rng.NormFloat64())*1e6)))
+				}
+				c := &tape{names: []string{"rudder"}, tracks: [][]change{pulsesOf(starts, widths)}, end: n * 20 * Millisecond}
+				a, _ := decoded(t, c.sampled(mhz))
+				j := a.Channels[0].Jitter
+				require.Greater(t, j.WidthN, int64(n*98/100), "%g us at %g MHz", sigma, mhz)
+
+				steps := sigma * mhz
+				variance := 1.0 / 6
+				for k := 1.0; k < 20; k++ {
+					variance -= math.Cos(2*math.Pi*k*part) * math.Exp(-2*math.Pow(math.Pi*k*steps, 2)) / math.Pow(math.Pi*k, 2)
+				}
+				want := math.Sqrt(steps*steps + variance)
+				bound := 4 * want / math.Sqrt(2*n)
+				assert.InDelta(t, want, j.WidthRMS*mhz, bound, "%g us at %g MHz, read in steps", sigma, mhz)
+				if want > 0.53+bound {
+					assert.True(t, j.Resolved, "%g us at %g MHz", sigma, mhz)
+				}
+				if want < 0.53-bound {
+					assert.False(t, j.Resolved, "%g us at %g MHz", sigma, mhz)
+				}
+				if j.Resolved {
+					resolved++
+					assert.InEpsilon(t, sigma, j.WidthRMSCorrected, 0.10, "%g us at %g MHz", sigma, mhz)
+				} else {
+					assert.True(t, math.IsNaN(j.WidthRMSCorrected))
+				}
+			}
+		}
+	}
+	assert.GreaterOrEqual(t, resolved, 40)
+}
+
+// With moves between the rests the jitter is that of the same noise without
+// them, to 10 %, and each rest's mean is that of its own widths.
+func TestMovesDoNotCount(t *testing.T) {
+	for _, sigma := range []float64{0.3, 1, 3, 10} {
+		for seed := range uint64(5) {
+			noise := func(i int) float64 {
+				return sigma * rand.New(rand.NewPCG(20+seed, uint64(i))).NormFloat64()
+			}
+			still := restsOf(t, 1000, func(i int) float64 { return 1500 + noise(i) })
+			moved := restsOf(t, 1000, func(i int) float64 {
+				places := []float64{1500, 1500 + 300*math.Exp(-float64(seed)), 1240}
+				w := places[min(i/350, 2)]
+				if k := float64(i % 350); i >= 350 && k < 60 {
+					w -= (w - places[i/350-1]) * (1 + math.Cos(math.Pi*k/60)) / 2
+				}
+				return w + noise(i)
+			})
+			assert.InEpsilon(t, still.Jitter.WidthRMS, moved.Jitter.WidthRMS, 0.10, "%g us, seed %d", sigma, seed)
+			assert.Greater(t, moved.Jitter.WidthN, int64(700), "%g us, seed %d", sigma, seed)
+		}
+	}
+}
+
+// Under 100 pulses at rest there is no 99th percentile; the largest deviation
+// from the mean stands for it. Under 25 there is no jitter at all.
+func TestFewAtRest(t *testing.T) {
+	width := func(off float64) func(i int) float64 {
+		return func(i int) float64 {
+			if i == 30 {
+				return 1500 + off
+			}
+			return 1500 + 0.5*float64(i%3)
+		}
+	}
+	c := restsOf(t, 24+2, width(0))
+	assert.True(t, math.IsNaN(c.Jitter.WidthRMS), "24 at rest")
+	assert.NotNil(t, c.Period)
+	c = restsOf(t, 25+2, width(0))
+	assert.False(t, math.IsNaN(c.Jitter.WidthRMS), "25 at rest")
+	assert.True(t, math.IsNaN(c.Jitter.WidthP99), "25 at rest")
+	c = restsOf(t, 99+2, width(0))
+	assert.True(t, math.IsNaN(c.Jitter.WidthP99), "99 at rest")
+	c = restsOf(t, 100+2, width(0))
+	assert.False(t, math.IsNaN(c.Jitter.WidthP99), "100 at rest")
+
+	c = restsOf(t, 62, width(12))
+	require.EqualValues(t, 60, c.Jitter.WidthN)
+	mean := 1500.5 + (12-0.0)/60 // the mean of 0, 0.5 and 1, with one 12 us off
+	a := &Analysis{Channels: []*ChannelAnalysis{c}}
+	a.Start, a.End = c.channel.rec.start, c.channel.rec.end
+	j := a.Judge(PerChannel[Limits]{Default: DefaultLimits})
+	var jitter []Finding
+	for _, f := range j.Findings {
+		if f.Kind == WidthJitter {
+			jitter = append(jitter, f)
+		}
+	}
+	require.Len(t, jitter, 1, "the largest of 60 lies 11 us from the mean, over the limit of 8 us")
+	assert.InDelta(t, 1512-mean, jitter[0].Measured, 0.02)
+	assert.Equal(t, Warn, jitter[0].Severity)
+	assert.Contains(t, jitter[0].Message, "the largest of 60")
 }
