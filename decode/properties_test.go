@@ -133,6 +133,11 @@ func TestProperties(t *testing.T) {
 		got.Findings = slices.DeleteFunc(got.Findings, func(f Finding) bool { return f.Kind == Inverted })
 		same(t, want, got, 0, "polarity flipped")
 
+		r, err := Decode(context.Background(), flipped.copy(), Settings{Active: PerChannel[Level]{Default: Low}})
+		require.NoError(t, err)
+		stated := r.Analyse(PerChannel[Expect]{}).Judge(PerChannel[Limits]{Default: DefaultLimits})
+		same(t, want, stated, 0, "polarity flipped and stated: nothing is told about it")
+
 		idle := c.copy()
 		idle.names, idle.tracks = append(idle.names, "horn"), append(idle.tracks, []change{{0, High}})
 		got = judged(t, idle)
@@ -175,23 +180,42 @@ func TestSplitCapture(t *testing.T) {
 	})
 }
 
-// Twice as slow, everything lasts twice as long, where no limit is in the way.
+// Slower or faster, everything lasts in proportion, where no limit is in the
+// way: widths stay within 300..3000 us, gaps clear of the wait for a loss.
 func TestTimeScale(t *testing.T) {
-	c := newTape(t, "L3000 30*(H800 L9200) L20000 60*(H810 L9190)")
-	slow := c.copy()
-	slow.end *= 2
-	for i := range slow.tracks[0] {
-		slow.tracks[0][i].at *= 2
-	}
-	a, b := judged(t, c).analysis.Channels[0], judged(t, slow).analysis.Channels[0]
-	assert.Equal(t, a.Pulses, b.Pulses)
-	assert.Equal(t, a.Dropped, b.Dropped)
-	assert.InDelta(t, 2*a.Period.Nominal, b.Period.Nominal, 1e-6)
-	assert.InDelta(t, 2*a.Width.Mean, b.Width.Mean, 1e-6)
-	require.Len(t, b.Rests, len(a.Rests))
-	for i := range a.Rests {
-		assert.InDelta(t, 2*a.Rests[i].Width, b.Rests[i].Width, 1e-6)
-	}
+	rapid.Check(t, func(t *rapid.T) {
+		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 2))
+		c := &tape{names: []string{"rudder"}, end: 4 * Second}
+		var starts, widths []Time
+		width := 1000 * Microsecond
+		for at := 3 * Millisecond; at < c.end-20*Millisecond; at += 10 * Millisecond {
+			if rng.IntN(60) == 0 {
+				width = Time(900+rng.IntN(300)) * Microsecond
+			}
+			if rng.IntN(40) > 0 || len(starts) < 20 {
+				starts = append(starts, at+Time(rng.IntN(2000))*Nanosecond)
+				widths = append(widths, width+Time(rng.NormFloat64()*2000)*Nanosecond)
+			}
+		}
+		c.tracks = [][]change{pulsesOf(starts, widths)}
+		a := judged(t, c.copy()).analysis.Channels[0]
+
+		num, den := Time(rapid.IntRange(10, 20).Draw(t, "times")), Time(10)
+		slow := c.copy()
+		slow.end = slow.end * num / den
+		slow.origin.Unit = Nanosecond
+		for i := range slow.tracks[0] {
+			slow.tracks[0][i].at = slow.tracks[0][i].at * num / den
+		}
+		b := judged(t, slow).analysis.Channels[0]
+		k := float64(num) / float64(den)
+		require.Equal(t, []int64{a.Pulses, a.Frames, a.Dropped, a.Glitches, a.Losses}, []int64{b.Pulses, b.Frames, b.Dropped, b.Glitches, b.Losses})
+		require.InEpsilon(t, k*a.Period.Nominal, b.Period.Nominal, 1e-9)
+		require.InEpsilon(t, k*a.Period.Intervals.SD, b.Period.Intervals.SD, 1e-6)
+		require.InEpsilon(t, k*a.Jitter.CycleToCycleRMS, b.Jitter.CycleToCycleRMS, 1e-6)
+		require.InEpsilon(t, k*a.Width.Mean, b.Width.Mean, 1e-9)
+		require.InEpsilon(t, k*a.Width.P99, b.Width.P99, 1e-9)
+	})
 }
 
 // A busy line is kept as counters, whoever counts, and memory does not follow it.
@@ -249,7 +273,7 @@ func TestTallyMerge(t *testing.T) {
 // stamps on no grid have only their unit.
 func TestLattice(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
-	for _, mhz := range []float64{1, 2, 4, 10, 16, 24, 0} {
+	for _, mhz := range []float64{1, 2, 4, 8, 10, 12, 16, 24, 25, 48, 100, 0} {
 		l := lattice{unit: Nanosecond}
 		at, last := 0.0, Time(0)
 		for range 400 {
