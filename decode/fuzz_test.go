@@ -12,6 +12,7 @@ import (
 // some after a time, some unknown, some restated, some at once.
 type script struct {
 	bytes []byte
+	most  int // runs in a block
 	at    Time
 	block Block
 	end   Time
@@ -31,7 +32,7 @@ func (s *script) Next() (*Block, error) {
 		return nil, io.EOF
 	}
 	s.block.Runs = s.block.Runs[:0]
-	for n := 0; n < 20 && len(s.bytes) >= 2; n++ {
+	for n := 0; n < s.most && len(s.bytes) >= 2; n++ {
 		what, wait := s.bytes[0], Time(s.bytes[1])
 		s.bytes = s.bytes[2:]
 		s.at += [...]Time{0, wait * Microsecond, wait * 100 * Microsecond, wait * wait * wait * Millisecond}[what>>4&3]
@@ -47,8 +48,8 @@ func (s *script) Next() (*Block, error) {
 	return &s.block, nil
 }
 
-// Whatever a source says, nothing panics, rows come in order of time, and the
-// counts fit together.
+// Whatever a source says, nothing panics, rows come in order of time, the counts
+// fit together, and blocks of another length change nothing.
 func FuzzDecode(f *testing.F) {
 	f.Add([]byte{0x58, 0, 0x64, 185, 0x68, 185, 0x68, 185, 0x68, 185, 0x68, 185, 0x68, 185})
 	f.Add([]byte("a torn wire and a busy line, in no order at all"))
@@ -58,10 +59,13 @@ func FuzzDecode(f *testing.F) {
 	}
 	f.Add(train)
 	f.Fuzz(func(t *testing.T, bytes []byte) {
-		r, err := Decode(context.Background(), &script{bytes: bytes}, Settings{})
+		r, err := Decode(context.Background(), &script{bytes: bytes, most: 20}, Settings{})
 		require.NoError(t, err)
 		a := r.Analyse(PerChannel[Expect]{})
 		j := a.Judge(PerChannel[Limits]{Default: DefaultLimits})
+		r, err = Decode(context.Background(), &script{bytes: bytes, most: 1}, Settings{})
+		require.NoError(t, err)
+		same(t, j, r.Analyse(PerChannel[Expect]{}).Judge(PerChannel[Limits]{Default: DefaultLimits}), 0, "a block for each run")
 		var last Time
 		pulses := map[string]int64{}
 		for row := range j.Rows(true) {
@@ -83,26 +87,4 @@ func FuzzDecode(f *testing.F) {
 			require.Positive(t, x.Count+1)
 		}
 	})
-}
-
-// Ten million edges of four channels, a day and more of pulses.
-func BenchmarkDecode(b *testing.B) {
-	c := &tape{end: 400 * Second, block: Second}
-	for i := range 4 {
-		var starts, widths []Time
-		for at := Time(2*i+1) * Millisecond; at < c.end-20*Millisecond; at += 20 * Millisecond {
-			starts = append(starts, at+at%1013*Nanosecond)
-			widths = append(widths, 1500*Microsecond+at%487*Nanosecond)
-		}
-		c.names, c.tracks = append(c.names, string(rune('a'+i))), append(c.tracks, pulsesOf(starts, widths))
-	}
-	edges := 0
-	for _, t := range c.tracks {
-		edges += len(t)
-	}
-	b.ReportAllocs()
-	for b.Loop() {
-		judged(b, c.copy())
-	}
-	b.ReportMetric(float64(edges)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Medges/s")
 }
