@@ -28,11 +28,12 @@ func (s *script) Origin() Origin {
 }
 
 func (s *script) Next() (*Block, error) {
-	if len(s.bytes) < 2 || s.at > 90*24*3600*Second { // 106 days are the end of time
+	const endOfTime = 90 * 24 * 3600 * Second // of 106 days
+	if len(s.bytes) < 2 || s.at > endOfTime {
 		return nil, io.EOF
 	}
 	s.block.Runs = s.block.Runs[:0]
-	for n := 0; n < s.most && len(s.bytes) >= 2; n++ {
+	for n := 0; n < s.most && len(s.bytes) >= 2 && s.at <= endOfTime; n++ {
 		what, wait := s.bytes[0], Time(s.bytes[1])
 		s.bytes = s.bytes[2:]
 		s.at += [...]Time{0, wait * Microsecond, wait * 100 * Microsecond, wait * wait * wait * Millisecond}[what>>4&3]
