@@ -76,6 +76,10 @@ func (a *Analysis) doubts() []string {
 		out = append(out, "the capture lists changes only and ends at its last one: a loss on all channels at its end cannot be seen")
 	}
 	for _, c := range servos {
+		if stated := c.expect.LossAfter; stated > 0 && stated < c.frames.lossAfter {
+			out = append(out, fmt.Sprintf("%s: a loss time of %s s is hardly longer than its frames of %s s; %s s is used", c.Name,
+				stated.Seconds(3), c.frames.rhythm.period.Seconds(3), c.frames.lossAfter.Seconds(3)))
+		}
 		if c.narrow && c.frames.rhythm.period < shortestPeriod {
 			out = append(out, fmt.Sprintf("%s: narrow servo pulses at %.0f Hz cannot be told from a motor drive at that rate", c.Name, float64(Second)/float64(c.frames.rhythm.period)))
 		}
@@ -103,7 +107,7 @@ func (r *Recording) identify(a *Analysis, w *wire, e Expect) *ChannelAnalysis {
 		ca.Signal = Servo
 	}
 	for _, s := range w.spans {
-		if s.Signal != ca.Signal && !(ca.Signal == Echo && s.Signal == Servo) && !(ca.Signal == Servo && (s.Signal == Irregular || s.Signal == Duty)) {
+		if s.Signal != ca.Signal && !(ca.Signal == Irregular && s.Signal == Servo) && !(ca.Signal == Echo && s.Signal == Servo) && !(ca.Signal == Servo && (s.Signal == Irregular || s.Signal == Duty)) {
 			ca.OtherKinds = append(ca.OtherKinds, s)
 		}
 	}
@@ -263,6 +267,7 @@ func (c *channel) walkFrames(y rhythm) {
 	if lossAfter == 0 {
 		lossAfter = max(110*Millisecond, y.period*7/2)
 	}
+	lossAfter = max(lossAfter, y.period*3/2) // see doubts
 	c.frames = walk(c.pulses, y, lossAfter, oddPercent, c.rec.batched())
 }
 

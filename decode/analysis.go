@@ -68,7 +68,8 @@ type Jitter struct {
 	WidthRMSCorrected float64 // NaN where not resolved
 	WidthP99          float64 // NaN under 100 pulses
 	WidthPP           float64
-	WidthN            int64 // pulses pooled
+	WidthLargest      float64 // largest distance from the mean of a rest
+	WidthN            int64   // pulses pooled
 	Resolved          bool
 	PeriodRMS         float64
 	CycleToCycleRMS   float64

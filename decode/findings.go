@@ -53,8 +53,15 @@ func (j *judge) runs(c *channel, k Kind, s Severity, unit string, limit float64,
 	}
 }
 
+// touch notes where a kind of finding speaks of a channel; what speaks of a
+// stream speaks of its slots.
 func (j *judge) touch(c *channel, k Kind, start, end Time) {
 	j.out.touches[c] = append(j.out.touches[c], touch{start, end, k})
+	if c.stream {
+		for _, s := range c.Slots {
+			j.touch(s.channel, k, start, end)
+		}
+	}
 }
 
 // joined merges events at most three frames apart; measured is that of the
@@ -83,13 +90,13 @@ func (j *judge) losses(c *channel) {
 	f := c.frames
 	for _, e := range f.losses.list {
 		j.find(c.ChannelAnalysis, Finding{Kind: SignalLoss, Severity: Fail, Start: e.start, End: e.end, Count: 1,
-			Measured: e.measured, Limit: millis(f.lossAfter), Unit: "ms", Message: c.lossMessage(e)})
+			Measured: millis(c.gapOf(e)), Limit: millis(f.lossAfter), Unit: "ms", Message: c.lossMessage(e)})
 		j.touch(c, SignalLoss, e.start, e.end)
 	}
 }
 
 func (c *channel) lossMessage(e event) string {
-	gap := e.end - e.start + c.frames.rhythm.period
+	gap := c.gapOf(e)
 	var crossed, not []string
 	for _, w := range firmwareWaits {
 		if gap > w*Millisecond {
@@ -114,7 +121,16 @@ func (c *channel) lossMessage(e event) string {
 	case e.start == c.rec.start:
 		where = " from the start of the capture, while other channels pulse"
 	}
-	return fmt.Sprintf("no pulse for %s s%s; %s", (e.end - e.start).Seconds(3), where, waits)
+	return fmt.Sprintf("no pulse for %s s%s, %s s since the last one began; %s", (e.end - e.start).Seconds(3), where, gap.Seconds(3), waits)
+}
+
+// gapOf is what is held against the loss time: from leading edge to leading
+// edge, or to an end of the capture.
+func (c *channel) gapOf(e event) Time {
+	if e.start == c.rec.start {
+		return e.end - e.start
+	}
+	return e.end - e.start + c.frames.rhythm.period
 }
 
 func list(s []string) string {
@@ -451,7 +467,7 @@ func (j *judge) jitter(c *channel, l Limits) {
 	}
 	p99, word := c.Jitter.WidthP99, "99 % of pulses lie within"
 	if math.IsNaN(p99) {
-		p99, word = c.Jitter.WidthPP/2, fmt.Sprintf("the largest of %d lies within", c.Jitter.WidthN)
+		p99, word = c.Jitter.WidthLargest, fmt.Sprintf("the largest of %d lies within", c.Jitter.WidthN)
 	}
 	floor := 2 * c.step / float64(Microsecond)
 	severity, limit := Severity(""), 0.0

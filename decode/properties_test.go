@@ -239,6 +239,56 @@ func TestBusyLine(t *testing.T) {
 	assert.InDelta(t, 0.5, k.DutyHigh, 1e-6)
 }
 
+// A wire that is busy for a while and carries pulses before and after gives the
+// same answer whoever counts its busy seconds, in blocks of any length.
+func TestCountsWhenBusy(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		c := &tape{names: []string{"rudder", "probe"}}
+		var probe []change
+		at, level := Time(0), Low
+		hold := func(d Time) {
+			probe = append(probe, change{at, level})
+			at, level = at+d, level.Other()
+		}
+		for range rapid.IntRange(1, 5).Draw(t, "parts") {
+			until := at + Time(rapid.IntRange(200, 2600).Draw(t, "ms"))*Millisecond
+			what := rapid.SampledFrom([]string{"servo", "clock", "marks", "quiet"}).Draw(t, "what")
+			for at < until {
+				switch what {
+				case "servo":
+					if level == High {
+						hold(1500 * Microsecond)
+					} else {
+						hold(18500 * Microsecond)
+					}
+				case "clock":
+					hold(15 * Microsecond)
+				case "marks":
+					hold(230 * Microsecond)
+				default:
+					hold(until - at + 1)
+				}
+			}
+		}
+		c.end = at
+		var starts, widths []Time
+		for s := 3 * Millisecond; s < at-20*Millisecond; s += 20 * Millisecond {
+			starts, widths = append(starts, s), append(widths, 1500*Microsecond)
+		}
+		c.tracks = [][]change{pulsesOf(starts, widths), probe}
+		want := judged(t, c.copy())
+		for _, counts := range []bool{false, true} {
+			blocks := c.copy()
+			blocks.counts, blocks.block = counts, Time(rapid.IntRange(20, 3000).Draw(t, "block"))*Millisecond
+			got := judged(t, blocks)
+			same(t, want, got, 0, fmt.Sprintf("counted by the source: %v", counts))
+			w, g := want.analysis.Channels[1], got.analysis.Channels[1]
+			require.Equal(t, w.OtherKinds, g.OtherKinds)
+			require.Equal(t, fmt.Sprint(w.RateHz, w.DutyLow, w.DutyHigh, w.BitTime), fmt.Sprint(g.RateHz, g.DutyLow, g.DutyHigh, g.BitTime))
+		}
+	})
+}
+
 // A tally of neighbouring edges is the same however they are grouped.
 func TestTallyMerge(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

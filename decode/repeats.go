@@ -97,55 +97,54 @@ func lostPackets(near []sameRun, mid int, tolerance Time) (frames int, ok bool) 
 // improbable is how unlikely a run of one width must be to be told.
 const improbable = 1e-6
 
-// findFrozen finds runs of exactly one width that the channel's own jitter
-// makes improbable. It needs jitter that is resolved elsewhere.
+// findFrozen finds runs of one width that the channel's own jitter makes
+// improbable. It needs jitter that is resolved elsewhere.
 func (c *channel) findFrozen(rests []segment) {
-	if c.Jitter == nil || !c.Jitter.Resolved || len(rests) == 0 {
+	if c.Jitter == nil || !c.Jitter.Resolved {
 		return
 	}
-	var runs []sameRun
-	var pairs, equal float64
-	i := 0
-	c.sameRuns(c.sameWidth(), func(r sameRun) {
-		for i < len(rests) && rests[i].end < r.start {
-			i++
-		}
-		if i < len(rests) && r.start >= rests[i].start {
-			pairs += float64(min(r.n, 4))
-			equal += float64(min(r.n, 4) - 1)
-		}
-		if r.n >= 4 && !c.repeats.cover(r.start) {
-			runs = keepLongest(runs, r)
-		}
-	})
-	if equal == 0 {
-		equal = 1
-	}
-	if pairs == 0 {
+	p := c.mostlyWithin(rests, c.sameWidth())
+	if p <= 0 || p >= 1 {
 		return
 	}
-	p := equal / pairs
 	least := 1 + math.Log(improbable/float64(c.Jitter.WidthN))/math.Log(p)
-	for _, r := range runs {
-		if float64(r.n) >= least {
+	c.sameRuns(c.sameWidth(), func(r sameRun) {
+		if float64(r.n) >= max(4, least) && !c.repeats.cover(r.start) {
 			c.frozen.add(event{start: r.start, end: r.end, count: int64(r.n), measured: float64(r.n)})
 		}
+	})
+}
+
+// mostlyWithin is the largest share of the pulses in unsteady rests that lies
+// within a tolerance of one width, either way: the chance that a pulse is as
+// the first of a run.
+func (c *channel) mostlyWithin(rests []segment, tolerance Time) float64 {
+	unsteady := slices.DeleteFunc(slices.Clone(rests), func(s segment) bool { return s.widths.sd() < 0.53*c.step })
+	var off []int64
+	i := 0
+	for e := range c.kept() {
+		for i < len(unsteady) && unsteady[i].end < e.start {
+			i++
+		}
+		if i == len(unsteady) {
+			break
+		}
+		if e.start >= unsteady[i].start {
+			off = append(off, int64(math.Round(float64(e.width)-unsteady[i].widths.mean())))
+		}
 	}
+	slices.Sort(off)
+	most, from := 0, 0
+	for to := range off {
+		for off[to]-off[from] > 2*int64(tolerance) {
+			from++
+		}
+		most = max(most, to-from+1)
+	}
+	return float64(most) / float64(max(1, len(off)))
 }
 
 // cover reports whether one of the events holds at an instant.
 func (l *events) cover(at Time) bool {
 	return slices.ContainsFunc(l.list, func(e event) bool { return e.start <= at && at <= e.end })
-}
-
-// keepLongest appends a run to a capped list, in place of a shorter one.
-func keepLongest(runs []sameRun, r sameRun) []sameRun {
-	if len(runs) == maxEvents {
-		i := slices.IndexFunc(runs, func(o sameRun) bool { return o.n < r.n })
-		if i < 0 {
-			return runs
-		}
-		runs = slices.Delete(runs, i, i+1)
-	}
-	return append(runs, r)
 }

@@ -327,7 +327,7 @@ func (c *channel) despiked(part []entry) []Time {
 // jitter pools the rests.
 func (c *channel) jitter(rests []segment) *Jitter {
 	nan := math.NaN()
-	j := &Jitter{WidthRMS: nan, WidthRMSCorrected: nan, WidthP99: nan, WidthPP: nan,
+	j := &Jitter{WidthRMS: nan, WidthRMSCorrected: nan, WidthP99: nan, WidthPP: nan, WidthLargest: nan,
 		PeriodRMS: c.frames.intervals.sd() / float64(Microsecond), CycleToCycleRMS: c.frames.cycles.rms() / float64(Microsecond),
 		WidthRMSLow95: nan, WidthRMSHigh95: nan}
 	var squares, degrees float64
@@ -347,6 +347,9 @@ func (c *channel) jitter(rests []segment) *Jitter {
 	j.WidthRMS = rms / float64(Microsecond)
 	j.WidthPP = micros(widest)
 	residuals, byTime := c.residuals(rests, j.WidthN)
+	if len(residuals) > 0 {
+		j.WidthLargest = float64(slices.Max(residuals)) / float64(Microsecond)
+	}
 	if j.WidthN >= 100 {
 		j.WidthP99 = quantile(residuals, 0.99) / float64(Microsecond)
 	}

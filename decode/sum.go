@@ -201,6 +201,11 @@ func wholeFrames(starts []Time, k, lock int, sync Time, f func(first int)) {
 	i := lock
 	for i+k < len(starts) {
 		length := starts[i+k] - starts[i]
+		if locked >= lockFrames && starts[i+k]-starts[i+k-1] > frame && closesSlots(starts[i:i+k], sync) {
+			f(i) // whole, though a gap follows in place of its sync
+			i += k
+			continue
+		}
 		good := frame == 0 || within(length, frame, 10)
 		if good && sync > 0 {
 			last := starts[i+k] - starts[i+k-1]
@@ -224,19 +229,15 @@ func wholeFrames(starts []Time, k, lock int, sync Time, f func(first int)) {
 		}
 		i = nextFrame(starts, i, frame, sync)
 	}
-	if locked >= lockFrames && lastFrame(starts, i, k, sync) {
-		f(i)
+	if locked >= lockFrames && i+k == len(starts) && closesSlots(starts[i:], sync) {
+		f(i) // the end of the capture cut off its sync
 	}
 }
 
-// lastFrame reports whether the markers from i on, the last of the capture,
-// close all slots of a frame whose sync the end cut off.
-func lastFrame(starts []Time, i, k int, sync Time) bool {
-	if i+k != len(starts) {
-		return false
-	}
-	for j := i + 1; j < len(starts); j++ {
-		if sync > 0 && (starts[j]-starts[j-1])*100 >= sync*80 {
+// closesSlots reports whether no sync lies among the markers of a frame.
+func closesSlots(markers []Time, sync Time) bool {
+	for j := 1; j < len(markers); j++ {
+		if sync > 0 && (markers[j]-markers[j-1])*100 >= sync*80 {
 			return false
 		}
 	}
