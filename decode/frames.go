@@ -172,14 +172,12 @@ func (w *walker) lose(start, end Time) {
 func (w *walker) place(e entry) {
 	p := w.expected()
 	if !w.haveFrame || p == 0 {
-		w.frame(e)
+		w.frame(e, false)
 		return
 	}
-	gap := e.start - w.lastFrame
-	k := (gap + p/2) / p
-	if k >= 1 && apart(gap, k*p)*4 <= p {
-		w.settle(k-1, e)
-		w.frame(e)
+	if k, ok := w.onGrid(e.start-w.lastFrame, p); ok {
+		gap := w.settle(k-1, e)
+		w.frame(e, gap)
 		return
 	}
 	w.pending = append(w.pending, e)
@@ -188,16 +186,47 @@ func (w *walker) place(e entry) {
 	}
 }
 
+// onGrid returns how many frames on a gap leads, if it ends within a quarter of
+// a period of the grid. An alternating train may turn out to be in its other
+// phase.
+func (w *walker) onGrid(gap, p Time) (k Time, ok bool) {
+	if w.rhythm.pattern != Alternating {
+		k = (gap + p/2) / p
+		return k, k >= 1 && apart(gap, k*p)*4 <= p
+	}
+	for range 2 {
+		if k, off := w.rhythm.places(gap, w.phase); off*4 <= w.rhythm.pair[0] {
+			return k, true
+		}
+		w.phase ^= 1
+	}
+	return 0, false
+}
+
+// places returns how many intervals of an alternating train, the first of the
+// given phase, come nearest to a gap, and by how much they miss it.
+func (y *rhythm) places(gap Time, phase int) (k, off Time) {
+	whole := y.pair[0] + y.pair[1]
+	off = math.MaxInt64
+	for n := max(1, 2*(gap/whole)-1); n <= 2*(gap/whole)+3; n++ {
+		if miss := apart(gap, n/2*whole+n%2*y.pair[phase]); miss < off {
+			k, off = n, miss
+		}
+	}
+	return k, off
+}
+
 // settle decides what stood between two pulses on the grid with places free
-// between them: late frames fill places, the rest are extra pulses.
-func (w *walker) settle(places Time, next entry) {
+// between them: late frames fill places, the rest are extra pulses. It reports
+// whether places were left over.
+func (w *walker) settle(places Time, next entry) (gap bool) {
 	for _, e := range w.pending {
 		switch {
 		case e.marks&stuck != 0:
 			places -= max(1, (e.width+w.rhythm.period/2)/w.rhythm.period)
 		case places > 0 && e.start-w.lastFrame > w.rhythm.period/2:
 			places--
-			w.frame(e)
+			w.frame(e, false)
 		default:
 			w.extra(e)
 		}
@@ -206,6 +235,7 @@ func (w *walker) settle(places Time, next entry) {
 	if places > 0 {
 		w.drop(places, next)
 	}
+	return places > 0
 }
 
 func (w *walker) drop(n Time, next entry) {
@@ -228,7 +258,8 @@ func (w *walker) newGrid(p Time) int {
 	regular := n >= 4
 	for i := n - 3; regular && i < n; i++ {
 		d := w.pending[i].start - w.pending[i-1].start
-		regular = within(d, p, 5) && w.pending[i].accepted() && w.pending[i-1].accepted()
+		fits := within(d, p, 5) || w.rhythm.pattern == Alternating && w.rhythm.regular(d)
+		regular = fits && w.pending[i].accepted() && w.pending[i-1].accepted()
 	}
 	switch {
 	case regular:
@@ -256,7 +287,7 @@ func (w *walker) restart(run int, p Time) {
 	}
 	for _, e := range pending[first:] {
 		if e.accepted() {
-			w.frame(e)
+			w.frame(e, false)
 		}
 	}
 }
@@ -268,7 +299,7 @@ func (w *walker) settlePending() {
 		switch {
 		case !e.accepted():
 		case !w.haveFrame || e.start-w.lastFrame > w.rhythm.period/2:
-			w.frame(e)
+			w.frame(e, false)
 		default:
 			w.extra(e)
 		}
@@ -276,14 +307,20 @@ func (w *walker) settlePending() {
 	w.pending = w.pending[:0]
 }
 
-// frame books a pulse as a frame and its interval to the frame before.
-func (w *walker) frame(e entry) {
+// frame books a pulse as a frame and, unless frames are missing between, its
+// interval to the frame before.
+func (w *walker) frame(e entry, gap bool) {
 	if !w.any {
 		w.first, w.any = e.start, true
 	}
 	w.frames.frames++
 	w.last = e.start
-	if w.haveFrame && e.marks&afterBlind == 0 {
+	switch {
+	case !w.haveFrame || e.marks&afterBlind != 0:
+	case gap:
+		w.settleLate()
+		w.previous = 0
+	default:
 		w.interval(e.start-w.lastFrame, e.start)
 	}
 	w.lastFrame, w.haveFrame = e.start, true

@@ -346,6 +346,22 @@ func TestRhythms(t *testing.T) {
 	assert.InDelta(t, 18500, alternating.Period.Nominal, 1e-6)
 	assert.Empty(t, findings(j))
 
+	// Pairs far apart alternate as well, with and without a frame missing; where
+	// the longer is a multiple of the shorter, frames are missing instead.
+	for _, pair := range [][2]string{{"1500", "9500"}, {"12500", "20500"}, {"3500", "7500"}} {
+		row := "H1500 L" + pair[0] + " H1500 L" + pair[1] + " "
+		c, j := one(t, "L3000 200*("+row+")")
+		assert.Equal(t, Alternating, c.Period.Pattern, row)
+		assert.Zero(t, c.Dropped, row)
+		assert.Empty(t, findings(j, PeriodOutOfRange), row)
+		total := map[string]string{"1500": "14000", "12500": "36000", "3500": "14000"}[pair[0]]
+		c, _ = one(t, "L3000 90*("+row+") L"+total+" 60*("+row+")")
+		assert.EqualValues(t, 2, c.Dropped, row)
+		assert.EqualValues(t, 302, c.Frames, row)
+	}
+	multiple, _ := one(t, "L3000 200*(H1500 L5500 H1500 L12500)")
+	assert.NotEqual(t, Alternating, multiple.Period.Pattern)
+
 	// One in three frames missing at random leaves the nominal period right.
 	text := "L3000 "
 	for i := range 300 {
@@ -449,4 +465,56 @@ func TestPulsesOfWrongSignal(t *testing.T) {
 	}
 	assert.Equal(t, 400, rows)
 	assert.EqualValues(t, 400, j.analysis.Channels[0].Pulses)
+}
+
+// An extra pulse is one of the pulses and a row of its own, but no frame; its
+// neighbours are not noted.
+func TestExtraPulse(t *testing.T) {
+	c, j := one(t, "L3000 50*("+frame+") H1500 L8000 H1400 L11100 49*("+frame+")")
+	assert.Equal(t, []int64{101, 100, 0, 0}, []int64{c.Pulses, c.Frames, c.Dropped, c.Glitches})
+	var noted []string
+	for row := range j.Rows(false) {
+		if len(row.Notes) > 0 {
+			noted = append(noted, fmt.Sprint(row.Width.Micros(0), row.Notes))
+		}
+	}
+	assert.Equal(t, []string{"1400[extra-pulse]"}, noted)
+	assert.InDelta(t, 1500, c.Rests[0].Width, 1e-6, "it takes no part in a rest")
+}
+
+// What comes before the first ten regular frames is told and not judged: neither
+// its glitches nor its widths count against the channel.
+func TestStartUpIsNotJudged(t *testing.T) {
+	c, j := one(t, "L5000 H2700 L3100 H90 L5000 H400 L12000 H60 L300 H350 L31000 100*("+frame+")")
+	assert.Equal(t, []told{{StartUp, 5, 60, 5}}, findings(j))
+	assert.Equal(t, Passed, j.Outcome)
+	assert.Equal(t, []int64{103, 100, 0, 0}, []int64{c.Pulses, c.Frames, c.Dropped, c.Glitches})
+
+	// The same in the middle is judged.
+	_, j = one(t, "L3000 60*("+frame+") H1500 L4000 H2700 L3100 H90 L10610 60*("+frame+")")
+	var kinds []Kind
+	for _, f := range findings(j) {
+		kinds = append(kinds, f.kind)
+	}
+	assert.Contains(t, kinds, Glitch)
+	assert.Contains(t, kinds, ExtraPulse)
+}
+
+// Late frames, and how many in a row make a new phase of the grid.
+func TestLateFrames(t *testing.T) {
+	for _, c := range []struct {
+		why, track string
+		want       []told
+	}{
+		{"1 ms late is within 5 %", "L3000 50*(" + frame + ") L1000 H1500 L19500 49*(" + frame + ")", nil},
+		{"1.2 ms late is not", "L3000 50*(" + frame + ") L1200 H1500 L19300 49*(" + frame + ")", []told{{PeriodOutOfRange, 1081, 1104, 1}}},
+		{"1.2 ms early", "L3000 50*(H1500 L20500) 1*(H1500 L19300) 1*(H1500 L21700) 49*(" + frame + ")", []told{{PeriodOutOfRange, 1103, 1123, 1}}},
+		{"late again and again", "L3000 50*(" + frame + ") 3*(L2000 H1500 L18500 2*(" + frame + ")) 49*(" + frame + ")", []told{{PeriodOutOfRange, 1081, 1237, 3}}},
+		{"one missing, the next late by 4 ms", "L3000 50*(" + frame + ") L26000 H1500 L16500 49*(" + frame + ")", []told{{DroppedFrame, 1103, 1129, 1}, {PeriodOutOfRange, 1129, 1147, 1}}},
+	} {
+		ca, j := one(t, c.track)
+		assert.Equal(t, c.want, findings(j), c.why)
+		assert.InDelta(t, 22000, ca.Period.Nominal, 5, c.why)
+		assert.Zero(t, ca.Losses, c.why)
+	}
 }

@@ -103,63 +103,80 @@ func meanNear(t *train, centre Time, percent float64) Time {
 	return Time(math.Round(m.mean()))
 }
 
-// findPattern tells steady trains from alternating ones (differences at lag 2
-// spread less than a quarter of those at lag 1) and from those that follow no
-// single period.
+// findPattern tells steady trains from alternating ones and from those that
+// follow no single period.
 func (y *rhythm) findPattern(t *train, step Time) {
-	var single []Time // intervals of one frame, with 0 where a row breaks
-	var all, near int
+	var intervals []Time // with 0 where a row breaks
+	var single, near int
 	t.intervals(func(d Time, joined bool) {
-		if len(single) >= patternFrames {
+		if len(intervals) >= patternFrames {
 			return
 		}
-		if !joined || d*2 > y.period*3 || d*2 < y.period {
-			single = append(single, 0)
+		if !joined || d > longestPeriod {
+			intervals = append(intervals, 0)
+		}
+		if d <= longestPeriod {
+			intervals = append(intervals, d)
 		}
 		if d*2 <= y.period*3 && d*2 >= y.period {
-			single = append(single, d)
-			all++
+			single++
 			if within(d, y.period, 5) {
 				near++
 			}
 		}
 	})
+	if y.alternates(intervals, step) {
+		return
+	}
+	if single >= 8 && near*10 < single*9 {
+		y.pattern = IrregularPattern
+	}
+}
+
+// alternates reports whether intervals alternate between two: differences at
+// lag 2 spread less than a quarter of those at lag 1. Where the longer is a
+// multiple of the shorter, frames are missing instead.
+func (y *rhythm) alternates(intervals []Time, step Time) bool {
 	lag := func(k int) (diffs []Time) {
-		for i := k; i < len(single); i++ {
-			if !slices.Contains(single[i-k:i+1], 0) {
-				diffs = append(diffs, apart(single[i], single[i-k]))
+		for i := k; i < len(intervals); i++ {
+			if !slices.Contains(intervals[i-k:i+1], 0) {
+				diffs = append(diffs, apart(intervals[i], intervals[i-k]))
 			}
 		}
 		return diffs
 	}
 	one, two := lag(1), lag(2)
-	if len(one) < 8 {
-		return
+	if len(one) < 8 || len(two) == 0 {
+		return false
 	}
 	m1, m2 := Time(quantile(one, 0.5)), Time(quantile(two, 0.5))
-	if m1 > max(4*step, y.period/200) && m2*4 < m1 {
-		y.alternate(single)
-		return
+	if m1 <= max(4*step, y.period/200) || m2*4 >= m1 {
+		return false
 	}
-	if near*10 < all*9 {
-		y.pattern = IrregularPattern
-	}
-}
-
-// alternate splits the intervals into the shorter and the longer of a pair.
-func (y *rhythm) alternate(single []Time) {
-	var short, long moments
-	for i := 1; i < len(single); i++ {
-		a, b := single[i-1], single[i]
-		if a == 0 || b == 0 {
-			continue
+	// A pair is neighbours of which the longer is a usual one: no gap.
+	pairs := func(yield func(a, b Time)) {
+		for i := 1; i < len(intervals); i++ {
+			if a, b := intervals[i-1], intervals[i]; a > 0 && b > 0 {
+				yield(min(a, b), max(a, b))
+			}
 		}
-		short.add(int64(min(a, b)))
-		long.add(int64(max(a, b)))
 	}
-	y.pattern = Alternating
-	y.pair = [2]Time{Time(math.Round(short.mean())), Time(math.Round(long.mean()))}
-	y.period = (y.pair[0] + y.pair[1]) / 2
+	var longs []Time
+	pairs(func(_, b Time) { longs = append(longs, b) })
+	usual := Time(quantile(longs, 0.5))
+	var shorter, longer moments
+	pairs(func(a, b Time) {
+		if within(b, usual, 10) {
+			shorter.add(int64(a))
+			longer.add(int64(b))
+		}
+	})
+	short, long := Time(math.Round(shorter.mean())), Time(math.Round(longer.mean()))
+	if k := (long + short/2) / short; k >= 2 && within(long, k*short, 5) {
+		return false
+	}
+	y.pattern, y.pair, y.period = Alternating, [2]Time{short, long}, (short+long)/2
+	return true
 }
 
 // recurring returns about what up to four intervals are that each make up at
