@@ -112,6 +112,10 @@ func noRows(head []byte, end byte) error {
 			rows++
 		}
 	}
+	if rows <= 2 && len(head) > headSize*9/10 {
+		return &ParseError{Line: records[len(records)-1].line, Err: fmt.Errorf("no row of data in the first %d KiB", headSize>>10),
+			Fix: "fewer lines before the first row"}
+	}
 	if len(records) > 0 && rows <= 2 {
 		return &ParseError{Line: records[len(records)-1].line, Err: errors.New("there is no row of data"),
 			Fix: "a time and a level in each row"}

@@ -106,6 +106,10 @@ func (t *table) closeOrigin() {
 			o.ChangesOnly, o.EndStated = false, true
 		}
 	}
+	if o.Step > 0 && 2*o.Step <= float64(o.Unit) {
+		t.note("About %.0f samples share each stamp, which is written to %s us: times are no finer than that; export more digits.", float64(o.Unit)/o.Step, o.Unit.Micros(0))
+		o.Step = float64(o.Unit)
+	}
 	if o.ChangesOnly && t.stated.Num > 0 {
 		o.Step = float64(decode.Second) * float64(t.stated.Den) / float64(t.stated.Num)
 	}

@@ -257,6 +257,9 @@ func (v Variable) words() string {
 	if v.Path != "" {
 		name = safe(string(v.Path))
 	}
+	if v.Kind == "real" {
+		return fmt.Sprintf("%s, real; --channel %s", name, argument(v.Name))
+	}
 	if v.Bits > 1 {
 		return fmt.Sprintf("%s, %s of %d bits; --channel %s", name, v.Kind, v.Bits, argument(v.Name+"[0]"))
 	}

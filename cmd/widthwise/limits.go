@@ -194,7 +194,31 @@ func (f *limitsFile) parse(text []byte) error {
 		return f.refused(err)
 	}
 	f.places = keyPlaces(text)
-	return nil
+	return f.exact()
+}
+
+// exact refuses a key that is one of ours but for capital letters, which the
+// TOML reader lets pass. The first in the file is told.
+func (f *limitsFile) exact() error {
+	var first *place
+	var wrong string
+	for path, at := range f.places {
+		keys := strings.Split(path, "\x00")
+		key := keys[0]
+		if key == "channel" {
+			if len(keys) < 3 {
+				continue
+			}
+			key = keys[len(keys)-1]
+		}
+		if accepted[key] == "" && (first == nil || at.line < first.line || at.line == first.line && at.column < first.column) {
+			first, wrong = &at, key
+		}
+	}
+	if first == nil {
+		return nil
+	}
+	return fmt.Errorf("%s:%d:%d: unknown key %q%s; widthwise help limits lists them", f.name, first.line, first.column, wrong, nearest(strings.ToLower(wrong), maps.Keys(accepted)))
 }
 
 // refused puts what the TOML reader did not take in our words.

@@ -103,6 +103,9 @@ func TestFlagsBesideLimits(t *testing.T) {
 func TestLimitsRefusals(t *testing.T) {
 	for _, c := range []struct{ text, want string }{
 		{"width_warm_us = [885, 2115]", `FILE:1:1: unknown key "width_warm_us", did you mean width_warn_us?; widthwise help limits lists them`},
+		{"Period = \"22ms\"", `FILE:1:1: unknown key "Period", did you mean period?; widthwise help limits lists them`},
+		{"[channel.winch]\nWidth_Fail_US = [800, 2200]", `FILE:2:1: unknown key "Width_Fail_US", did you mean width_fail_us?; widthwise help limits lists them`},
+		{"[Channel.winch]\nperiod = \"22ms\"", `FILE:2:1: unknown key "Channel", did you mean channel?; widthwise help limits lists them`},
 		{"\n[channel.winch]\n  colour = 3", `FILE:3:3: unknown key "colour"; widthwise help limits lists them`},
 		{"[chanel.winch]\nperiod = \"22ms\"", `FILE:1:2: unknown key "chanel", did you mean channel?; widthwise help limits lists them`},
 		{"min_frames = \"many\"", `FILE:1:14: min_frames is of the wrong type; a whole number, such as 50`},
