@@ -112,7 +112,7 @@ func noRows(head []byte, end byte) error {
 			rows++
 		}
 	}
-	if rows <= 2 && len(head) > headSize*9/10 {
+	if len(records) > 0 && rows <= 2 && len(head) > headSize*9/10 {
 		return &ParseError{Line: records[len(records)-1].line, Err: fmt.Errorf("no row of data in the first %d KiB", headSize>>10),
 			Fix: "fewer lines before the first row"}
 	}
