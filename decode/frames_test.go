@@ -173,7 +173,7 @@ func TestExpectations(t *testing.T) {
 	assert.Equal(t, 44*Millisecond, c.Lost)
 
 	// The wait follows a long period: 3.5 of 50 ms are 175 ms.
-	slow := "L3000 60*(H1500 L48500) L100000 60*(H1500 L48500)"
+	slow := "L3000 60*(H1500 L48500) L110000 60*(H1500 L48500)" // 160 ms
 	c, _ = expecting(Expect{}, slow)
 	assert.Equal(t, [2]int64{2, 0}, [2]int64{c.Dropped, c.Losses})
 	c, _ = expecting(Expect{}, "L3000 60*(H1500 L48500) L125001 60*(H1500 L48500)")
@@ -489,6 +489,10 @@ func TestStartUpIsNotJudged(t *testing.T) {
 	assert.Equal(t, []told{{StartUp, 5, 60, 5}}, findings(j))
 	assert.Equal(t, Passed, j.Outcome)
 	assert.Equal(t, []int64{103, 100, 0, 0}, []int64{c.Pulses, c.Frames, c.Dropped, c.Glitches})
+
+	c, j = one(t, "L5000 H90 L5000 100*("+frame+")")
+	assert.Equal(t, []told{{StartUp, 5, 10, 1}}, findings(j), "a glitch alone")
+	assert.Zero(t, c.Glitches)
 
 	// The same in the middle is judged.
 	_, j = one(t, "L3000 60*("+frame+") H1500 L4000 H2700 L3100 H90 L10610 60*("+frame+")")

@@ -200,8 +200,29 @@ func TestEchoOfAnother(t *testing.T) {
 		assert.Equal(t, Echo, a.Channels[1].Signal, "%g of it", share)
 		assert.False(t, j.Channels[1].Judged)
 	}
-	a, _ := decoded(t, newTape(t, "L3000 300*(H1500 L18500)", "L3000 300*(H1500 L18500)"))
-	assert.Equal(t, Servo, a.Channels[1].Signal, "a whole copy may be a second output of the same stick")
+	// One edge in twenty may be its own: of some 62 a second two, then six.
+	for runts, want := range map[int]Signal{1: Echo, 3: Servo} {
+		real, echo := "L3000 ", "L3000 "
+		for i := range 300 {
+			width := 1200 + 600*rng.Float64()
+			real += fmt.Sprintf("H%.3f L%.3f ", width, 20000-width)
+			switch {
+			case i%5 < 3:
+				echo += fmt.Sprintf("H%.3f L%.3f ", width, 20000-width)
+			case i%50/5 < runts && i%5 == 3:
+				echo += "L7000 H100 L12900 "
+			default:
+				echo += "L20000 "
+			}
+		}
+		a, _ := decoded(t, newTape(t, real, echo))
+		assert.Equal(t, want, a.Channels[1].Signal, "%d runts of its own a second", runts)
+	}
+	moving := "L3000 60*(H1100 L18900 H1300 L18700 H1500 L18500 H1700 L18300 H1900 L18100)"
+	for _, track := range []string{moving, "L3000 300*(H1500 L18500)"} {
+		a, _ := decoded(t, newTape(t, track, track))
+		assert.Equal(t, Servo, a.Channels[1].Signal, "a whole copy may be a second output of the same stick")
+	}
 }
 
 // A rate and the range of the duty.
@@ -286,4 +307,27 @@ func TestUnitHint(t *testing.T) {
 	assert.Contains(t, strings.Join(a.Notes, "\n"), "a thousand times larger")
 	a, _ = decoded(t, newTape(t, "L3000000 60*(H1500000 L18500000)"))
 	assert.Contains(t, strings.Join(a.Notes, "\n"), "a thousand times smaller")
+}
+
+// A stream that pauses between two frames: the frame before the pause is whole,
+// and what is missing is whole frames.
+func TestStreamWithAGap(t *testing.T) {
+	whole := stream(22500, 1500, 1100, 1900, 1300, 1600, 1400)
+	for _, missing := range []int{1, 2, 10} {
+		track := fmt.Sprintf("L3000 60*(%s) L%d 40*(%s) H300 L3000", whole, missing*22500, whole)
+		a, j := decoded(t, newTape(t, track))
+		c := a.Channels[0]
+		require.Equal(t, PulsePosition, c.Signal)
+		require.Len(t, c.Slots, 6)
+		for _, s := range c.Slots {
+			assert.EqualValues(t, 100, s.Width.N, "%s, %d missing", s.Name, missing)
+		}
+		if missing < 10 {
+			assert.Equal(t, []int64{int64(missing), 100 + int64(missing), 0}, []int64{c.Dropped, c.Frames, c.Losses})
+			continue
+		}
+		assert.Equal(t, []int64{0, 100, 1}, []int64{c.Dropped, c.Frames, c.Losses})
+		assert.Equal(t, 10*22500*Microsecond, c.Lost)
+		assert.Equal(t, Failed, j.Outcome)
+	}
 }

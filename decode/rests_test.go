@@ -60,6 +60,19 @@ func TestRampIsNoRest(t *testing.T) {
 	}
 }
 
+// A drift too slow to be split is no rest where its slope shows: here t is 9.6,
+// then 1.9 (slope x sqrt(n^3 / 12) / noise, of widths 0.3 us above and below).
+func TestSlowDrift(t *testing.T) {
+	drift := func(perFrame float64) *ChannelAnalysis {
+		return restsOf(t, 102, func(i int) float64 { return 1500 + perFrame*float64(i) + 0.3*float64(1-i%2*2) })
+	}
+	assert.Empty(t, drift(0.01).Rests)
+	c := drift(0.002)
+	require.Len(t, c.Rests, 1)
+	assert.EqualValues(t, 100, c.Rests[0].Frames)
+	assert.InDelta(t, 0.3, c.Rests[0].RMS, 0.02)
+}
+
 // Spikes, torn pulses and the pulses beside a gap take no part in the jitter.
 func TestSpikesTakeNoPart(t *testing.T) {
 	rng := rand.New(rand.NewPCG(10, 11))
