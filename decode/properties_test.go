@@ -342,3 +342,78 @@ func TestLattice(t *testing.T) {
 		assert.InDelta(t, want, l.step(), 1, "%g MHz", mhz)
 	}
 }
+
+// Drawn frames with drawn faults: what was put in is what is counted, whatever
+// the order and the place of the faults.
+func TestDrawnFaults(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 3))
+		period := Time(rapid.IntRange(12, 25).Draw(t, "period")) * Millisecond
+		var track []change
+		mark := func(at, width Time) { track = append(track, change{at, High}, change{at + width, Low}) }
+		var pulses, dropped, glitches, stuck, losses int64
+		var lost Time
+		const frames = 300
+		whole := true // the mark before was a pulse: whether a row of stuck levels is a loss is open
+		for i, at := 0, 3*Millisecond; i < frames; i++ {
+			clean := i < 12 || i > frames-5
+			fault, gap := rng.IntN(20), Time(0)
+			switch {
+			case !clean && fault == 0 && whole: // one to twelve missing
+				n := Time(1 + rng.IntN(12)*rng.IntN(2))
+				switch gap = (n + 1) * period; {
+				case gap > 111*Millisecond:
+					losses++
+					lost += n * period
+				case gap < 109*Millisecond:
+					dropped += int64(n)
+				default:
+					n = 0 // too near the wait to say
+				}
+				at += n * period
+			case !clean && fault == 1 && i > 0: // a runt in the pause before
+				mark(at-4*Millisecond, Time(60+rng.IntN(230))*Microsecond)
+				glitches++
+			case !clean && fault == 2 && i > 0: // two spikes in the pause before
+				mark(at-4*Millisecond, 10*Microsecond)
+				mark(at-3*Millisecond, 10*Microsecond)
+				glitches += 2
+			}
+			start := at + Time(rng.NormFloat64()*20)*Microsecond
+			width := Time(1400+rng.IntN(200)) * Microsecond
+			before := whole
+			whole = true
+			switch fault = rng.IntN(40); {
+			case !clean && fault == 0: // torn
+				first, pause := Time(300+rng.IntN(800))*Microsecond, Time(5+rng.IntN(100))*Microsecond
+				mark(start, first)
+				mark(start+first+pause, width-first-pause)
+				glitches++
+				pulses++
+			case !clean && fault == 1 && gap == 0 && before: // stuck
+				whole = false
+				mark(start, Time(3100+rng.IntN(4000))*Microsecond)
+				stuck++
+			default:
+				mark(start, width)
+				pulses++
+			}
+			at += period
+		}
+		c := &tape{names: []string{"rudder"}, tracks: [][]change{slices.Insert(track, 0, change{0, Low})}}
+		c.end = track[len(track)-1].at + 3*Millisecond
+		j := judged(t, c)
+		got := j.analysis.Channels[0]
+		require.Equal(t, Servo, got.Signal)
+		require.Equal(t, []int64{pulses, glitches, losses, dropped, pulses + dropped}, []int64{got.Pulses, got.Glitches, got.Losses, got.Dropped, got.Frames})
+		require.InDelta(t, millis(lost), millis(got.Lost), 0.3*float64(losses)+1e-9)
+		require.InEpsilon(t, micros(period), got.Period.Nominal, 1e-3)
+		var jams int64
+		for _, f := range j.Findings {
+			if f.Kind == StuckLevel {
+				jams += f.Count
+			}
+		}
+		require.Equal(t, stuck, jams)
+	})
+}
