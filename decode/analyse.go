@@ -16,6 +16,7 @@ type channel struct {
 	rec    *Recording
 	pulses *train
 	pulser *pulser // nil for a slot
+	expect Expect
 
 	step      float64 // time step in picoseconds, 0 where unknown
 	usual     [2]Time // widths that say something about rests
@@ -27,6 +28,7 @@ type channel struct {
 	repeats   events
 	frozen    events
 	lateStart bool
+	stated    bool  // the user says that it is active low
 	stream    bool  // frames of a pulse-position stream
 	slot      bool  // one of its slots
 	markers   int64 // of the stream
@@ -35,15 +37,16 @@ type channel struct {
 // minPulses is how many pulses make a servo channel of one nobody named.
 const minPulses = 5
 
-// Analyse measures the recording.
-func (r *Recording) Analyse() *Analysis {
+// Analyse measures the recording. It may be called again with other
+// expectations.
+func (r *Recording) Analyse(e PerChannel[Expect]) *Analysis {
 	a := &Analysis{Start: r.start, End: r.end, Origin: r.origin, Resolution: math.NaN()}
 	if r.resolution > 0 {
 		a.Resolution = r.resolution / float64(Microsecond)
 	}
 	a.Notes = append(a.Notes, r.origin.Notes...)
 	for _, w := range r.channels {
-		a.Channels = append(a.Channels, r.identify(a, w))
+		a.Channels = append(a.Channels, r.identify(a, w, e.For(w.name)))
 	}
 	a.timeFrames()
 	a.boundCapture()
@@ -56,24 +59,24 @@ func (r *Recording) Analyse() *Analysis {
 	}
 	for _, ca := range a.Channels {
 		if c := ca.asked; c != nil {
-			c.walkFrames(findRhythm(c.pulses, c.Stated.Period, Time(c.step)))
+			c.walkFrames(findRhythm(c.pulses, c.expect.Period, Time(c.step)))
 			all.Go(c.measure)
 		}
 	}
 	all.Wait()
-	a.Notes = append(a.Notes, a.limitations()...)
+	a.Notes = append(a.Notes, a.doubts()...)
 	return a
 }
 
-// limitations says what this capture cannot tell.
-func (a *Analysis) limitations() []string {
+// doubts says what this capture cannot tell.
+func (a *Analysis) doubts() []string {
 	var out []string
 	servos := a.servos()
 	if o := a.Origin; o.ChangesOnly && !o.EndStated && len(servos) > 0 {
 		out = append(out, "the capture lists changes only and ends at its last one: a loss on all channels at its end cannot be seen")
 	}
 	for _, c := range servos {
-		if stated := c.Stated.LossAfter; stated > 0 && stated < c.frames.lossAfter {
+		if stated := c.expect.LossAfter; stated > 0 && stated < c.frames.lossAfter {
 			out = append(out, fmt.Sprintf("%s: a loss time of %s s is hardly longer than its frames of %s s; %s s is used", c.Name,
 				stated.Seconds(3), c.frames.rhythm.period.Seconds(3), c.frames.lossAfter.Seconds(3)))
 		}
@@ -85,13 +88,12 @@ func (a *Analysis) limitations() []string {
 }
 
 // identify names the kind of a channel and chooses its active level.
-func (r *Recording) identify(a *Analysis, w *channelState) *ChannelAnalysis {
+func (r *Recording) identify(a *Analysis, w *wire, e Expect) *ChannelAnalysis {
 	nan := math.NaN()
-	ca := &ChannelAnalysis{Name: w.name, Named: w.named, Stated: w.stated, Signal: Silent, Level: w.level, Offset: nan, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
-	e := w.stated
+	ca := &ChannelAnalysis{Name: w.name, Named: w.named, Signal: Silent, Level: w.level, Offset: nan, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
 	if w.edges == 0 {
 		if w.named || e.Signal == Servo || e.Signal == PulsePosition {
-			ca.LossCount, ca.LostTime = 1, r.end-r.start // a loss over the whole capture
+			ca.Losses, ca.Lost = 1, r.end-r.start // a loss over the whole capture
 		}
 		return ca
 	}
@@ -115,13 +117,13 @@ func (r *Recording) identify(a *Analysis, w *channelState) *ChannelAnalysis {
 		if doubt {
 			a.Notes = append(a.Notes, fmt.Sprintf("%s: both levels could be the pulse; %s is taken as active; --active says otherwise", w.name, p.active))
 		}
-		ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, step: r.resolution}
+		ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, expect: e, step: r.resolution, stated: w.stated == Low}
 	case PulsePosition:
 		ca.Active = w.marked
-		r.splitStream(a, ca, w)
+		r.takeApart(a, ca, w, e)
 	case Irregular, Duty, Echo:
 		if asked {
-			ca.asked = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, step: r.resolution}
+			ca.asked = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, expect: e, step: r.resolution}
 		}
 	}
 	switch ca.Signal {
@@ -135,7 +137,7 @@ func (r *Recording) identify(a *Analysis, w *channelState) *ChannelAnalysis {
 }
 
 // mostly returns the kind of most seconds that are not silent.
-func (w *channelState) mostly() Signal {
+func (w *wire) mostly() Signal {
 	seconds := maps.Clone(w.seconds)
 	if seconds[Echo] > 0 {
 		seconds[Echo] += w.perhapsEcho
@@ -153,8 +155,8 @@ func (w *channelState) mostly() Signal {
 // polarity chooses the active level: the one with at least 90 % of its marks
 // from 300 to 3000 us; of two, the one whose leading edges are the steadier,
 // then the shorter, then high, in doubt.
-func (w *channelState) polarity() (p *pulser, doubt bool) {
-	switch w.stated.Active {
+func (w *wire) polarity() (p *pulser, doubt bool) {
+	switch w.stated {
 	case High:
 		return w.high, false
 	case Low:
@@ -196,7 +198,7 @@ func (t *train) steadiness() float64 {
 	var last Time
 	t.intervals(func(d Time, joined bool) {
 		if joined && len(changes) < scaleFrom {
-			changes = append(changes, absDiff(d, last))
+			changes = append(changes, apart(d, last))
 		}
 		last = d
 	})
@@ -244,13 +246,13 @@ func (a *Analysis) servos() []*channel {
 func (a *Analysis) timeFrames() {
 	for _, c := range a.measured() {
 		if c.stream || c.slot {
-			c.walkFrames(findRhythm(c.pulses, c.Stated.Period, Time(c.step)))
+			c.walkFrames(findRhythm(c.pulses, c.expect.Period, Time(c.step)))
 		}
 	}
 	all := a.servos()
 	rhythms := make([]rhythm, len(all))
 	for i, c := range all {
-		rhythms[i] = findRhythm(c.pulses, c.Stated.Period, Time(c.step))
+		rhythms[i] = findRhythm(c.pulses, c.expect.Period, Time(c.step))
 	}
 	for i, c := range all {
 		if rhythms[i].pattern != Alternating && followsWidths(c, all, rhythms[i].period) {
@@ -261,7 +263,7 @@ func (a *Analysis) timeFrames() {
 }
 
 func (c *channel) walkFrames(y rhythm) {
-	lossAfter := c.Stated.LossAfter
+	lossAfter := c.expect.LossAfter
 	if lossAfter == 0 {
 		lossAfter = max(110*Millisecond, y.period*7/2)
 	}
@@ -289,8 +291,8 @@ func (a *Analysis) boundCapture() {
 func (c *channel) boundHead(a *Analysis, earliest Time) {
 	f := c.frames
 	if !f.any {
-		if c.Named || c.Stated.Signal == Servo {
-			f.losses.add(Event{Start: a.Start, End: a.End, Count: 1, Measured: float64(a.End-a.Start) / float64(Millisecond)})
+		if c.Named || c.expect.Signal == Servo {
+			f.losses.add(event{start: a.Start, end: a.End, count: 1, measured: float64(a.End-a.Start) / float64(Millisecond)})
 		}
 		return
 	}
@@ -301,8 +303,8 @@ func (c *channel) boundHead(a *Analysis, earliest Time) {
 		c.lateStart = true
 		return
 	}
-	f.losses.list = append([]Event{{Start: a.Start, End: f.first, Count: 1,
-		Measured: float64(f.first-a.Start) / float64(Millisecond)}}, f.losses.list...)
+	f.losses.list = append([]event{{start: a.Start, end: f.first, count: 1,
+		measured: float64(f.first-a.Start) / float64(Millisecond)}}, f.losses.list...)
 	f.losses.all++
 }
 
@@ -319,7 +321,7 @@ func (c *channel) boundTail(a *Analysis) {
 		return
 	}
 	start := f.lastLife + f.rhythm.period
-	f.losses.add(Event{Start: start, End: a.End, Count: 1, Measured: float64(a.End-start) / float64(Millisecond)})
+	f.losses.add(event{start: start, end: a.End, count: 1, measured: float64(a.End-start) / float64(Millisecond)})
 }
 
 // measure fills in the figures of one train.
@@ -332,22 +334,22 @@ func (c *channel) measure() {
 	if c.narrow {
 		c.usual = [2]Time{400 * Microsecond, 1120 * Microsecond}
 	}
-	c.ChannelAnalysis.PulseCount = f.pulses
-	c.DroppedCount = f.dropped
-	c.FrameCount = f.frames + f.dropped
-	c.LossCount = f.losses.all
+	c.ChannelAnalysis.Pulses = f.pulses
+	c.Dropped = f.dropped
+	c.Frames = f.frames + f.dropped
+	c.Losses = f.losses.all
 	for _, l := range f.losses.list {
-		c.LostTime += l.End - l.Start
+		c.Lost += l.end - l.start
 	}
 	if c.pulser != nil {
-		c.GlitchCount = c.countGlitches()
+		c.Glitches = c.countGlitches()
 	}
 	if f.pulses == 0 {
 		return
 	}
 	c.Period = c.period()
 	if c.stream {
-		c.ChannelAnalysis.PulseCount = c.markers
+		c.ChannelAnalysis.Pulses = c.markers
 		c.Jitter = c.jitter(nil)
 		return
 	}
@@ -361,7 +363,7 @@ func (c *channel) measure() {
 	}
 	for e, off := range c.steady() {
 		if off != 0 {
-			c.spikes.add(Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: micros(off)})
+			c.spikes.add(event{start: e.start, end: e.start + e.width, count: 1, measured: micros(off)})
 		}
 	}
 	c.findRepeats()

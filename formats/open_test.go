@@ -60,3 +60,8 @@ func TestHalfACharacter(t *testing.T) {
 		assert.Contains(t, c.Origin().Notes[len(c.Origin().Notes)-1], "cut off")
 	}
 }
+
+func TestMissingFile(t *testing.T) {
+	_, err := Open("no/such.csv", Options{})
+	require.EqualError(t, err, "no/such.csv: no such file or directory")
+}

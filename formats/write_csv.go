@@ -2,9 +2,10 @@ package formats
 
 import (
 	"io"
-	"strings"
 
 	"widthwise/decode"
+	"widthwise/formats/internal/exact"
+	"widthwise/formats/internal/table"
 )
 
 // WriteCSV writes s as a table (RFC 4180, lines ending in LF): a time column in
@@ -18,7 +19,7 @@ import (
 // after it; reading such a table takes both away again.
 func WriteCSV(w io.Writer, s decode.Source, o WriteOptions) error {
 	if len(s.Channels()) == 0 {
-		return &UsageError{"there is no channel to write"}
+		return &UsageError{Message: "there is no channel to write"}
 	}
 	t := &tableWriter{w: w, source: s}
 	t.header()
@@ -39,7 +40,7 @@ func (t *tableWriter) header() {
 	t.buf = append(t.buf, "time [s]"...)
 	for _, c := range t.source.Channels() {
 		t.buf = append(t.buf, ',')
-		t.buf = append(t.buf, headerCell(c.Name)...)
+		t.buf = append(t.buf, table.HeaderCell(c.Name)...)
 	}
 	t.buf = append(t.buf, '\n')
 }
@@ -90,7 +91,7 @@ func (t *tableWriter) changes() error {
 // samples writes the level at start + n/rate for every n up to the end.
 func (t *tableWriter) samples(rate Rate) error {
 	var (
-		grid   sampler
+		grid   exact.Sampler
 		digits int
 		n      = int64(-1)
 		at     decode.Time // of sample n
@@ -107,14 +108,14 @@ func (t *tableWriter) samples(rate Rate) error {
 				}
 			}
 			n++
-			at = grid.at(n)
+			at = grid.At(n)
 		}
 		return nil
 	}
 	end, err := rows(t.source, func(now decode.Time, next []byte, _ []int) error {
 		if n < 0 {
-			grid, n, at = sampler{rate: rate, start: now}, 0, now
-			digits = digitsOf(grid.unit())
+			grid, n, at = exact.Sampler{Rate: rate, Start: now}, 0, now
+			digits = digitsOf(grid.Unit())
 		}
 		if err := before(now); err != nil {
 			return err
@@ -191,31 +192,4 @@ func allZero(text []byte) bool {
 		}
 	}
 	return true
-}
-
-// runsAsFormula are the first characters by which a spreadsheet takes a cell
-// for a formula (OWASP, CSV Injection).
-const runsAsFormula = "=+-@\t\r\n"
-
-// headerCell spells a channel name so that no spreadsheet runs it and any
-// reader of RFC 4180 gets it whole. [plainName] is its inverse.
-func headerCell(name string) string {
-	if at := strings.TrimLeft(name, "'"); at != "" && strings.ContainsRune(runsAsFormula, rune(at[0])) {
-		name = "'" + name
-	}
-	if plain, _ := cutBrackets(name); plain != name {
-		name += " [logic]" // or the end of the name would be taken for a unit
-	}
-	if strings.ContainsAny(name, ",\"\r\n") || strings.TrimSpace(name) != name {
-		name = `"` + strings.ReplaceAll(name, `"`, `""`) + `"`
-	}
-	return name
-}
-
-// plainName takes away the apostrophe that headerCell put before a name.
-func plainName(cell string) string {
-	if at := strings.TrimLeft(cell, "'"); at != "" && at != cell && strings.ContainsRune(runsAsFormula, rune(at[0])) {
-		return cell[1:]
-	}
-	return cell
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"widthwise/decode"
+	"widthwise/formats/internal/sourcetest"
 )
 
 // FuzzConvert: whatever can be read can be written, and comes back with the
@@ -16,7 +17,7 @@ func FuzzConvert(f *testing.F) {
 	f.Add([]byte("time [ms],throttle,rudder\n0,0,1\n1.5,1,1\n3,0,0\n4,0,x\n"))
 	f.Add([]byte("-0.001;0\n0,5;1\n1;0\n"))
 	f.Add([]byte("$timescale 1 us $end\n$var wire 1 ! a $end\n$var wire 1 \" b $end\n$enddefinitions $end\n#3\n1!\n#5\n0!x\"\n#5\n1!\n#9\n"))
-	f.Add([]byte(faultBase + "kind = \"unknown-level\"\nfor = \"1s\"\n"))
+	f.Add([]byte(twoServos + "kind = \"unknown-level\"\nfor = \"1s\"\n"))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		want, ok := lanesOf(text)
 		if !ok {
@@ -42,15 +43,15 @@ func FuzzConvert(f *testing.F) {
 
 // settled adds a change, unless it is none, to changes without levels of no
 // duration.
-func settled(lane []change, c change) []change {
-	if last := len(lane) - 1; last >= 0 && lane[last].at == c.at {
+func settled(lane []sourcetest.Change, c sourcetest.Change) []sourcetest.Change {
+	if last := len(lane) - 1; last >= 0 && lane[last].At == c.At {
 		lane = lane[:last]
 	}
 	before := decode.Unknown
 	if len(lane) > 0 {
-		before = lane[len(lane)-1].level
+		before = lane[len(lane)-1].Level
 	}
-	if c.level == before {
+	if c.Level == before {
 		return lane
 	}
 	return append(lane, c)
@@ -58,13 +59,13 @@ func settled(lane []change, c change) []change {
 
 // lanesOf reads the changes of each channel by number, if text is a small
 // capture with a channel.
-func lanesOf(text []byte) ([][]change, bool) {
+func lanesOf(text []byte) ([][]sourcetest.Change, bool) {
 	r, err := NewReader(bytes.NewReader(text), "drawn", Options{})
 	if err != nil {
 		return nil, false
 	}
 	defer r.Close()
-	lanes := make([][]change, len(r.Channels()))
+	lanes := make([][]sourcetest.Change, len(r.Channels()))
 	for edges := 0; edges < 10_000; {
 		b, err := r.Next()
 		if err == io.EOF {
@@ -77,7 +78,7 @@ func lanesOf(text []byte) ([][]change, bool) {
 			level := run.First
 			for _, at := range run.At {
 				edges++
-				lanes[run.Channel] = settled(lanes[run.Channel], change{at, level})
+				lanes[run.Channel] = settled(lanes[run.Channel], sourcetest.Change{At: at, Level: level})
 				level = level.Other()
 			}
 		}

@@ -12,6 +12,9 @@ import (
 	"pgregory.net/rapid"
 
 	"widthwise/decode"
+	"widthwise/formats/internal/sourcetest"
+	"widthwise/formats/scenario"
+	"widthwise/formats/tomlfile"
 )
 
 // writers are the ways a capture can be written.
@@ -20,13 +23,36 @@ var writers = map[string]func(io.Writer, decode.Source) error{
 	"vcd": WriteVCD,
 }
 
-func reread(t tester, name string, text []byte) (map[string][]change, decode.Origin) {
-	t.Helper()
+func reread(t require.TestingT, name string, text []byte) (map[string][]sourcetest.Change, decode.Origin) {
 	r, err := NewReader(bytes.NewReader(text), name, Options{})
 	require.NoError(t, err, "%.300s", text)
 	defer r.Close()
 	return edgesOf(t, r)
 }
+
+func edgesOf(t require.TestingT, s decode.Source) (map[string][]sourcetest.Change, decode.Origin) {
+	all, err := sourcetest.ByName(s)
+	require.NoError(t, err)
+	return all, s.Origin()
+}
+
+func mustParse(t testing.TB, text string) *scenario.Scenario {
+	s, err := scenario.Parse("test.toml", []byte(text))
+	require.NoError(t, err)
+	return s
+}
+
+// twoServos has a fault to be described in the lines that follow.
+const twoServos = `scenario = "one fault"
+length = "4s"
+frames = { period = "20ms", first = "10ms" }
+channel = [
+  { name = "a", kind = "servo", width_us = 1500 },
+  { name = "b", kind = "servo", width_us = 1000, offset = "5ms" },
+]
+[[fault]]
+channels = ["a"]
+`
 
 // Any capture that is written and read has the edges, start and end it had;
 // and writing what was read gives the same text once more.
@@ -62,8 +88,8 @@ func TestRoundTripOfScripts(t *testing.T) {
 
 // withoutFirstUnknown leaves out what a channel that has no level yet begins
 // with, as edgesOf does for a source that says nothing of it.
-func withoutFirstUnknown(changes []change) []change {
-	if len(changes) > 0 && changes[0].level == decode.Unknown {
+func withoutFirstUnknown(changes []sourcetest.Change) []sourcetest.Change {
+	if len(changes) > 0 && changes[0].Level == decode.Unknown {
 		return changes[1:]
 	}
 	return changes
@@ -97,8 +123,8 @@ func drawScript(t *rapid.T, at decode.Time, n int) (text string, end decode.Time
 // The example, which holds every kind of signal, survives every way of writing
 // it. As samples it does at the rate it was sampled at.
 func TestRoundTripOfScenarios(t *testing.T) {
-	s := mustParse(t, ScenarioExample)
-	s.Length = Duration(6 * decode.Second)
+	s := mustParse(t, scenario.Example)
+	s.Length = tomlfile.Duration(6 * decode.Second)
 	for _, sampling := range []string{"exact", "24MHz", "1MHz"} {
 		s.Sampling, s.SamplingPhase, s.Start = sampling, "", 0
 		r, err := s.Open(Options{})
@@ -114,8 +140,8 @@ func TestRoundTripOfScenarios(t *testing.T) {
 			assert.Equal(t, []decode.Time{span.Start, span.End}, []decode.Time{origin.Start, origin.End})
 		}
 	}
-	s.Start, s.Length = Duration(-decode.Second), Duration(decode.Second/2)
-	for _, samples := range []Rate{{1e6, 1}, {3e6, 1}} {
+	s.Start, s.Length = tomlfile.Duration(-decode.Second), tomlfile.Duration(decode.Second/2)
+	for _, samples := range []Rate{{Num: 1e6, Den: 1}, {Num: 3e6, Den: 1}} {
 		s.Sampling = fmt.Sprint(samples.Num, "Hz")
 		r, err := s.Open(Options{})
 		require.NoError(t, err)

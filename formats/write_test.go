@@ -14,6 +14,8 @@ import (
 	"pgregory.net/rapid"
 
 	"widthwise/decode"
+	"widthwise/formats/internal/table"
+	"widthwise/formats/scenario"
 )
 
 // script is a source made of a list of changes: "100 a+ b-" is one instant in
@@ -106,12 +108,12 @@ func TestWriteCSVSamples(t *testing.T) {
 0.0000010,0,0
 0.0000015,0,0
 0.0000020,0,0
-`, written(t, func(w io.Writer) error { return WriteCSV(w, s, WriteOptions{Samples: Rate{2e6, 1}}) }))
+`, written(t, func(w io.Writer) error { return WriteCSV(w, s, WriteOptions{Samples: Rate{Num: 2e6, Den: 1}}) }))
 
 	// A third of a microsecond, each rounded on its own.
 	s = scripted([]string{"a"}, 0, 1e6, "0 a-; 333334 a+")
 	assert.Equal(t, "time [s],a\n0.000000000000,0\n0.000000333333,0\n0.000000666667,1\n0.000001000000,1\n",
-		written(t, func(w io.Writer) error { return WriteCSV(w, s, WriteOptions{Samples: Rate{3e6, 1}}) }))
+		written(t, func(w io.Writer) error { return WriteCSV(w, s, WriteOptions{Samples: Rate{Num: 3e6, Den: 1}}) }))
 }
 
 // The shape of the standard's own example (IEEE Std 1364-2005, 18.2.4): the
@@ -151,9 +153,11 @@ func TestWriteRefuses(t *testing.T) {
 	for _, write := range []func(io.Writer, decode.Source) error{
 		WriteVCD,
 		func(w io.Writer, s decode.Source) error { return WriteCSV(w, s, WriteOptions{}) },
-		func(w io.Writer, s decode.Source) error { return WriteCSV(w, s, WriteOptions{Samples: Rate{1e6, 1}}) },
+		func(w io.Writer, s decode.Source) error {
+			return WriteCSV(w, s, WriteOptions{Samples: Rate{Num: 1e6, Den: 1}})
+		},
 	} {
-		r, err := mustParse(t, faultBase+"kind = \"inverted\"").Open(Options{})
+		r, err := mustParse(t, twoServos+"kind = \"inverted\"").Open(Options{})
 		require.NoError(t, err)
 		assert.ErrorIs(t, write(writeFunc(func([]byte) (int, error) { return 0, full }), r), full)
 	}
@@ -183,19 +187,19 @@ func TestHeaderCells(t *testing.T) {
 		"bus[3]":        "bus[3]",
 		"pin (V)":       "pin (V) [logic]",
 	} {
-		assert.Equal(t, want, headerCell(name))
+		assert.Equal(t, want, table.HeaderCell(name))
 	}
 	rapid.Check(t, func(t *rapid.T) {
 		name := strings.TrimSpace(rapid.StringMatching(`['=+\-@a,"; \[\]()V1]{1,12}a?\)?`).Draw(t, "name"))
 		if name == "" {
 			name = "-"
 		}
-		record, err := csv.NewReader(strings.NewReader("t," + headerCell(name) + "\n")).Read()
+		record, err := csv.NewReader(strings.NewReader("t," + table.HeaderCell(name) + "\n")).Read()
 		require.NoError(t, err)
 		require.Len(t, record, 2)
-		require.NotContains(t, runsAsFormula, record[1][:1])
-		plain, _ := cutBrackets(record[1])
-		require.Equal(t, name, plainName(plain))
+		require.NotContains(t, table.RunsAsFormula, record[1][:1])
+		plain, _ := table.CutBrackets(record[1])
+		require.Equal(t, name, table.PlainName(plain))
 	})
 }
 
@@ -218,12 +222,12 @@ func TestIdentifiersDiffer(t *testing.T) {
 // BenchmarkWriteSamples makes a table of samples of three channels; the size
 // of its text over the time is what is reported.
 func BenchmarkWriteSamples(b *testing.B) {
-	s := mustParse(b, ScenarioExample)
+	s := mustParse(b, scenario.Example)
 	for b.Loop() {
 		r, err := s.Open(Options{Select: []string{"throttle", "rudder", "winch"}})
 		require.NoError(b, err)
 		n := int64(0)
-		require.NoError(b, WriteCSV(writeFunc(func(p []byte) (int, error) { n += int64(len(p)); return len(p), nil }), r, WriteOptions{Samples: Rate{1e6, 1}}))
+		require.NoError(b, WriteCSV(writeFunc(func(p []byte) (int, error) { n += int64(len(p)); return len(p), nil }), r, WriteOptions{Samples: Rate{Num: 1e6, Den: 1}}))
 		b.SetBytes(n)
 	}
 }

@@ -21,7 +21,7 @@ import (
 // White space within a name becomes an underscore, as a reference has none.
 func WriteVCD(w io.Writer, s decode.Source) error {
 	if len(s.Channels()) == 0 {
-		return &UsageError{"there is no channel to write"}
+		return &UsageError{Message: "there is no channel to write"}
 	}
 	d := &dumpWriter{w: w, codes: make([]string, len(s.Channels()))}
 	end, err := rows(s, func(at decode.Time, levels []byte, changed []int) error {
@@ -49,7 +49,7 @@ type dumpWriter struct {
 
 func (d *dumpWriter) begin(s decode.Source, at decode.Time, levels []byte) error {
 	if at < 0 {
-		return &UsageError{fmt.Sprintf("a value change dump holds no time before zero, and this capture starts at %s s; write CSV", strings.TrimRight(strings.TrimRight(at.Seconds(12), "0"), "."))}
+		return &UsageError{Message: fmt.Sprintf("a value change dump holds no time before zero, and this capture starts at %s s; write CSV", strings.TrimRight(strings.TrimRight(at.Seconds(12), "0"), "."))}
 	}
 	d.buf = append(make([]byte, 0, flushSize+4096), "$version widthwise $end\n$timescale 1 ps $end\n$scope module capture $end\n"...)
 	taken := map[string]bool{}

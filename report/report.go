@@ -10,7 +10,6 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
-	"widthwise/decode/diagnose"
 	"widthwise/formats"
 )
 
@@ -19,7 +18,6 @@ type Check struct {
 	Schema   string     `json:"schema"`
 	Verdict  Word       `json:"verdict"`
 	Captures []*Capture `json:"captures"`
-	Safety   string     `json:"safety"`
 
 	unreadable bool
 }
@@ -43,7 +41,6 @@ type Capture struct {
 	Facts
 	Verdict  Word       `json:"verdict"`
 	Channels []*Channel `json:"channels"`
-	Events   []Event    `json:"events"`
 	Findings []Finding  `json:"findings"`
 	Causes   []Cause    `json:"causes"` // of the capture as a whole
 	Unseen   []string   `json:"unseen"` // bounds on what did not occur
@@ -79,7 +76,6 @@ type Channel struct {
 	BitTime  Number `json:"bit_time_us"` // of a serial signal
 	Place    *int   `json:"place"`       // in the receiver's frame, from 1
 	Offset   Number `json:"offset_us"`   // after the first channel of the frame
-	Follows  Word   `json:"follows"`     // the channel whose pulse ends where this one's begins
 
 	column int  // of a table, from 1; 0 elsewhere
 	slot   bool // is a slot of a pulse-position stream
@@ -100,26 +96,18 @@ type Width struct {
 
 // Period summarises intervals in microseconds.
 type Period struct {
-	Nominal   Number         `json:"nominal"`
-	Pattern   Word           `json:"pattern"`
-	Min       Number         `json:"min"`
-	Median    Number         `json:"median"`
-	Max       Number         `json:"max"`
-	Mean      Number         `json:"mean"`
-	SD        Number         `json:"sd"`
-	DriftPPM  Number         `json:"drift_ppm"`
-	MeanU95   Number         `json:"mean_u95"`
-	Residual  Number         `json:"residual_sd"` // about the fitted line
-	Others    int64          `json:"others"`      // intervals outside the figures
-	Recurring []Number       `json:"recurring"`
-	Changes   []PeriodChange `json:"changes"`
-}
-
-// PeriodChange is a change of the frame period.
-type PeriodChange struct {
-	At   Seconds `json:"at_s"`
-	From Number  `json:"from_us"`
-	To   Number  `json:"to_us"`
+	Nominal   Number   `json:"nominal"`
+	Pattern   Word     `json:"pattern"`
+	Min       Number   `json:"min"`
+	Median    Number   `json:"median"`
+	Max       Number   `json:"max"`
+	Mean      Number   `json:"mean"`
+	SD        Number   `json:"sd"`
+	DriftPPM  Number   `json:"drift_ppm"`
+	MeanU95   Number   `json:"mean_u95"`
+	Residual  Number   `json:"residual_sd"` // about the fitted line
+	Others    int64    `json:"others"`      // intervals outside the figures
+	Recurring []Number `json:"recurring"`
 }
 
 // Jitter holds the figures of steadiness in microseconds.
@@ -175,7 +163,7 @@ type Finding struct {
 
 // NewCheck starts the document of `check`; nothing judged is undecided.
 func NewCheck() *Check {
-	return &Check{Schema: "widthwise.check/1", Verdict: Word(decode.Undecided), Captures: []*Capture{}, Safety: Safety}
+	return &Check{Schema: "widthwise.check/1", Verdict: Word(decode.Undecided), Captures: []*Capture{}}
 }
 
 // Add appends a capture and takes its outcome into the whole: a failure fails
@@ -208,10 +196,10 @@ func (c *Check) settle() {
 
 // NewCapture gathers what is to be told about one capture. Labels are further
 // words for channels, by name.
-func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, events []diagnose.Event, labels map[string]string) *Capture {
+func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, labels map[string]string) *Capture {
 	c := &Capture{
 		Facts: newFacts(h, a), Verdict: Word(j.Outcome),
-		Channels: []*Channel{}, Events: newEvents(events), Findings: newFindings(j.Findings), Causes: newCauses(j.Causes),
+		Channels: []*Channel{}, Findings: newFindings(j.Findings), Causes: newCauses(j.Causes),
 		Unseen: append([]string{}, j.Unseen...),
 	}
 	columns := map[string]int{}
@@ -249,12 +237,11 @@ func newChannel(a *decode.ChannelAnalysis, j decode.ChannelJudgement, labels map
 	c := &Channel{
 		Name: a.Name, Label: labels[a.Name], Signal: string(a.Signal), Active: level(a.Active),
 		Judged: j.Judged, Verdict: Word(j.Outcome),
-		Pulses: a.PulseCount, Frames: a.FrameCount, Dropped: a.DroppedCount, Glitches: a.GlitchCount,
-		Losses: a.LossCount, Lost: Seconds(a.LostTime),
+		Pulses: a.Pulses, Frames: a.Frames, Dropped: a.Dropped, Glitches: a.Glitches,
+		Losses: a.Losses, Lost: Seconds(a.Lost),
 		Width: newWidth(a.Width), Period: newPeriod(a.Period), Jitter: newJitter(a.Jitter),
 		Rests: []Rest{}, OtherKinds: []KindSpan{}, Slots: []*Channel{}, Causes: newCauses(j.Causes),
-		Follows: Word(a.Follows),
-		RateHz:  none, DutyLow: none, DutyHigh: none, BitTime: none, Offset: none,
+		RateHz: none, DutyLow: none, DutyHigh: none, BitTime: none, Offset: none,
 	}
 	switch a.Signal {
 	case decode.Silent:
@@ -310,7 +297,7 @@ func newPeriod(p *decode.Period) *Period {
 	out := &Period{
 		Nominal: positive(p.Nominal), Pattern: Word(p.Pattern), DriftPPM: Number(p.DriftPPM),
 		Min: none, Median: none, Max: none, Mean: none, SD: none, MeanU95: none,
-		Residual: Number(p.Residual), Others: p.Others, Recurring: []Number{}, Changes: []PeriodChange{},
+		Residual: Number(p.Residual), Others: p.Others, Recurring: []Number{},
 	}
 	if s := p.Intervals; s.N > 0 {
 		out.Min, out.Median, out.Max = micros(s.Min), Number(s.Median), micros(s.Max)
@@ -318,9 +305,6 @@ func newPeriod(p *decode.Period) *Period {
 	}
 	for _, r := range p.Recurring {
 		out.Recurring = append(out.Recurring, Number(r))
-	}
-	for _, c := range p.Changes {
-		out.Changes = append(out.Changes, PeriodChange{Seconds(c.At), Number(c.From), Number(c.To)})
 	}
 	return out
 }

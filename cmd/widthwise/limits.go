@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strings"
 
@@ -52,7 +53,7 @@ var accepted = map[string]string{
 // rule is what holds for one channel.
 type rule struct {
 	limits decode.Limits
-	stated decode.Stated
+	expect decode.Expect
 }
 
 // rules are what holds for all channels and for those named in a limits file.
@@ -76,13 +77,13 @@ func newRules(o *options) (*rules, error) {
 func (f *limitsFile) rules(o *options) (*rules, error) {
 	flags := func(r *rule) {
 		if o.period > 0 {
-			r.stated.Period = o.period
+			r.limits.Period, r.expect.Period = o.period, o.period
 		}
 		if o.lossAfter > 0 {
-			r.stated.LossAfter = o.lossAfter
+			r.expect.LossAfter = o.lossAfter
 		}
 		if o.active != decode.Unknown {
-			r.stated.Active = o.active
+			r.limits.Active = o.active
 		}
 	}
 	out := &rules{all: rule{limits: decode.DefaultLimits}, channel: map[string]rule{}}
@@ -133,8 +134,18 @@ func (r *rules) limits() decode.PerChannel[decode.Limits] {
 	return each(r, func(r rule) decode.Limits { return r.limits })
 }
 
-func (r *rules) stated() decode.PerChannel[decode.Stated] {
-	return each(r, func(r rule) decode.Stated { return r.stated })
+func (r *rules) expect() decode.PerChannel[decode.Expect] {
+	return each(r, func(r rule) decode.Expect { return r.expect })
+}
+
+func (r *rules) active() decode.PerChannel[decode.Level] {
+	return each(r, func(r rule) decode.Level { return r.limits.Active })
+}
+
+func (r *rules) glitchBelow() decode.PerChannel[decode.Time] {
+	return each(r, func(r rule) decode.Time {
+		return decode.Time(math.Round(r.limits.GlitchBelow * float64(decode.Microsecond)))
+	})
 }
 
 func each[T any](r *rules, pick func(rule) T) decode.PerChannel[T] {

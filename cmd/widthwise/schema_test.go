@@ -10,7 +10,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"widthwise/formats"
+	"widthwise/formats/scenario"
 )
 
 // checkSchema is what a script may rely on in a document of check, schema 1:
@@ -142,7 +142,7 @@ func captures(t *testing.T) []string {
 	dir := t.TempDir()
 	var names []string
 	for name, text := range map[string]string{
-		"everything": formats.ScenarioExample,
+		"everything": scenario.Example,
 		"silent":     "scenario = \"silent\"\nlength = \"2s\"\nsampling = \"1MHz\"\n[[channel]]\nname = \"winch\"\nkind = \"silent\"\nlevel = \"low\"\n",
 		"short":      "scenario = \"short\"\nlength = \"65ms\"\nsampling = \"1MHz\"\n[frames]\nperiod = \"20ms\"\n[[channel]]\nname = \"rudder\"\nkind = \"servo\"\nwidth_us = 1500\n",
 	} {

@@ -10,7 +10,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"widthwise/formats"
+	"widthwise/formats/scenario"
 )
 
 // limitsExample is a commented limits file that works.
@@ -48,7 +48,7 @@ A script at the bench:
 func topics() []*cobra.Command {
 	return []*cobra.Command{
 		{Use: "limits", Short: "a limits file, ready to be changed", Long: limitsExample},
-		{Use: "scenario", Short: "a scenario file, ready to be changed", Long: formats.ScenarioExample},
+		{Use: "scenario", Short: "a scenario file, ready to be changed", Long: scenario.Example},
 		{Use: "formats", Short: "what captures are read", Long: formatsHelp},
 		{Use: "exit", Short: "what the exit status says", Long: exitHelp},
 	}

@@ -1,0 +1,97 @@
+package capture
+
+import (
+	"fmt"
+
+	"widthwise/decode"
+	"widthwise/formats/internal/exact"
+)
+
+// Options steer how a capture is read. The zero value finds everything out.
+type Options struct {
+	// Select lists the channels to read: a name, a dotted path, a bit
+	// "bus[3]", a pattern with * and ?, or "#3" for the third column of a
+	// table, all columns counted from 1. Empty: all. One that matches nothing is a *UsageError.
+	Select []string
+	// Also lists names that are added to the rest, such as those a limits file names
+	// (a bit of a vector, say), and marks them as named. One that matches nothing is a *UsageError.
+	Also []string
+	// Rate in hertz states the sample rate of a table without a time column.
+	// As a rational: numerator and denominator; 0 states nothing.
+	Rate exact.Rate
+	// TimeUnit states the unit of a table's time column: s, ms, us, ns; "" finds it.
+	TimeUnit string
+	// Threshold and Hysteresis in microvolts for analog columns; nil finds them.
+	Threshold, Hysteresis *int64
+	// SkipBadRows leaves damaged rows out and counts them.
+	SkipBadRows bool
+	// Dialect overrides parts of a table's dialect; zero fields find it out.
+	Dialect Dialect
+}
+
+// Dialect is how a table spells its rows. Zero fields mean: find out.
+type Dialect struct {
+	Delimiter rune // ',', ';', '\t', '|', ' ' for runs of spaces
+	Decimal   rune // '.' or ','
+}
+
+// Variable is one thing a capture declares, whether or not it becomes a channel.
+type Variable struct {
+	Name     string   // the channel's name, or the one it would have
+	Path     string   // dotted scope path of a dump, "" elsewhere
+	Kind     string   // "digital", "analog", "vector", "real", "text", "time", ...
+	Width    int      // bits
+	Column   int      // of a table, counted from 1; 0 elsewhere
+	Aliases  []string // further names of the same signal
+	Selected bool     // is among Channels
+}
+
+// Header is what is known before the samples are read.
+type Header struct {
+	File         string
+	Format       string   // "csv", "vcd" or "scenario"
+	Compression  string   // "none", "gzip" or "zstd"
+	Encoding     string   // "utf-8", "utf-16le" or "utf-16be"
+	Dialect      string   // the decision in one line
+	Alternatives []string // what else it could have been, best first
+	Variables    []Variable
+}
+
+// ParseError is damage in a capture with its place. Line and Column count from
+// 1 (columns in bytes, of the decompressed text); 0 where there is none.
+type ParseError struct {
+	File         string
+	Line, Column int64
+	Err          error  // what is wrong
+	Fix          string // what would be right
+}
+
+// Error returns "FILE:LINE:COLUMN: what is wrong; what would be right".
+func (e *ParseError) Error() string {
+	s := e.File
+	if e.Line > 0 {
+		s += fmt.Sprintf(":%d", e.Line)
+		if e.Column > 0 {
+			s += fmt.Sprintf(":%d", e.Column)
+		}
+	}
+	s += ": " + e.Err.Error()
+	if e.Fix != "" {
+		s += "; " + e.Fix
+	}
+	return s
+}
+
+func (e *ParseError) Unwrap() error { return e.Err }
+
+// UsageError is a request the capture cannot meet, such as a channel that it
+// does not have.
+type UsageError struct{ Message string }
+
+func (e *UsageError) Error() string { return e.Message }
+
+// Source is what each format implements: a decode.Source with a header.
+type Source interface {
+	decode.Source
+	Header() *Header
+}

@@ -1,0 +1,185 @@
+package capture
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/klauspost/compress/gzip"
+	"github.com/klauspost/compress/zstd"
+	"golang.org/x/text/encoding/unicode"
+	"golang.org/x/text/transform"
+)
+
+// HeadSize is how much of a capture's text is looked at to find its format and
+// dialect.
+const HeadSize = 64 << 10
+
+// Input is a capture's text on its way to a format: decompressed, UTF-8, no
+// byte-order mark.
+type Input struct {
+	Name        string
+	Head        []byte    // the first up to headSize bytes, still to come from r
+	R           io.Reader // all of the text
+	Compression string
+	Encoding    string
+	Close       func() error
+}
+
+// Bare takes the operation and the name off an error of the operating system.
+func Bare(err error) error {
+	var at *os.PathError
+	if errors.As(err, &at) {
+		return at.Err
+	}
+	return err
+}
+
+// NewInput undoes compression and encoding.
+func NewInput(r io.Reader, name string) (*Input, error) {
+	in := &Input{Name: name}
+	br, err := in.decompress(bufio.NewReaderSize(r, HeadSize))
+	if err != nil {
+		return nil, err
+	}
+	br = in.decode(br)
+	head, err := br.Peek(HeadSize)
+	if err != nil && err != io.EOF && len(head) == 0 {
+		in.Close()
+		switch {
+		case errors.Is(err, io.ErrUnexpectedEOF):
+			err = fmt.Errorf("the %s data end before any text", in.Compression)
+		case in.Compression != "none":
+			err = fmt.Errorf("begins like a %s file and is none: %w", in.Compression, err)
+		}
+		return nil, err
+	}
+	in.Head, in.R = head, br
+	return in, nil
+}
+
+// maxWindow bounds what a zstd frame may ask of memory; it is the window of
+// the format's long mode.
+const maxWindow = 128 << 20
+
+// decompress recognises gzip (RFC 1952) and zstd (RFC 8878) by their magic
+// numbers.
+func (in *Input) decompress(br *bufio.Reader) (*bufio.Reader, error) {
+	in.Compression, in.Close = "none", func() error { return nil }
+	magic, err := br.Peek(4)
+	if err != nil && err != io.EOF {
+		return nil, err
+	}
+	switch {
+	case bytes.HasPrefix(magic, []byte{0x1f, 0x8b}):
+		z, err := gzip.NewReader(br)
+		if err != nil {
+			return nil, fmt.Errorf("begins like a gzip file and is none: %w", err)
+		}
+		z.Multistream(false)
+		in.Compression, in.Close = "gzip", z.Close
+		return bufio.NewReaderSize(&gzipMembers{z, br}, HeadSize), nil
+	case bytes.HasPrefix(magic, []byte{0x28, 0xb5, 0x2f, 0xfd}), skippable(magic):
+		z, err := zstd.NewReader(br, zstd.WithDecoderMaxWindow(maxWindow), zstd.WithDecoderLowmem(true))
+		if err != nil {
+			return nil, err
+		}
+		in.Compression, in.Close = "zstd", func() error { z.Close(); return nil }
+		return bufio.NewReaderSize(z, HeadSize), nil
+	}
+	return br, nil
+}
+
+// skippable tells the magic number of a frame that zstd leaves out.
+func skippable(magic []byte) bool {
+	return len(magic) == 4 && magic[0]&0xf0 == 0x50 && bytes.Equal(magic[1:], []byte{0x2a, 0x4d, 0x18})
+}
+
+// gzipMembers reads the members of a gzip file one after another, up to what is
+// none: padding, or whatever a transfer left behind it.
+type gzipMembers struct {
+	z    *gzip.Reader
+	from *bufio.Reader
+}
+
+func (g *gzipMembers) Read(p []byte) (int, error) {
+	for {
+		n, err := g.z.Read(p)
+		if err != io.EOF || n > 0 {
+			if err == io.EOF {
+				err = nil
+			}
+			return n, err
+		}
+		if magic, _ := g.from.Peek(2); !bytes.Equal(magic, []byte{0x1f, 0x8b}) {
+			return 0, io.EOF
+		}
+		if err := g.z.Reset(g.from); err != nil {
+			return 0, err
+		}
+		g.z.Multistream(false)
+	}
+}
+
+// decode recognises UTF-16 by its byte-order mark, or by a zero in every other
+// byte, and takes a mark off UTF-8.
+func (in *Input) decode(br *bufio.Reader) *bufio.Reader {
+	in.Encoding = "utf-8"
+	start, _ := br.Peek(256)
+	order, mark := unicode.LittleEndian, unicode.IgnoreBOM
+	switch {
+	case bytes.HasPrefix(start, []byte{0xff, 0xfe}):
+		mark = unicode.ExpectBOM
+	case bytes.HasPrefix(start, []byte{0xfe, 0xff}):
+		order, mark = unicode.BigEndian, unicode.ExpectBOM
+	case zerosAt(start, 1):
+	case zerosAt(start, 0):
+		order = unicode.BigEndian
+	default:
+		if bytes.HasPrefix(start, []byte{0xef, 0xbb, 0xbf}) {
+			br.Discard(3)
+		}
+		return br
+	}
+	in.Encoding = "utf-16le"
+	if order == unicode.BigEndian {
+		in.Encoding = "utf-16be"
+	}
+	return bufio.NewReaderSize(transform.NewReader(&pairs{r: br}, unicode.UTF16(order, mark).NewDecoder()), HeadSize)
+}
+
+// pairs reads whole pairs of bytes: half a character at the end of a file that
+// was cut off is left out.
+type pairs struct {
+	r    io.Reader
+	half []byte
+}
+
+func (p *pairs) Read(to []byte) (int, error) {
+	if len(to) < 2 {
+		return 0, io.ErrShortBuffer
+	}
+	for {
+		n := copy(to, p.half)
+		m, err := p.r.Read(to[n:])
+		n += m
+		p.half = append(p.half[:0], to[n-n%2:n]...)
+		if n -= n % 2; n > 0 || err != nil {
+			return n, err
+		}
+	}
+}
+
+// zerosAt tells whether text is zero in every other byte from the given one
+// on, and nowhere else.
+func zerosAt(text []byte, from int) bool {
+	for i, c := range text {
+		if (c == 0) != (i%2 == from) {
+			return false
+		}
+	}
+	return len(text) >= 4
+}

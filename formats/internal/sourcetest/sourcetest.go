@@ -1,0 +1,100 @@
+// Package sourcetest drains the sources of tests and holds them to what every
+// source promises.
+package sourcetest
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"widthwise/decode"
+)
+
+// Change is a level that a channel takes.
+type Change struct {
+	At    decode.Time
+	Level decode.Level
+}
+
+// Drain reads a source to its end, or to its error, and returns the changes of
+// each channel; a level that a channel has already is none. A promise that the
+// source breaks is an error: names differ, instants of a channel never go back
+// and lie in their block, an unknown run has one of them.
+func Drain(s decode.Source) ([][]Change, error) {
+	d := drain{channels: s.Channels()}
+	d.changes = make([][]Change, len(d.channels))
+	d.level = make([]decode.Level, len(d.channels))
+	d.last = make([]decode.Time, len(d.channels))
+	if err := d.names(); err != nil {
+		return nil, err
+	}
+	for d.after = -1 << 63; ; {
+		b, err := s.Next()
+		if errors.Is(err, io.EOF) {
+			return d.changes, nil
+		}
+		if err != nil {
+			return d.changes, err
+		}
+		if b.Until < d.after {
+			return d.changes, fmt.Errorf("a block ends at %d and the next at %d", d.after, b.Until)
+		}
+		for _, r := range b.Runs {
+			if err := d.run(r, b.Until); err != nil {
+				return d.changes, fmt.Errorf("channel %s: %w", d.channels[r.Channel].Name, err)
+			}
+		}
+		d.after = b.Until
+		for i := range d.last {
+			d.last[i] = b.Until
+		}
+	}
+}
+
+// ByName drains a source and returns the changes under each channel's name.
+func ByName(s decode.Source) (map[string][]Change, error) {
+	lists, err := Drain(s)
+	named := map[string][]Change{}
+	for i, list := range lists {
+		named[s.Channels()[i].Name] = list
+	}
+	return named, err
+}
+
+type drain struct {
+	channels []decode.Channel
+	changes  [][]Change
+	level    []decode.Level // of each channel now
+	last     []decode.Time  // its last instant
+	after    decode.Time    // where the block before ended
+}
+
+func (d *drain) names() error {
+	seen := map[string]bool{}
+	for i, c := range d.channels {
+		if seen[c.Name] {
+			return fmt.Errorf("two channels are named %s", c.Name)
+		}
+		seen[c.Name], d.last[i] = true, -1<<63
+	}
+	return nil
+}
+
+func (d *drain) run(r decode.Run, until decode.Time) error {
+	if len(r.At) == 0 || r.First == decode.Unknown && len(r.At) != 1 {
+		return fmt.Errorf("a run to %s has %d instants", r.First, len(r.At))
+	}
+	level := r.First
+	for _, at := range r.At {
+		if at < d.last[r.Channel] || at > until {
+			return fmt.Errorf("an instant at %d after %d, in a block from %d to %d", at, d.last[r.Channel], d.after, until)
+		}
+		d.last[r.Channel] = at
+		if level != d.level[r.Channel] {
+			d.level[r.Channel] = level
+			d.changes[r.Channel] = append(d.changes[r.Channel], Change{at, level})
+		}
+		level = level.Other()
+	}
+	return nil
+}

@@ -1,0 +1,306 @@
+package table
+
+import (
+	"bytes"
+	"strings"
+
+	"widthwise/decode"
+	"widthwise/formats/internal/exact"
+)
+
+// cellClass is what a cell looks like on its own.
+type cellClass uint8
+
+const (
+	emptyCell cellClass = iota
+	numberCell
+	wordCell     // a level in words
+	unknownCell  // a level that is not known
+	dateCell     // a date and time, or a time of day
+	quantityCell // a number with a unit of time
+	textCell
+)
+
+// levelWords are levels in words, small letters. The single letters are those
+// of VHDL's std_logic where it has them; x, z, u and w are unknown there.
+var levelWords = map[string]decode.Level{
+	"0": decode.Low, "1": decode.High, "false": decode.Low, "true": decode.High,
+	"low": decode.Low, "high": decode.High, "lo": decode.Low, "hi": decode.High,
+	"l": decode.Low, "h": decode.High, "off": decode.Low, "on": decode.High,
+	"no": decode.Low, "yes": decode.High, "f": decode.Low, "t": decode.High,
+	"down": decode.Low, "up": decode.High, "clear": decode.Low, "set": decode.High,
+	"x": decode.Unknown, "z": decode.Unknown, "u": decode.Unknown, "w": decode.Unknown,
+	"-": decode.Unknown, "?": decode.Unknown, "nan": decode.Unknown, "unknown": decode.Unknown,
+	"undefined": decode.Unknown, "n/a": decode.Unknown, "na": decode.Unknown,
+}
+
+// longestWord is the size of the longest level word.
+const longestWord = 9
+
+// wordLevel returns the level a word stands for.
+func wordLevel(text []byte) (l decode.Level, ok bool) {
+	if len(text) == 0 || len(text) > longestWord {
+		return decode.Unknown, false
+	}
+	var low [longestWord]byte
+	for i, c := range text {
+		if c >= 'A' && c <= 'Z' {
+			c += 'a' - 'A'
+		}
+		low[i] = c
+	}
+	l, ok = levelWords[string(low[:len(text)])]
+	return l, ok
+}
+
+func classify(text []byte, mark byte) cellClass {
+	if len(text) == 0 {
+		return emptyCell
+	}
+	if _, ok := exact.ReadNumber(text, mark); ok {
+		return numberCell
+	}
+	if l, ok := wordLevel(text); ok {
+		if l == decode.Unknown {
+			return unknownCell
+		}
+		return wordCell
+	}
+	if _, _, _, ok := readDate(text); ok {
+		return dateCell
+	}
+	if number, unit := cutUnit(text); unit != "" {
+		_, isNumber := exact.ReadNumber(number, mark)
+		if _, isTime := timeUnits[unit]; isNumber && isTime {
+			return quantityCell
+		}
+	}
+	return textCell
+}
+
+// profile is what the cells of one column have in common.
+type profile struct {
+	count    [textCell + 1]int
+	rows     int
+	byOne    bool // whole numbers, each one more than the last
+	rises    int  // numbers larger than the one before
+	falls    int  // and smaller
+	last     int64
+	huge     int     // numbers no level can be
+	values   []int64 // up to three different numbers, in nanounits
+	words    map[string]int
+	bits     int  // cells of digits 0 and 1 (x, z) as many as in the first
+	hex      int  // cells of hexadecimal digits likewise
+	prefixed bool // with 0x or 0b, or an h behind
+	leading  bool // some start with a needless zero
+	letters  bool // some hold a hexadecimal letter
+	size     int  // of bits or hex
+}
+
+// maxWords is how many different texts of a column are told apart.
+const maxWords = 4096
+
+func newProfile() *profile {
+	return &profile{byOne: true, words: map[string]int{}}
+}
+
+func (p *profile) add(text []byte, mark byte) {
+	class := classify(text, mark)
+	p.count[class]++
+	p.rows++
+	if class == emptyCell {
+		p.byOne = false
+		return
+	}
+	if len(p.words) < maxWords || p.words[string(text)] > 0 {
+		p.words[string(text)]++
+	}
+	p.addPacked(text)
+	if class != numberCell {
+		p.byOne = false
+		return
+	}
+	v, ok := exact.ScaledNumber(text, mark, 9)
+	if !ok { // such as an epoch stamp in nanoseconds
+		v, _ = exact.ScaledNumber(text, mark, 0)
+	}
+	if v >= absurdVolts || v <= -absurdVolts || !ok {
+		p.huge++
+	}
+	if p.count[numberCell] > 1 {
+		if v > p.last {
+			p.rises++
+		} else if v < p.last {
+			p.falls++
+		}
+		p.byOne = p.byOne && v-p.last == 1e9
+	}
+	p.byOne = p.byOne && v%1e9 == 0
+	p.last = v
+	if len(p.values) < 3 {
+		for _, seen := range p.values {
+			if seen == v {
+				return
+			}
+		}
+		p.values = append(p.values, v)
+	}
+}
+
+// addPacked holds a cell against the spellings of several bits in one.
+func (p *profile) addPacked(text []byte) {
+	digits, base, marked := packedDigits(text)
+	if p.size == 0 {
+		p.size, p.prefixed = len(digits), marked
+	}
+	same := p.size == len(digits) && p.prefixed == marked && len(digits) > 0
+	if same && base != 16 && len(bytes.Trim(digits, "01xXzZ")) == 0 {
+		p.bits++
+	}
+	if same && base != 2 && isHex(digits) {
+		p.hex++
+	}
+	p.leading = p.leading || len(digits) > 1 && digits[0] == '0'
+	p.letters = p.letters || bytes.ContainsAny(digits, "abcdefABCDEF")
+}
+
+// packedDigits takes 0b, 0x, h' and an h behind off a group of bits.
+func packedDigits(text []byte) (digits []byte, base int, marked bool) {
+	switch {
+	case len(text) > 2 && text[0] == '0' && (text[1] == 'x' || text[1] == 'X'):
+		return text[2:], 16, true
+	case len(text) > 2 && text[0] == '0' && (text[1] == 'b' || text[1] == 'B'):
+		return text[2:], 2, true
+	case len(text) > 1 && (text[len(text)-1] == 'h' || text[len(text)-1] == 'H'):
+		return text[:len(text)-1], 16, true
+	}
+	return text, 0, false
+}
+
+func isHex(digits []byte) bool {
+	for _, c := range digits {
+		if !(c >= '0' && c <= '9' || c >= 'a' && c <= 'f' || c >= 'A' && c <= 'F') {
+			return false
+		}
+	}
+	return true
+}
+
+// packed tells whether the column holds several bits in each cell: marked as
+// such, or digits that cannot be a plain number or level. base is 2 or 16.
+func (p *profile) packed() (base int, ok bool) {
+	full := p.rows - p.count[emptyCell]
+	bits, hex := 3*p.bits >= 2*full, 3*p.hex >= 2*full
+	switch {
+	case full == 0 || p.size == 0 || p.size > maxColumns:
+		return 0, false
+	case bits && (p.prefixed || p.size > 1 && p.leading || p.size >= 8 && full > 1):
+		return 2, true
+	case hex && p.prefixed:
+		return 16, true
+	case hex && p.size > 1 && p.letters && p.count[textCell] > 0 && p.count[wordCell]+p.count[unknownCell] == 0:
+		return 16, true
+	}
+	return 0, false
+}
+
+// zeroOne tells whether all numbers are 0 or 1 and both occur.
+func (p *profile) zeroOne() bool {
+	return len(p.values) == 2 && (p.values[0] == 0 && p.values[1] == 1e9 || p.values[0] == 1e9 && p.values[1] == 0)
+}
+
+// onlyZeroOne tells whether no number is anything but 0 or 1.
+func (p *profile) onlyZeroOne() bool {
+	for _, v := range p.values {
+		if v != 0 && v != 1e9 {
+			return false
+		}
+	}
+	return true
+}
+
+// rising tells whether the numbers may be stamps: they never fall, or nearly
+// always rise.
+func (p *profile) rising() bool {
+	n := p.count[numberCell]
+	if n < 2 || 2*n < p.rows || p.rises == 0 {
+		return false
+	}
+	if p.falls == 0 {
+		return len(p.values) > 2 || p.rises == n-1
+	}
+	return len(p.values) > 2 && 4*p.rises >= 3*(n-1)
+}
+
+// kind says what the column is, its place in the table aside. Up to a third of
+// the cells may be something else: damage, which is told when it is reached.
+func (p *profile) kind() columnKind {
+	full := p.rows - p.count[emptyCell]
+	levels := p.count[wordCell] + p.count[unknownCell]
+	most := func(n int) bool { return n > 0 && 3*n >= 2*full }
+	if _, ok := p.packed(); ok {
+		return packedColumn
+	}
+	switch {
+	case full == 0:
+		return textColumn
+	case most(p.count[dateCell]):
+		return dateColumn
+	case most(p.count[quantityCell]):
+		return quantityColumn
+	case !most(levels + p.count[numberCell]):
+		return textColumn
+	case p.count[unknownCell] == full && !p.stdLogic():
+		return textColumn // dashes and the like
+	case p.count[numberCell] == 0, p.count[wordCell] > 0 && p.onlyZeroOne():
+		return levelColumn
+	}
+	return numberColumn
+}
+
+// stdLogic tells whether all cells are letters for an unknown level.
+func (p *profile) stdLogic() bool {
+	for w := range p.words {
+		if !strings.Contains("xzuwXZUW", w) {
+			return false
+		}
+	}
+	return true
+}
+
+// columnKind says what a column holds.
+type columnKind uint8
+
+const (
+	textColumn columnKind = iota
+	timeColumn
+	indexColumn // sample numbers beside a time column
+	nameColumn  // of a long table: which channel a row speaks of
+	levelColumn // levels in words
+	numberColumn
+	packedColumn
+	dateColumn     // until it is chosen as the time: text
+	quantityColumn // likewise
+)
+
+// isComment tells whether a line is a remark.
+func isComment(line []byte, delimiter byte) bool {
+	line = bytes.TrimLeft(line, " \t")
+	if len(line) == 0 {
+		return false
+	}
+	switch line[0] {
+	case '#', '%':
+		return true
+	case ';':
+		return delimiter != ';'
+	}
+	return bytes.HasPrefix(line, []byte("//"))
+}
+
+func isBlank(line []byte) bool { return len(bytes.TrimSpace(line)) == 0 }
+
+// commentText takes the marks off a remark.
+func commentText(line []byte) string {
+	return strings.TrimSpace(strings.TrimLeft(plainText(line), "#;%/ \t"))
+}

@@ -1,0 +1,548 @@
+package table
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"strings"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/formats/internal/capture"
+)
+
+// plan is how a table is spelt and what its columns hold: one reading of its
+// first rows.
+type plan struct {
+	delimiter, decimal byte
+	columns            []column
+	timeAt             int // column of the stamps, -1 for none
+	clock              clock
+	header             int64 // line of the names, 0 for none
+	first              int64 // line of the first row of data
+	sparse             bool  // an empty cell repeats the one above
+	nameAt, levelAt    int   // of a long table, else -1
+	names              []string
+	rows               []headRecord // of a long table, those of the head
+	facts              facts
+	notes              []string
+	err                error // why the plan cannot be carried out
+	score              float64
+}
+
+// column is one column of a table.
+type column struct {
+	kind       columnKind
+	name, unit string
+	base       int // 2 or 16 where several bits share a cell
+	size       int // digits of such a cell
+	shift      int // volts: the unit is 10^shift nanovolts
+	values     int // different numbers in the head, up to 3
+	zeroOne    bool
+}
+
+func (p *plan) long() bool { return p.nameAt >= 0 }
+
+var delimiterNames = map[byte]string{
+	',': "comma", ';': "semicolon", '\t': "tab", '|': "pipe", spaces: "spaces",
+}
+
+// headRecord is a line of the head, cut at a candidate's delimiter.
+type headRecord struct {
+	line    int64
+	text    string
+	comment bool
+	cells   [][]byte // trimmed; nil where the row is damaged
+	err     error    // the damage
+}
+
+// findPlan reads the head of a table in every spelling and returns the best
+// reading and, best first, what else it could have been.
+func findPlan(head []byte, end byte, o capture.Options) (best *plan, others []string, err error) {
+	var plans []*plan
+	for _, delimiter := range []byte{'\t', ';', ',', '|', spaces} {
+		if o.Dialect.Delimiter == 0 && delimiter != ',' && bytes.IndexByte(head, delimiter) < 0 {
+			continue // one column, as with the comma
+		}
+		if o.Dialect.Delimiter != 0 && byte(o.Dialect.Delimiter) != delimiter {
+			continue
+		}
+		records := headRecords(head, end, delimiter)
+		for _, decimal := range []byte{'.', ','} {
+			if o.Dialect.Decimal != 0 && byte(o.Dialect.Decimal) != decimal {
+				continue
+			}
+			if decimal == ',' && o.Dialect.Decimal == 0 && !hasComma(records) {
+				continue // it would make no difference
+			}
+			if p := readPlan(records, delimiter, decimal, o); p != nil {
+				plans = append(plans, p)
+			}
+		}
+	}
+	if len(plans) == 0 {
+		return nil, nil, noRows(head, end)
+	}
+	slices.SortStableFunc(plans, func(a, b *plan) int {
+		switch {
+		case a.score > b.score:
+			return -1
+		case a.score < b.score:
+			return 1
+		}
+		return 0
+	})
+	best = plans[0]
+	for _, p := range plans[1:] {
+		d := p.describe()
+		if p.score > best.score/2 && p.err == nil && d != best.describe() && !slices.Contains(others, d) {
+			others = append(others, d)
+		}
+	}
+	return best, others, best.err
+}
+
+// noRows says that nothing in the head is a row of data.
+func noRows(head []byte, end byte) error {
+	records := headRecords(head, end, ',')
+	rows := 0
+	for _, r := range records {
+		if r.err != nil && !r.comment {
+			return r.err
+		}
+		if !r.comment && isTextual(r.text) {
+			rows++
+		}
+	}
+	if len(records) > 0 && rows <= 2 && len(head) > capture.HeadSize*9/10 {
+		return &capture.ParseError{Line: records[len(records)-1].line, Err: fmt.Errorf("no row of data in the first %d KiB", capture.HeadSize>>10),
+			Fix: "fewer lines before the first row"}
+	}
+	if len(records) > 0 && rows <= 2 {
+		return &capture.ParseError{Line: records[len(records)-1].line, Err: errors.New("there is no row of data"),
+			Fix: "a time and a level in each row"}
+	}
+	return &capture.ParseError{Line: 1, Err: errors.New("no rows of times and levels were found"),
+		Fix: "--delimiter and --decimal state how rows are written, --rate a table without times"}
+}
+
+// hasComma tells whether a comma is left in a cell.
+func hasComma(records []headRecord) bool {
+	return slices.ContainsFunc(records, func(r headRecord) bool {
+		return !r.comment && slices.ContainsFunc(r.cells, func(c []byte) bool { return bytes.IndexByte(c, ',') >= 0 })
+	})
+}
+
+func isTextual(s string) bool { return strings.ContainsFunc(s, func(r rune) bool { return r > ' ' }) }
+
+func headRecords(head []byte, end, delimiter byte) (all []headRecord) {
+	r := &records{lines: *newLines(bytes.NewReader(head)), delimiter: delimiter}
+	r.end = end
+	for {
+		line, ended, err := r.next()
+		if err != nil {
+			return all
+		}
+		if isBlank(line) {
+			continue
+		}
+		line = bytes.Clone(line)
+		rec := headRecord{line: r.number, text: plainText(line), comment: isComment(line, delimiter)}
+		r.joined = nil
+		if rec.comment {
+			_, rec.err = r.split([]byte(commentText(line)))
+		} else {
+			_, _, rec.err = r.read(line, ended)
+		}
+		if rec.err == nil {
+			rec.cells = make([][]byte, len(r.cells))
+			for i, c := range r.cells {
+				rec.cells[i] = bytes.TrimSpace(c.text)
+			}
+		}
+		all = append(all, rec)
+	}
+}
+
+// readPlan reads the head with one delimiter and decimal mark; nil where no
+// row of it makes sense.
+func readPlan(all []headRecord, delimiter, decimal byte, o capture.Options) *plan {
+	p := &plan{delimiter: delimiter, decimal: decimal, timeAt: -1, nameAt: -1, levelAt: -1}
+	var rows []headRecord
+	for _, r := range all {
+		if !r.comment {
+			rows = append(rows, r)
+		}
+	}
+	width := commonWidth(rows)
+	first := firstRow(rows, width, decimal)
+	if first < 0 {
+		return nil
+	}
+	p.first = rows[first].line
+	p.columns = make([]column, width)
+	p.readNames(all, rows, first)
+	for _, r := range all {
+		if r.line < p.first && r.line != p.header {
+			p.facts.learn(r.text, r.line)
+		}
+	}
+	profiles, fit := profileRows(rows[first:], width, decimal)
+	p.settleColumns(profiles)
+	p.chooseTime(profiles, o)
+	p.chooseLong(profiles, rows[first:])
+	levels, text := p.settleKinds(profiles)
+	if levels == 0 {
+		return nil
+	}
+	p.score = 4*float64(fit)/float64(len(rows)-first) - 2*float64(text)/float64(width)
+	if width > 1 {
+		p.score += 2
+	}
+	if p.err != nil {
+		p.score -= 2
+	}
+	return p
+}
+
+// commonWidth is the usual number of cells in a row; those that are always
+// empty at the end are trailing delimiters and not counted.
+func commonWidth(rows []headRecord) int {
+	counts := map[int]int{}
+	for _, r := range rows[len(rows)/4:] {
+		counts[len(r.cells)]++
+	}
+	width := 0
+	for n, c := range counts {
+		if n > 0 && (width == 0 || c > counts[width] || c == counts[width] && n > width) {
+			width = n
+		}
+	}
+	filled := 0
+	for _, r := range rows {
+		for i := filled; i < len(r.cells) && len(r.cells) <= width; i++ {
+			if len(r.cells[i]) > 0 {
+				filled = i + 1
+			}
+		}
+	}
+	return filled
+}
+
+// fits tells whether a row has the right number of cells, empty ones at the end
+// aside.
+func fits(cells [][]byte, width int) bool {
+	if len(cells) < width {
+		return false
+	}
+	for _, c := range cells[width:] {
+		if len(c) > 0 {
+			return false
+		}
+	}
+	return true
+}
+
+// firstRow finds where the data begins: the first row that looks like those in
+// the second half of the head. -1 where there is none.
+func firstRow(rows []headRecord, width int, decimal byte) int {
+	if width == 0 {
+		return -1
+	}
+	var usual []headRecord
+	for _, r := range rows {
+		if fits(r.cells, width) {
+			usual = append(usual, r)
+		}
+	}
+	usual = usual[len(usual)-max(1, len(usual)/2):]
+	profiles, _ := profileRows(usual, width, decimal)
+	good := func(r headRecord) bool {
+		if !fits(r.cells, width) {
+			return false
+		}
+		sure := false
+		for i, p := range profiles {
+			class := classify(r.cells[i], decimal)
+			numeric := class == numberCell || class == dateCell || class == quantityCell
+			switch {
+			case p.mostly(numberCell, wordCell, unknownCell, quantityCell):
+				if class == textCell || class == dateCell {
+					return false
+				}
+				sure = sure || numeric || class == wordCell && width == 1
+			case p.mostly(dateCell):
+				if class != dateCell {
+					return false
+				}
+				sure = true
+			default:
+				if _, ok := p.packed(); ok && p.size == len(r.cells[i]) {
+					sure = true
+				}
+			}
+		}
+		return sure
+	}
+	for i, r := range rows {
+		if good(r) {
+			return i
+		}
+	}
+	return -1
+}
+
+// mostly tells whether at least half of the cells that are not empty are of
+// these classes.
+func (p *profile) mostly(classes ...cellClass) bool {
+	n := 0
+	for _, c := range classes {
+		n += p.count[c]
+	}
+	if _, ok := p.packed(); ok && p.count[textCell] > 0 {
+		return false
+	}
+	return n > 0 && 2*n >= p.rows-p.count[emptyCell]
+}
+
+// profileRows describes the columns over the rows that have the right number
+// of cells, and says how many those are.
+func profileRows(rows []headRecord, width int, decimal byte) (profiles []*profile, fit int) {
+	profiles = make([]*profile, width)
+	for i := range profiles {
+		profiles[i] = newProfile()
+	}
+	for _, r := range rows {
+		if !fits(r.cells, width) {
+			continue
+		}
+		fit++
+		for i, p := range profiles {
+			p.add(r.cells[i], decimal)
+		}
+	}
+	return profiles, fit
+}
+
+// readNames finds the header: the last row before the data with a name for
+// each column, perhaps followed by one of units; or a remark of that shape.
+func (p *plan) readNames(all, rows []headRecord, first int) {
+	width := len(p.columns)
+	at := first - 1
+	var units [][]byte
+	if at >= 1 && p.fitsNames(rows[at]) && isUnitRow(rows[at].cells) && p.fitsNames(rows[at-1]) {
+		units = rows[at].cells
+		at--
+	}
+	if at >= 0 {
+		r := rows[at]
+		if p.delimiter == spaces && !fits(r.cells, width) {
+			r.cells = spacedNames(r.text, width)
+		}
+		if fits(r.cells, width) && p.isHeader(r) {
+			p.takeNames(r, units)
+			return
+		}
+		if isTime, _ := timeHeader(plainText(firstCell(r.cells))); isTime && len(r.cells) > 1 && p.allNames(r.cells) {
+			p.err = &capture.ParseError{Line: r.line, Column: 1, Err: fmt.Errorf("the header has %d cells and the rows have %d", len(r.cells), width),
+				Fix: "a name for each column"}
+			return
+		}
+	}
+	for i := len(all) - 1; i >= 0; i-- {
+		r := all[i]
+		if r.line >= p.first || !r.comment {
+			continue
+		}
+		if p.delimiter == spaces && !fits(r.cells, width) {
+			r.cells = spacedNames(commentText([]byte(r.text)), width)
+		}
+		if width > 1 && fits(r.cells, width) && p.namesTime(r.cells) {
+			p.takeNames(r, nil)
+		}
+		return
+	}
+}
+
+// allNames tells whether no cell is a number or a date.
+func (p *plan) allNames(cells [][]byte) bool {
+	return !slices.ContainsFunc(cells, func(c []byte) bool {
+		class := classify(c, p.decimal)
+		return class == numberCell || class == dateCell || class == quantityCell
+	})
+}
+
+func firstCell(cells [][]byte) []byte {
+	if len(cells) == 0 {
+		return nil
+	}
+	return cells[0]
+}
+
+func (p *plan) fitsNames(r headRecord) bool {
+	if p.delimiter == spaces && !fits(r.cells, len(p.columns)) {
+		return spacedNames(r.text, len(p.columns)) != nil
+	}
+	return fits(r.cells, len(p.columns))
+}
+
+// isHeader tells names from the last pair of key and value before the data.
+func (p *plan) isHeader(r headRecord) bool {
+	if p.namesTime(r.cells) {
+		return true
+	}
+	var f facts
+	f.learn(r.text, 0)
+	return f == facts{}
+}
+
+// namesTime tells whether a cell is a name for time or sample numbers.
+func (p *plan) namesTime(cells [][]byte) bool {
+	for _, c := range cells {
+		name := plainText(c)
+		if isTime, _ := timeHeader(name); isTime || indexWord.MatchString(strings.ToLower(name)) {
+			return true
+		}
+	}
+	return false
+}
+
+// spacedNames cuts a header whose names hold spaces: units in brackets belong
+// to the name before them, and two spaces part names where one does not.
+func spacedNames(text string, width int) [][]byte {
+	joined := strings.NewReplacer(" [", "[", " (", "(", " {", "{").Replace(text)
+	for _, names := range [][]string{strings.Fields(joined), splitWide(text)} {
+		if len(names) == width {
+			cells := make([][]byte, width)
+			for i, n := range names {
+				cells[i] = []byte(strings.TrimSpace(n))
+			}
+			return cells
+		}
+	}
+	return nil
+}
+
+func splitWide(text string) []string {
+	return slices.DeleteFunc(strings.Split(strings.ReplaceAll(text, "\t", "  "), "  "),
+		func(s string) bool { return !isTextual(s) })
+}
+
+// isUnitRow tells whether all cells are units or empty, at least one of them
+// of time or volts.
+func isUnitRow(cells [][]byte) bool {
+	known := false
+	for _, c := range cells {
+		u := bareUnit(c)
+		_, isTime := timeUnits[u]
+		_, isVolt := voltUnits[u]
+		known = known || isTime || isVolt
+		if !isUnit(u) {
+			return false
+		}
+	}
+	return known
+}
+
+// bareUnit reads a cell of a row of units, with or without brackets.
+func bareUnit(cell []byte) string {
+	return unitName(strings.Trim(plainText(cell), "[](){}"))
+}
+
+func (p *plan) takeNames(r headRecord, units [][]byte) {
+	p.header = r.line
+	for i := range p.columns {
+		c := &p.columns[i]
+		c.name, c.unit = CutBrackets(plainText(r.cells[i]))
+		c.name = PlainName(c.name)
+		if len(units) > i && c.unit == "" {
+			c.unit = bareUnit(units[i])
+		}
+		if u := unitName(c.name); c.unit == "" && hasVoltUnit(u) {
+			c.unit = u // which is all its name says
+		}
+	}
+}
+
+// nameFor returns the name of column i: the header's, or "col2".
+func (p *plan) nameFor(i int) string {
+	if name := p.columns[i].name; name != "" {
+		return name
+	}
+	return fmt.Sprintf("col%d", i+1)
+}
+
+// describe tells the decision in one line.
+func (p *plan) describe() string {
+	mark := "decimal point"
+	if p.decimal == ',' {
+		mark = "decimal comma"
+	}
+	parts := []string{delimiterNames[p.delimiter], mark, "no header"}
+	if p.header > 0 {
+		parts[2] = fmt.Sprintf("names in line %d", p.header)
+	}
+	parts = append(parts, p.describeTime())
+	if p.long() {
+		parts = append(parts, fmt.Sprintf("channel name in column %d, level in column %d", p.nameAt+1, p.levelAt+1))
+		return strings.Join(parts, ", ")
+	}
+	for _, k := range []struct {
+		name string
+		is   func(column) bool
+	}{
+		{"digital", func(c column) bool { return c.isDigital() }},
+		{"analog", func(c column) bool { return c.kind == numberColumn && !c.isDigital() }},
+		{"bits", func(c column) bool { return c.kind == packedColumn }},
+		{"text", func(c column) bool { return c.kind == textColumn }},
+	} {
+		if list := p.listColumns(k.is); list != "" {
+			parts = append(parts, k.name+" "+list)
+		}
+	}
+	if p.sparse {
+		parts = append(parts, "an empty cell repeats the one above")
+	}
+	return strings.Join(parts, ", ")
+}
+
+// isDigital tells whether the column is digital as far as the head shows.
+func (c column) isDigital() bool {
+	return c.kind == levelColumn || c.kind == numberColumn && c.values <= 2
+}
+
+func (p *plan) describeTime() string {
+	switch p.clock.kind {
+	case dateClock:
+		return fmt.Sprintf("date and time in column %d", p.timeAt+1)
+	case sampleClock:
+		return fmt.Sprintf("sample number in column %d", p.timeAt+1)
+	case rowClock:
+		return "no time"
+	}
+	unit := map[int]string{12: "s", 9: "ms", 6: "us", 3: "ns", 0: "ps"}[p.clock.shift]
+	return fmt.Sprintf("time in column %d in %s", p.timeAt+1, unit)
+}
+
+// listColumns writes the numbers of some columns: "2, 4-7".
+func (p *plan) listColumns(is func(column) bool) string {
+	var list []string
+	for i := 0; i < len(p.columns); i++ {
+		if !is(p.columns[i]) {
+			continue
+		}
+		from := i
+		for i+1 < len(p.columns) && is(p.columns[i+1]) {
+			i++
+		}
+		if from == i {
+			list = append(list, fmt.Sprint(from+1))
+		} else {
+			list = append(list, fmt.Sprintf("%d-%d", from+1, i+1))
+		}
+	}
+	if len(list) == 0 {
+		return ""
+	}
+	return "in column " + strings.Join(list, ", ")
+}

@@ -1,0 +1,412 @@
+package table
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+
+	"widthwise/decode"
+	"widthwise/formats/internal/exact"
+)
+
+// cellReader turns the cells of one column into levels.
+type cellReader struct {
+	kind    columnKind
+	channel int // -1 for none
+	base    int
+	size    int
+	shift   int   // volts
+	bits    []int // channels of the bits, the lowest first
+	analog  *analogChannel
+}
+
+// badCell is damage in a cell of the row at hand.
+type badCell struct {
+	at  int // byte in the row
+	err error
+	fix string
+}
+
+// What would be right in a cell.
+const (
+	levelForms = "0 or 1, low or high, x where unknown, or volts"
+	stampForms = "a stamp like those before, at most 106 days from the first (--time-unit states the unit)"
+)
+
+func (b *badCell) Error() string { return b.err.Error() }
+
+// Next implements decode.Source.
+func (t *table) Next() (*decode.Block, error) {
+	if t.ended && t.pushed == nil {
+		return nil, io.EOF
+	}
+	t.edges.reset()
+	text, rows := t.taken, 0
+	for {
+		line, ended, err := t.nextLine()
+		if err != nil {
+			return t.finish(err)
+		}
+		if err := t.takeLine(line, ended); err != nil {
+			return nil, t.named(err)
+		}
+		rows++
+		if t.ended && t.pushed == nil {
+			return t.finish(io.EOF)
+		}
+		if rows >= blockRows || t.taken-text >= blockText {
+			text, rows = t.taken, 0
+			if t.mayEmit() {
+				return t.edges.take(t.last), nil
+			}
+		}
+	}
+}
+
+// nextLine returns the next line, the first row again to begin with.
+func (t *table) nextLine() (line []byte, ended bool, err error) {
+	if t.pushed != nil {
+		line, t.pushed = t.pushed, nil
+		t.number++
+		return line, !t.ended, nil
+	}
+	return t.next()
+}
+
+// takeLine reads one row. Damage in the last line, where that has no end, ends
+// the capture; elsewhere it is an error, or a row to skip.
+func (t *table) takeLine(line []byte, ended bool) error {
+	if t.leading > 0 {
+		if done, err := t.takeQuickly(line); done {
+			return t.judge(line, ended, err)
+		}
+	}
+	if isBlank(line) || line[0] != ';' && isComment(line, t.delimiter) {
+		return nil
+	}
+	row, whole, err := t.read(line, ended)
+	if err == nil {
+		err = t.takeRow(row)
+	}
+	if err != nil && isComment(line, t.delimiter) {
+		return nil
+	}
+	return t.judge(row, whole, err)
+}
+
+// judge decides what an error in a row means.
+func (t *table) judge(row []byte, ended bool, err error) error {
+	if err == nil {
+		return nil
+	}
+	var cell *badCell
+	if errors.As(err, &cell) {
+		err = t.place(row, cell.at, cell.err, cell.fix)
+	}
+	if !ended {
+		t.ended = true
+		t.note("cut off: the last row, line %d, is not whole and was left out.", t.number)
+		return nil
+	}
+	if !t.skipBad {
+		return err
+	}
+	t.bad++
+	if t.row > 0 && !t.blind {
+		t.blind = true
+		t.blindFrom(t.last)
+	}
+	return nil
+}
+
+// blindFrom makes all levels unknown.
+func (t *table) blindFrom(at decode.Time) {
+	for c := range t.channels {
+		if t.edges.level[c] != decode.Unknown {
+			t.edges.set(c, decode.Unknown, at)
+		}
+	}
+	for _, a := range t.analog {
+		a.add(at, at, t.row, 0, true, t.taken)
+	}
+}
+
+// takeQuickly reads a row that repeats the levels of the row before: only its
+// stamp is new. done is false where the row needs a closer look.
+func (t *table) takeQuickly(line []byte) (done bool, err error) {
+	stamp, at, rest, ok := t.cutStamp(line)
+	if !ok || len(t.tail) == 0 || t.blind || !bytes.Equal(rest, t.tail) {
+		return false, nil
+	}
+	now, decimals, err := t.plan.clock.read(stamp)
+	if err != nil {
+		return true, &badCell{at, err, stampForms}
+	}
+	if now < t.last {
+		return true, t.backwards(at, stamp)
+	}
+	t.pace.add(now, decimals, true)
+	t.last = now
+	t.row++
+	return true, nil
+}
+
+// cutStamp parts a row behind its stamp.
+func (t *table) cutStamp(line []byte) (stamp []byte, at int, rest []byte, ok bool) {
+	end := 0
+	for n := 0; ; n++ {
+		if t.delimiter == spaces {
+			at = end + blanks(line[end:], 0)
+			end = at
+			for end < len(line) && line[end] != ' ' && line[end] != '\t' {
+				end++
+			}
+		} else {
+			at = end
+			size := bytes.IndexByte(line[at:], t.delimiter)
+			if size < 0 {
+				return nil, 0, nil, false
+			}
+			end = at + size
+		}
+		stamp = line[at:end]
+		if n+1 == t.leading {
+			// A stamp with quotes or blanks is read with care.
+			ok = len(stamp) > 0 && stamp[0] > ' ' && stamp[0] != '"' && end < len(line)
+			return stamp, at, line[end:], ok && bytes.IndexByte(line[:end], '"') < 0
+		}
+		if end == len(line) {
+			return nil, 0, nil, false
+		}
+		if t.delimiter != spaces {
+			end++
+		}
+	}
+}
+
+func (t *table) backwards(at int, stamp []byte) error {
+	return &badCell{at, fmt.Errorf("time goes back to %s", quote(stamp)), "stamps in order"}
+}
+
+// takeRow reads the cells of a row.
+func (t *table) takeRow(row []byte) error {
+	p := t.plan
+	width := len(p.columns)
+	for i := range t.cells {
+		t.cells[i].text = bytes.TrimSpace(t.cells[i].text)
+	}
+	extra := width
+	for extra < len(t.cells) && len(t.cells[extra].text) == 0 {
+		extra++ // trailing delimiters
+	}
+	if n := len(t.cells); n < width || extra < n {
+		at := len(row)
+		if n > width {
+			at = t.cells[width].at
+		}
+		return &badCell{at, fmt.Errorf("%d cells where the rows before have %d", n, width), "the same number in each row"}
+	}
+	now, decimals, err := t.readStamp()
+	if err != nil {
+		return err
+	}
+	if err := t.checkCells(now); err != nil {
+		return err
+	}
+	first := t.row == 0
+	before := t.last
+	if first {
+		before = now
+	}
+	idle := t.setLevels(now, before) && !first && !t.blind
+	t.last, t.blind = now, false
+	if p.long() && t.pace.rows > 0 && now == t.pace.last {
+		// Rows of one instant are one sample.
+		if !idle && t.pace.lastIdle {
+			t.pace.lastIdle = false
+			t.pace.idle--
+		}
+	} else {
+		t.pace.add(now, decimals, idle)
+	}
+	t.row++
+	t.tail = t.tail[:0]
+	if t.leading > 0 {
+		if _, _, rest, ok := t.cutStamp(row); ok && bytes.IndexByte(row, '\n') < 0 {
+			t.tail = append(t.tail, rest...)
+		}
+	}
+	return nil
+}
+
+// readStamp returns the instant of the row at hand.
+func (t *table) readStamp() (now decode.Time, decimals int, err error) {
+	p := t.plan
+	if p.clock.kind == rowClock {
+		now, decimals, err = p.clock.sample(t.row + t.bad)
+		if err != nil {
+			return 0, 0, &badCell{0, err, stampForms}
+		}
+		return now, decimals, nil
+	}
+	c := t.cells[p.timeAt]
+	now, decimals, err = p.clock.read(c.text)
+	if err != nil {
+		return 0, 0, &badCell{c.at, err, stampForms}
+	}
+	if t.row > 0 && now < t.last {
+		return 0, 0, t.backwards(c.at, c.text)
+	}
+	return now, decimals, nil
+}
+
+// checkCells reads every level of the row once, so that a damaged row changes
+// nothing.
+func (t *table) checkCells(now decode.Time) error {
+	if t.plan.long() {
+		return t.checkLong()
+	}
+	for i := range t.readers {
+		r := &t.readers[i]
+		c := t.cells[i]
+		if r.channel < 0 && r.bits == nil {
+			continue
+		}
+		if len(c.text) == 0 {
+			if t.plan.sparse {
+				continue
+			}
+			return &badCell{c.at, errors.New("an empty cell where a level should be"), "a level in each row"}
+		}
+		if err := r.check(c.text, t.plan.decimal); err != nil {
+			fix := levelForms
+			if r.kind == packedColumn {
+				fix = "as many as in the rows before"
+			}
+			return &badCell{c.at, err, fix}
+		}
+	}
+	return nil
+}
+
+// check tells what is wrong with a cell.
+func (r *cellReader) check(text []byte, mark byte) error {
+	switch r.kind {
+	case levelColumn:
+		if _, ok := r.word(text, mark); !ok {
+			return fmt.Errorf("%s is not a level", quote(text))
+		}
+	case numberColumn:
+		if _, _, ok := r.reading(text, mark); !ok {
+			return fmt.Errorf("%s is not a level", quote(text))
+		}
+	case packedColumn:
+		digits, _, _ := packedDigits(text)
+		if len(digits) != r.size || r.base == 16 && !isHex(digits) || r.base == 2 && len(bytes.Trim(digits, "01xXzZ")) != 0 {
+			return fmt.Errorf("%s is not %d digits of bits", quote(text), r.size)
+		}
+	}
+	return nil
+}
+
+// word reads a level in words, or a number that is 0 or 1.
+func (r *cellReader) word(text []byte, mark byte) (l decode.Level, ok bool) {
+	if l, ok = wordLevel(text); ok {
+		return l, true
+	}
+	if v, ok := exact.ScaledNumber(text, mark, 9); ok && (v == 0 || v == 1e9) {
+		return decode.Low + decode.Level(v/1e9), true
+	}
+	return decode.Unknown, false
+}
+
+// reading reads volts, or another number, in nanounits; a word for an unknown
+// level is no reading but in order.
+func (r *cellReader) reading(text []byte, mark byte) (v int64, unknown, ok bool) {
+	if m, d, ok := exact.QuickNumber(text, mark); ok && d <= r.shift {
+		if v, ok := exact.Times(m, exact.PowersOfTen[r.shift-d]); ok && v > -absurdVolts && v < absurdVolts {
+			return v, false, true
+		}
+		return 0, false, false
+	}
+	if v, ok := exact.ScaledNumber(text, mark, r.shift); ok {
+		return v, false, v > -absurdVolts && v < absurdVolts
+	}
+	l, ok := wordLevel(text)
+	return 0, true, ok && l == decode.Unknown
+}
+
+// absurdVolts bounds readings, in nanovolts, so that sums and products of them
+// stay within 64 bits.
+const absurdVolts = 4e17
+
+// setLevels takes the levels of the row into the edges and tells whether none
+// changed.
+func (t *table) setLevels(now, before decode.Time) (idle bool) {
+	if t.plan.long() {
+		return t.setLong(now)
+	}
+	idle = true
+	for i := range t.readers {
+		r := &t.readers[i]
+		text := t.cells[i].text
+		if len(text) == 0 || r.channel < 0 && r.bits == nil {
+			continue
+		}
+		switch r.kind {
+		case levelColumn:
+			l, _ := r.word(text, t.plan.decimal)
+			idle = idle && l == t.edges.level[r.channel]
+			t.edges.set(r.channel, l, now)
+		case numberColumn:
+			idle = t.setReading(r, text, now, before) && idle
+		case packedColumn:
+			idle = t.setBits(r, text, now) && idle
+		}
+	}
+	return idle
+}
+
+func (t *table) setReading(r *cellReader, text []byte, now, before decode.Time) (idle bool) {
+	a := r.analog
+	v, unknown, _ := r.reading(text, t.plan.decimal)
+	idle = a.same(v, unknown)
+	a.add(now, before, t.row, v, unknown, t.taken)
+	if a.due(now, t.taken) {
+		a.decide(now, t.row+1)
+	}
+	return idle
+}
+
+// setBits takes the bits of a cell, the lowest at its end.
+func (t *table) setBits(r *cellReader, text []byte, now decode.Time) (idle bool) {
+	digits, _, _ := packedDigits(text)
+	idle = true
+	per := len(r.bits) / r.size
+	for bit, channel := range r.bits {
+		if channel < 0 {
+			continue
+		}
+		l := bitLevel(digits[len(digits)-1-bit/per], bit%per)
+		idle = idle && l == t.edges.level[channel]
+		t.edges.set(channel, l, now)
+	}
+	return idle
+}
+
+// bitLevel returns the level of one bit of a digit.
+func bitLevel(digit byte, bit int) decode.Level {
+	v := byte(0)
+	switch {
+	case digit >= '0' && digit <= '9':
+		v = digit - '0'
+	case digit >= 'a' && digit <= 'f':
+		v = digit - 'a' + 10
+	case digit >= 'A' && digit <= 'F':
+		v = digit - 'A' + 10
+	default: // x, z
+		return decode.Unknown
+	}
+	return decode.Low + decode.Level(v>>bit&1)
+}

@@ -1,0 +1,291 @@
+package table
+
+import (
+	"bytes"
+	"fmt"
+	"math/bits"
+	"time"
+
+	"widthwise/decode"
+	"widthwise/formats/internal/exact"
+)
+
+// farFromZero is the stamp from which on times are kept relative to the first.
+const farFromZero = 1e6 * int64(decode.Second)
+
+// clockKind says what a table's stamps are.
+type clockKind uint8
+
+const (
+	noClock clockKind = iota
+	decimalClock
+	dateClock   // ISO 8601 dates or times of day
+	sampleClock // sample numbers, n / rate
+	rowClock    // no column: row n at n / rate
+)
+
+// clock turns stamps into picoseconds.
+type clock struct {
+	kind  clockKind
+	mark  byte // decimal mark
+	shift int  // the unit is 10^shift ps: 12 for seconds
+	// A sample takes p/q ps.
+	p, q uint64
+
+	started bool
+	far     bool // times are relative to base
+	base    exact.Wide
+	first   string // the first stamp, where far
+	last    exact.Wide
+	lastDay exact.Wide // what midnights have added to times of day
+}
+
+// withRate makes c count samples.
+func (c *clock) withRate(r exact.Rate) bool {
+	if r.Num <= 0 || r.Den <= 0 {
+		return false
+	}
+	// Den * 1e12 / Num, in lowest terms.
+	common := gcd(uint64(r.Num), uint64(decode.Second))
+	num, ps := uint64(r.Num)/common, uint64(decode.Second)/common
+	common = gcd(num, uint64(r.Den))
+	num, den := num/common, uint64(r.Den)/common
+	hi, lo := bits.Mul64(den, ps)
+	c.p, c.q = lo, num
+	return hi == 0
+}
+
+func gcd(a, b uint64) uint64 {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
+// step is the time of one sample in picoseconds, 0 without a rate.
+func (c *clock) step() float64 {
+	if c.q == 0 {
+		return 0
+	}
+	return float64(c.p) / float64(c.q)
+}
+
+// read returns the instant of a stamp and how many decimals of a second it is
+// written with, less than 0 for stamps coarser than a second.
+func (c *clock) read(text []byte) (t decode.Time, decimals int, err error) {
+	if c.kind == decimalClock && !c.far && c.started {
+		if m, d, ok := exact.QuickNumber(text, c.mark); ok && c.shift >= d {
+			if v, ok := exact.Times(m, exact.PowersOfTen[c.shift-d]); ok {
+				return decode.Time(v), 12 - c.shift + d, nil
+			}
+		}
+	}
+	return c.readSlowly(bytes.TrimSpace(text))
+}
+
+func (c *clock) readSlowly(text []byte) (t decode.Time, decimals int, err error) {
+	var at exact.Wide
+	switch c.kind {
+	case sampleClock:
+		n, ok := exact.ScaledNumber(text, c.mark, 0)
+		if !ok {
+			return 0, 0, fmt.Errorf("%s is not a sample number", quote(text))
+		}
+		return c.sample(n)
+	case dateClock:
+		at, decimals, err = c.date(text)
+	default:
+		at, decimals, err = c.decimal(text)
+	}
+	if err != nil {
+		return 0, 0, err
+	}
+	if !c.started {
+		c.started = true
+		v, ok := at.Narrow()
+		if c.kind == dateClock || !ok || v > farFromZero || v < -farFromZero {
+			c.far, c.base, c.first = true, at, string(text)
+		}
+	}
+	v, ok := at.Minus(c.base).Narrow()
+	if !ok {
+		return 0, 0, fmt.Errorf("the stamp %s is too far from the first", quote(text))
+	}
+	return decode.Time(v), decimals, nil
+}
+
+// sample returns the instant of sample n.
+func (c *clock) sample(n int64) (t decode.Time, decimals int, err error) {
+	v, ok := exact.Ratio(n, c.p, c.q)
+	if !ok {
+		return 0, 0, fmt.Errorf("sample %d lies more than 106 days from zero", n)
+	}
+	return decode.Time(v), 12, nil
+}
+
+func (c *clock) decimal(text []byte) (at exact.Wide, decimals int, err error) {
+	shift := c.shift
+	x, ok := exact.ReadNumber(text, c.mark)
+	if !ok {
+		// A stamp may bring its own unit: 12.5 us.
+		number, unit := cutUnit(text)
+		own, known := timeUnits[unit]
+		if x, ok = exact.ReadNumber(number, c.mark); !ok || !known {
+			return at, 0, fmt.Errorf("%s is not a time", quote(text))
+		}
+		shift = own
+	}
+	at, ok = x.Scaled(shift)
+	if !ok {
+		return at, 0, fmt.Errorf("the time %s is absurd", quote(text))
+	}
+	return at, decimalsOf(12-shift+x.Decimals, at), nil
+}
+
+// decimalsOf is the number of decimals of a second a stamp is written with.
+// More than twelve are the tail of a binary number written in full: then those
+// that are not zero count.
+func decimalsOf(written int, at exact.Wide) int {
+	v, ok := at.Narrow()
+	if written <= 12 || !ok {
+		return written
+	}
+	n := 12
+	for ; n > 0 && v%10 == 0; n-- {
+		v /= 10
+	}
+	return n
+}
+
+// cutUnit parts a number from the letters behind it.
+func cutUnit(text []byte) (number []byte, unit string) {
+	i := len(text)
+	for i > 0 && (text[i-1] > '9' || text[i-1] == ' ') {
+		i--
+	}
+	return text[:i], unitName(string(text[i:]))
+}
+
+// date reads an ISO 8601 date and time, or a time of day, in picoseconds since
+// 1970 or midnight. A time of day that falls back by more than half a day has
+// passed midnight.
+func (c *clock) date(text []byte) (at exact.Wide, decimals int, err error) {
+	seconds, fraction, isDate, ok := readDate(text)
+	if !ok {
+		return at, 0, fmt.Errorf("%s is not a date and time", quote(text))
+	}
+	x, _ := exact.ReadNumber(append([]byte("0."), fraction...), '.')
+	part, _ := x.Scaled(12)
+	hi, lo := bits.Mul64(uint64(seconds), uint64(decode.Second))
+	if seconds < 0 {
+		hi -= uint64(decode.Second)
+	}
+	lo, carry := bits.Add64(lo, part.Lo, 0)
+	at = exact.Wide{Hi: hi + carry, Lo: lo}
+	if !isDate {
+		day := exact.Wide{Lo: 86400 * uint64(decode.Second)}
+		at = at.Plus(c.lastDay)
+		if v, ok := c.last.Minus(at).Narrow(); c.started && ok && v > 43200*int64(decode.Second) {
+			at, c.lastDay = at.Plus(day), c.lastDay.Plus(day)
+		}
+		c.last = at
+	}
+	return at, len(fraction), nil
+}
+
+// readDate reads YYYY-MM-DD (or with slashes, or DD.MM.YYYY), T or a space,
+// hh:mm:ss, a fraction, and Z or an offset; or the time of day alone. Seconds
+// count from 1970 or from midnight.
+func readDate(text []byte) (seconds int64, fraction []byte, isDate, ok bool) {
+	if len(text) >= 10 && (text[4] == '-' || text[4] == '/' || text[2] == '.') {
+		if seconds, ok = readDay(text[:10]); !ok {
+			return 0, nil, true, false
+		}
+		isDate = true
+		if text = text[10:]; len(text) == 0 {
+			return 0, nil, true, false // a day is no instant
+		}
+		if text[0] == 'T' || text[0] == 't' || text[0] == ' ' {
+			text = text[1:]
+		}
+	}
+	if len(text) < 8 || text[2] != ':' || text[5] != ':' {
+		return 0, nil, isDate, false
+	}
+	h, okH := fixed(text[:2])
+	m, okM := fixed(text[3:5])
+	s, okS := fixed(text[6:8])
+	if !okH || !okM || !okS || h > 24 || m > 59 || s > 60 {
+		return 0, nil, isDate, false
+	}
+	seconds += int64(h*3600 + m*60 + s)
+	text = text[8:]
+	if len(text) > 1 && (text[0] == '.' || text[0] == ',') {
+		n := 1
+		for n < len(text) && text[n] >= '0' && text[n] <= '9' {
+			n++
+		}
+		fraction, text = text[1:n], text[n:]
+	}
+	offset, ok := readOffset(text)
+	return seconds - offset, fraction, isDate, ok
+}
+
+// readDay returns the seconds from 1970 to the beginning of a day.
+func readDay(text []byte) (seconds int64, ok bool) {
+	year, month, day := text[:4], text[5:7], text[8:10]
+	same := text[4] == text[7]
+	if text[2] == '.' {
+		day, month, year = text[:2], text[3:5], text[6:10]
+		same = text[5] == '.'
+	}
+	y, okY := fixed(year)
+	m, okM := fixed(month)
+	d, okD := fixed(day)
+	t := time.Date(y, time.Month(m), d, 0, 0, 0, 0, time.UTC)
+	return t.Unix(), okY && okM && okD && same && t.Day() == d && int(t.Month()) == m
+}
+
+// readOffset reads Z, +hh:mm, +hhmm, +hh or nothing, in seconds.
+func readOffset(text []byte) (seconds int64, ok bool) {
+	text = bytes.TrimSpace(text)
+	if len(text) == 0 || len(text) == 1 && (text[0] == 'Z' || text[0] == 'z') {
+		return 0, true
+	}
+	if text[0] != '+' && text[0] != '-' {
+		return 0, false
+	}
+	digits := bytes.ReplaceAll(text[1:], []byte{':'}, nil)
+	if len(digits) != 2 && len(digits) != 4 {
+		return 0, false
+	}
+	h, okH := fixed(digits[:2])
+	m, okM := 0, true
+	if len(digits) == 4 {
+		m, okM = fixed(digits[2:])
+	}
+	seconds = int64(h*3600 + m*60)
+	if text[0] == '-' {
+		seconds = -seconds
+	}
+	return seconds, okH && okM
+}
+
+// fixed reads a few digits.
+func fixed(text []byte) (n int, ok bool) {
+	for _, c := range text {
+		if c < '0' || c > '9' {
+			return 0, false
+		}
+		n = n*10 + int(c-'0')
+	}
+	return n, len(text) > 0
+}
+
+// quote shows a cell in a message, shortened.
+func quote(text []byte) string {
+	if len(text) > 40 {
+		return fmt.Sprintf("%q...", text[:40])
+	}
+	return fmt.Sprintf("%q", text)
+}

@@ -1,0 +1,44 @@
+package formats
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"widthwise/formats/scenario"
+)
+
+// FuzzDetect: whatever a capture is taken for, opening it either fails with
+// one line or gives channels under names that differ.
+func FuzzDetect(f *testing.F) {
+	for _, pattern := range []string{"csv/dialects/*", "csv/bad/*", "vcd/spellings/*.vcd", "scenarios/*.toml"} {
+		files, err := filepath.Glob(filepath.Join("../testdata", pattern))
+		require.NoError(f, err)
+		require.NotEmpty(f, files)
+		for _, path := range files {
+			text, err := os.ReadFile(path)
+			require.NoError(f, err)
+			f.Add(text)
+		}
+	}
+	f.Add([]byte("$timescale 1 us $end $var wire 1 ! a $end $enddefinitions $end #0 0! #5 1!"))
+	f.Add([]byte(scenario.Example))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		r, err := NewReader(bytes.NewReader(text), "fuzz", Options{})
+		if err != nil {
+			require.NotContains(t, err.Error(), "\n")
+			return
+		}
+		defer r.Close()
+		h := r.Header()
+		require.NotEmpty(t, h.Format)
+		names := map[string]bool{}
+		for _, c := range r.Channels() {
+			require.False(t, names[c.Name], c.Name)
+			names[c.Name] = true
+		}
+	})
+}

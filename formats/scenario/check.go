@@ -1,0 +1,517 @@
+package scenario
+
+import (
+	"fmt"
+	"math"
+	"reflect"
+	"strings"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+	"widthwise/formats/internal/exact"
+	"widthwise/formats/tomlfile"
+)
+
+// carriedKeys are the keys that each kind of signal takes besides kind and
+// active.
+var carriedKeys = map[string]string{
+	"servo":          "frames offset after width_us moves step_us value_jitter_us jitter_us repeat_frames",
+	"duty":           "frames offset duty_percent jitter_us",
+	"pulse-position": "frames offset marker_us slots_us moves step_us value_jitter_us jitter_us repeat_frames",
+	"serial":         "bit_us text burst_bytes gap",
+	"echo":           "of share",
+	"noise":          "mean_us width_us",
+	"silent":         "level",
+}
+
+// often are the keys by which a fault picks frames, and stretches those by
+// which it picks times.
+const (
+	often     = "at for count every_frames chance repeat times "
+	stretches = "at for repeat times "
+)
+
+// faultKeys are the keys that each kind of fault takes besides kind, channels,
+// together and seed. needs are those it cannot do without.
+var faultKeys = map[string]struct{ takes, needs string }{
+	"dropped-frame":      {often, ""},
+	"late-frame":         {often + "by", "by"},
+	"signal-loss":        {stretches + "then width_us", "for"},
+	"width-spike":        {often + "by_us slot", "by_us"},
+	"width-out-of-range": {often + "width_us slot", "width_us"},
+	"jitter-burst":       {stretches + "sigma_us", "for sigma_us"},
+	"frozen-width":       {stretches, "for"},
+	"repeated-width":     {often, ""},
+	"glitch":             {often + "offset_us scatter_us width_us train spacing_us", "width_us"},
+	"break":              {often + "offset_us scatter_us width_us train spacing_us level", "width_us"},
+	"edge-chatter":       {often + "edge width_us train", "width_us"},
+	"extra-pulse":        {often + "offset_us scatter_us width_us", "offset_us width_us"},
+	"crosstalk":          {often + "from edge offset_us width_us", "from width_us"},
+	"stuck-level":        {stretches + "level", "for level"},
+	"unknown-level":      {stretches, "for"},
+	"inverted":           {stretches, ""},
+	"phase-restart":      {"at repeat times by", "by"},
+	"supply-dip":         {stretches + "restart", "for"},
+	"loose-wire":         {stretches + "open closed level", "open closed"},
+	"late-start":         {"for", "for"},
+	"boot-noise":         {stretches + "mean_us width_us", "for"},
+	"serial-text":        {stretches + "bit_us text", "for bit_us"},
+	"uneven-time":        {stretches, "for"},
+}
+
+// shortest is the least time between two things a wire may do over and over,
+// so that no scenario runs away.
+const shortest = 50 * decode.Microsecond
+
+// longestPause bounds the mean of times drawn by chance.
+const longestPause = 3600 * decode.Second
+
+// check returns the first thing that makes no sense.
+func (s *Scenario) check() *problem {
+	if p := s.checkCapture(); p != nil {
+		return p
+	}
+	for i := range s.Channels {
+		if p := s.checkWire(i); p != nil {
+			return p
+		}
+	}
+	for i := range s.Faults {
+		if p := s.checkFault(i); p != nil {
+			return p
+		}
+	}
+	return nil
+}
+
+func (s *Scenario) checkCapture() *problem {
+	if p := finite(reflect.ValueOf(*s), ""); p != nil {
+		return p
+	}
+	switch {
+	case s.Title == "":
+		return &problem{"scenario", "is missing", "name the scenario: scenario = \"...\""}
+	case s.Length <= 0:
+		return &problem{"length", "must be above zero", `write length = "60s"`}
+	case len(s.Channels) == 0:
+		return &problem{"channel", "is missing", "begin a channel with [[channel]]"}
+	case len(s.Channels) > 1000:
+		return &problem{"channel", "stands more than 1000 times", "use fewer channels"}
+	case len(s.Channels)*len(s.Faults) > 100_000:
+		return &problem{"fault", "stands too often for so many channels", "use repeat and chance for faults that recur"}
+	}
+	rate, phase, err := s.sampling()
+	switch {
+	case err != nil:
+		return &problem{"sampling", err.Error(), `write a rate such as "24MHz", or "exact"`}
+	case rate.Num == 0 && s.SamplingPhase != "":
+		return &problem{"sampling_phase", "says nothing of an exact capture", "state sampling, or leave it out"}
+	case phase < 0:
+		return &problem{"sampling_phase", fmt.Sprintf("%q is no time within one sample", exact.Shorten(s.SamplingPhase)), `write "random" or a time such as "10ns"`}
+	}
+	return s.Frames.check("frames", s)
+}
+
+func (f *Frames) check(path string, s *Scenario) *problem {
+	if p := finite(reflect.ValueOf(*f), path); p != nil {
+		return p
+	}
+	for _, d := range append([]tomlfile.Duration{f.Period}, f.Periods...) {
+		if d != 0 && decode.Time(d) < shortest {
+			return &problem{path + ".period", "is under 50 us", "frames that fast are no frames"}
+		}
+	}
+	switch {
+	case len(f.Periods) > 0 && f.Period != 0:
+		return &problem{path + ".periods", "stands beside period", "state one of them"}
+	case len(f.FromWidths) > 0 && (f.Period != 0 || len(f.Periods) > 0):
+		return &problem{path + ".from_widths", "stands beside a period", "state one of them"}
+	case len(f.FromWidths) > 0 && decode.Time(f.Sync) < shortest:
+		return &problem{path + ".from_widths", "needs a sync time of at least 50 us", `write sync = "4ms"`}
+	case len(f.FromWidths) == 0 && f.Sync != 0:
+		return &problem{path + ".sync", "goes with from_widths", "state from_widths, or leave it out"}
+	case len(f.FromWidths) > 0 && len(f.Changes) > 0:
+		return &problem{path + ".changes", "does not go with from_widths", "leave one of them out"}
+	case f.First < 0:
+		return &problem{path + ".first", "is before the start", ""}
+	case f.JitterUs < 0 || f.JitterUs > 1e4:
+		return &problem{path + ".jitter_us", "must lie in 0..10000", ""}
+	case math.Abs(f.DriftPPM) > 1e5:
+		return &problem{path + ".drift_ppm", "is beyond 100000", ""}
+	}
+	for i, name := range f.FromWidths {
+		if j := s.channel(name); j < 0 || !isFramed(s.Channels[j].Kind) {
+			return &problem{fmt.Sprintf("%s.from_widths[%d]", path, i), fmt.Sprintf("names %q, which is no servo or pulse-position channel", exact.Shorten(name)), ""}
+		}
+	}
+	for i, c := range f.Changes {
+		if decode.Time(c.Period) < shortest || c.At <= 0 || i > 0 && c.At <= f.Changes[i-1].At {
+			return &problem{fmt.Sprintf("%s.changes[%d]", path, i), "needs a time after the one before, and a period of at least 50 us", `write { at = "30s", period = "18ms" }`}
+		}
+	}
+	return nil
+}
+
+func isFramed(kind string) bool { return oneOf(kind, "servo", "pulse-position", "duty") }
+
+// framedWire tells whether any part of the wire has frames.
+func framedWire(w *Wire) bool {
+	return isFramed(w.Kind) || slices.ContainsFunc(w.Then, func(p Part) bool { return isFramed(p.Kind) })
+}
+
+func (s *Scenario) checkWire(i int) *problem {
+	w, path := &s.Channels[i], fmt.Sprintf("channel[%d]", i)
+	switch {
+	case w.Name == "":
+		return &problem{path + ".name", "is missing", `write name = "rudder"`}
+	case w.Name != strings.TrimSpace(w.Name):
+		return &problem{path + ".name", "begins or ends with a space", "leave it out"}
+	case s.channel(w.Name) != i:
+		return &problem{path + ".name", fmt.Sprintf("%q names two channels", exact.Shorten(w.Name)), "names must differ"}
+	}
+	if p := s.checkCarried(&w.Carried, path, w.Name); p != nil {
+		return p
+	}
+	before := tomlfile.Duration(0)
+	for j := range w.Then {
+		part := fmt.Sprintf("%s.then[%d]", path, j)
+		if w.Then[j].At <= before {
+			return &problem{part + ".at", "must be later than the part before it", ""}
+		}
+		before = w.Then[j].At
+		if p := s.checkCarried(&w.Then[j].Carried, part, w.Name); p != nil {
+			return p
+		}
+	}
+	return nil
+}
+
+func (s *Scenario) checkCarried(c *Carried, path, channel string) *problem {
+	keys, ok := carriedKeys[c.Kind]
+	if !ok {
+		return &problem{path + ".kind", fmt.Sprintf("%q is unknown or missing", exact.Shorten(c.Kind)), "write one of " + names(carriedKeys)}
+	}
+	if p := onlyKeys(reflect.ValueOf(*c), path, "a "+c.Kind+" channel", keys+" kind active", ""); p != nil {
+		return p
+	}
+	if p := finite(reflect.ValueOf(*c), path); p != nil {
+		return p
+	}
+	for _, level := range []struct{ key, is string }{{"active", c.Active}, {"level", c.Level}} {
+		if !oneOf(level.is, "", "high", "low") {
+			return &problem{path + "." + level.key, fmt.Sprintf("is %q", exact.Shorten(level.is)), `write "high" or "low"`}
+		}
+	}
+	if isFramed(c.Kind) {
+		return s.checkFramed(c, path, channel)
+	}
+	switch {
+	case c.Kind == "serial" && !within(c.BitUs, 0.05, 1e5):
+		return &problem{path + ".bit_us", "must lie in 0.05..100000", ""}
+	case c.BurstBytes < 0 || c.Gap < 0 || decode.Time(c.Gap) > longestPause:
+		return &problem{path + ".burst_bytes", "and gap must not be below zero, nor gap above 1 h", ""}
+	case c.Kind == "noise" && (!within(c.MeanUs, 0.05, 1e7) || c.WidthUs < 0 || c.WidthUs > 1e6):
+		return &problem{path + ".mean_us", "must lie in 0.05..10000000, and width_us in 0..1000000", ""}
+	case c.Kind == "echo" && (s.channel(c.Of) < 0 || c.Of == channel || s.Channels[s.channel(c.Of)].echoes()):
+		return &problem{path + ".of", fmt.Sprintf("names %q, which is no other channel with a signal of its own", exact.Shorten(c.Of)), ""}
+	case !within(c.Share, 0, 1):
+		return &problem{path + ".share", "must lie in 0..1", ""}
+	}
+	return nil
+}
+
+// echoes tells whether any part of the wire is an echo.
+func (w *Wire) echoes() bool {
+	return w.Kind == "echo" || slices.ContainsFunc(w.Then, func(p Part) bool { return p.Kind == "echo" })
+}
+
+func (s *Scenario) checkFramed(c *Carried, path, channel string) *problem {
+	f, _ := s.frames(c, channel)
+	if c.Frames != nil {
+		if p := f.check(path+".frames", s); p != nil {
+			return p
+		}
+	}
+	period := f.least()
+	used := c.widest(path)
+	switch {
+	case period == 0:
+		return &problem{path + ".frames", "has no period, and neither has the capture", `write [frames] with period = "22ms"`}
+	case c.Kind == "servo" && c.WidthUs == 0:
+		return &problem{path + ".width_us", "is missing", "write width_us = 1500"}
+	case c.Kind == "duty" && !(c.DutyPercent > 0 && c.DutyPercent < 100):
+		return &problem{path + ".duty_percent", "must lie between 0 and 100", "write duty_percent = 25"}
+	case c.Kind == "duty" && len(f.FromWidths) > 0:
+		return &problem{path + ".frames", "must have a period for a duty channel", ""}
+	case c.Kind == "pulse-position" && (len(c.SlotsUs) == 0 || len(c.SlotsUs) > 32):
+		return &problem{path + ".slots_us", "must have 1 to 32 widths", "write slots_us = [1500, 1500, 1000, 1500]"}
+	case c.Kind == "pulse-position" && !within(c.MarkerUs, 1, 1e4):
+		return &problem{path + ".marker_us", "must lie in 1..10000", "write marker_us = 300"}
+	case c.StepUs != 0 && !within(c.StepUs, 0.001, 1e4):
+		return &problem{path + ".step_us", "must lie in 0.001..10000", ""}
+	case c.ValueJitterUs < 0 || c.ValueJitterUs > 1e4 || c.JitterUs < 0 || c.JitterUs > 1e4:
+		return &problem{path + ".jitter_us", "and the like must lie in 0..10000", ""}
+	case c.RepeatFrames < 0:
+		return &problem{path + ".repeat_frames", "must not be below zero", ""}
+	case c.Offset < 0 || decode.Time(c.Offset) > decode.Second:
+		return &problem{path + ".offset", "must lie in 0..1 s", ""}
+	case used.text != "":
+		return &used.problem
+	case len(f.FromWidths) == 0 && used.width >= period:
+		return &problem{used.path, fmt.Sprintf("takes %s us of a frame of %s us", used.width.Micros(1), period.Micros(1)), "shorten it, or lengthen the period"}
+	}
+	return s.checkAfter(c, path, channel)
+}
+
+// least is the shortest frame period, 0 where none is stated.
+func (f *Frames) least() decode.Time {
+	if len(f.FromWidths) > 0 {
+		return decode.Time(f.Sync)
+	}
+	all := slices.Clone(f.Periods)
+	if f.Period != 0 {
+		all = append(all, f.Period)
+	}
+	for _, c := range f.Changes {
+		all = append(all, c.Period)
+	}
+	if len(f.Periods) == 0 && f.Period == 0 {
+		return 0
+	}
+	return decode.Time(slices.Min(all))
+}
+
+// room is how much of a frame a channel takes at most, with the key that says
+// so; or what is wrong with it.
+type room struct {
+	problem
+	width decode.Time
+}
+
+func (c *Carried) widest(path string) (u room) {
+	slots, key := []float64{c.WidthUs}, ".width_us"
+	if c.Kind == "pulse-position" {
+		slots, key = slices.Clone(c.SlotsUs), ".slots_us"
+	}
+	u.path = path + key
+	for _, width := range slots {
+		if c.Kind != "duty" && !within(width, 1, 1e6) {
+			u.text = "must lie in 1..1000000"
+			return u
+		}
+	}
+	for i, m := range c.Moves {
+		u.path = fmt.Sprintf("%s.moves[%d]", path, i)
+		if p := finite(reflect.ValueOf(m), u.path); p != nil {
+			u.problem = *p
+			return u
+		}
+		if u.text = m.wrong(c, i); u.text != "" {
+			return u
+		}
+		if k := max(m.Slot, 1) - 1; m.SweepUs == 0 {
+			slots[k] = max(slots[k], m.WidthUs)
+		}
+	}
+	sum := c.MarkerUs
+	for _, width := range slots {
+		sum += width
+	}
+	u.width = micros(sum)
+	return u
+}
+
+// wrong says what is wrong with move i of c, "" if nothing is.
+func (m *Move) wrong(c *Carried, i int) string {
+	last := int64(len(c.SlotsUs))
+	switch {
+	case m.At < 0 || i > 0 && m.At < c.Moves[i-1].At:
+		return "must not be earlier than the move before it"
+	case c.Kind != "pulse-position" && m.Slot != 0, c.Kind == "pulse-position" && (m.Slot < 1 || m.Slot > last):
+		return "has no such slot"
+	case (m.WidthUs == 0) == (m.SweepUs == 0):
+		return "needs one of width_us and sweep_us"
+	case m.SweepUs == 0 && !within(m.WidthUs, 1, 1e6):
+		return "goes to a width outside 1..1000000 us"
+	case m.SweepUs != 0 && (!within(m.SweepUs, 0, 1e6) || decode.Time(m.Every) < decode.Millisecond || m.Rate != 0):
+		return `sweeps by sweep_us (0..1000000) every so often ("5s"), and takes no rate_us_per_s`
+	case m.SweepUs == 0 && (m.Every != 0 || m.For != 0):
+		return "takes every and for only with sweep_us"
+	case m.Rate < 0 || m.For < 0:
+		return "has a rate or a time below zero"
+	case m.SweepUs == 0 && !oneOf(m.Shape, "", "linear", "smooth", "expo"):
+		return "has an unknown shape: linear, smooth or expo"
+	case m.SweepUs != 0 && !oneOf(m.Shape, "", "sine", "triangle"):
+		return "has an unknown shape: sine or triangle"
+	}
+	return ""
+}
+
+// checkAfter follows the chain of pulses in a frame.
+func (s *Scenario) checkAfter(c *Carried, path, channel string) *problem {
+	seen := []string{channel}
+	for at := c; at.After != ""; {
+		j := s.channel(at.After)
+		if j < 0 || s.Channels[j].Kind != "servo" || slices.Contains(seen, at.After) {
+			return &problem{path + ".after", fmt.Sprintf("leads to %q, which is no other servo channel", exact.Shorten(at.After)), ""}
+		}
+		seen = append(seen, at.After)
+		at = &s.Channels[j].Carried
+	}
+	return nil
+}
+
+func (s *Scenario) checkFault(i int) *problem {
+	f, path := &s.Faults[i], fmt.Sprintf("fault[%d]", i)
+	keys, ok := faultKeys[f.Kind]
+	if !ok {
+		return &problem{path + ".kind", fmt.Sprintf("%q is unknown or missing", exact.Shorten(f.Kind)), "write one of " + names(faultKeys)}
+	}
+	if p := onlyKeys(reflect.ValueOf(*f), path, "a "+f.Kind, keys.takes+" kind channels together seed", keys.needs); p != nil {
+		return p
+	}
+	if p := finite(reflect.ValueOf(*f), path); p != nil {
+		return p
+	}
+	for j, name := range f.Channels {
+		k := s.channel(name)
+		if k < 0 {
+			return &problem{fmt.Sprintf("%s.channels[%d]", path, j), fmt.Sprintf("names %q, which is no channel", exact.Shorten(name)), ""}
+		}
+		if ofFrames(f.Kind) && f.Kind != "late-start" && f.Kind != "boot-noise" && f.Kind != "serial-text" && !framedWire(&s.Channels[k]) {
+			return &problem{fmt.Sprintf("%s.channels[%d]", path, j), fmt.Sprintf("names %q, which has no frames for a %s", exact.Shorten(name), f.Kind), ""}
+		}
+	}
+	for _, d := range []struct {
+		key string
+		is  tomlfile.Duration
+	}{{"at", f.At}, {"for", f.For}, {"repeat", f.Repeat}, {"restart", f.Restart}, {"open", f.Open}, {"closed", f.Closed}} {
+		if d.is < 0 {
+			return &problem{path + "." + d.key, "must not be below zero", ""}
+		}
+	}
+	if text, key := f.wrong(s); text != "" {
+		return &problem{path + "." + key, text, ""}
+	}
+	return nil
+}
+
+// wrong says what is wrong with a fault and which key says so.
+func (f *Fault) wrong(s *Scenario) (text, key string) {
+	switch {
+	case f.Count < 0 || f.EveryFrames < 0 || f.Times < 0:
+		return "must not be below zero", "count"
+	case !within(f.Chance, 0, 1):
+		return "must lie in 0..1", "chance"
+	case f.Repeat == 0 && f.Times > 1:
+		return "needs repeat", "times"
+	case f.Repeat != 0 && decode.Time(f.Repeat) < shortest, f.Repeat != 0 && f.Repeat <= f.For+f.Restart:
+		return "must be longer than 50 us and than the fault lasts", "repeat"
+	case f.Repeat != 0 && f.Repeat < 2*f.By:
+		return "must be at least twice as long as by", "repeat"
+	case decode.Time(f.At+f.For) > exact.Longest || decode.Time(f.For+f.Restart) > exact.Longest:
+		return "ends after more than 50 days", "for"
+	case !within(f.Train, 0, 1000):
+		return "must lie in 0..1000", "train"
+	case f.Train > 1 && f.Kind != "edge-chatter" && f.SpacingUs <= f.WidthUs:
+		return "must be above width_us, start to start", "spacing_us"
+	case !within(f.SpacingUs, 0, 1e4) || !within(f.ScatterUs, 0, 1e5):
+		return "must lie in 0..10000, and scatter_us in 0..100000", "spacing_us"
+	case math.Abs(f.OffsetUs) > 1e5 || f.By < 0 || decode.Time(f.By) > 10*decode.Second:
+		return "and by must lie within 100 ms and 10 s", "offset_us"
+	case !within(f.WidthUs, 0, 1e6) || math.Abs(f.ByUs) > 1e6 || !within(f.SigmaUs, 0, 1e4):
+		return "and the like must lie in 0..1000000", "width_us"
+	case f.Kind == "serial-text" && !within(f.BitUs, 0.05, 1e5):
+		return "must lie in 0.05..100000", "bit_us"
+	case f.MeanUs != 0 && !within(f.MeanUs, 1, 1e7):
+		return "must lie in 1..10000000", "mean_us"
+	case f.Kind == "loose-wire" && (decode.Time(f.Open) < decode.Microsecond || decode.Time(f.Closed) < decode.Microsecond), decode.Time(max(f.Open, f.Closed)) > longestPause:
+		return "and closed must lie in 1 us..1 h", "open"
+	case f.Kind == "break" && !oneOf(f.Level, "", "unknown"), f.Kind != "break" && !oneOf(f.Level, "", "high", "low", "unknown"):
+		return `must be "high", "low" or "unknown" (a break: "unknown" or nothing)`, "level"
+	case !oneOf(f.Edge, "", "leading", "trailing", "both"):
+		return `must be "leading", "trailing" or "both"`, "edge"
+	case !oneOf(f.Then, "", "silence", "hold", "preset"), (f.Then == "preset") != (f.WidthUs > 0) && f.Kind == "signal-loss":
+		return `must be "silence", "hold" or "preset", the last with width_us`, "then"
+	case f.Kind == "crosstalk" && s.channel(f.From) < 0:
+		return fmt.Sprintf("names %q, which is no channel", exact.Shorten(f.From)), "from"
+	case f.Kind == "crosstalk" && slices.Contains(s.befalls(f), f.From):
+		return "must not be one of the channels it befalls", "from"
+	case f.Kind == "uneven-time" && oneOf(s.Sampling, "", "exact"):
+		return "needs a capture with sampling", "kind"
+	case f.Kind == "uneven-time" && (len(f.Channels) > 0 || s.unevenTwice()):
+		return "leaves samples of the whole capture out, and stands once", "kind"
+	}
+	return "", ""
+}
+
+func (s *Scenario) unevenTwice() bool {
+	n := 0
+	for _, f := range s.Faults {
+		if f.Kind == "uneven-time" {
+			n++
+		}
+	}
+	return n > 1
+}
+
+// befalls returns the names of the channels of f.
+func (s *Scenario) befalls(f *Fault) []string {
+	if len(f.Channels) > 0 {
+		return f.Channels
+	}
+	all := make([]string, len(s.Channels))
+	for i, w := range s.Channels {
+		all[i] = w.Name
+	}
+	return all
+}
+
+// onlyKeys finds a key that is set though it is not among takes, or is not set
+// though it is among needs.
+func onlyKeys(v reflect.Value, path, what, takes, needs string) *problem {
+	for _, f := range reflect.VisibleFields(v.Type()) {
+		key := f.Tag.Get("toml")
+		set := !v.FieldByIndex(f.Index).IsZero()
+		if set && !slices.Contains(strings.Fields(takes), key) {
+			return &problem{path + "." + key, "says nothing of " + what, "it takes " + strings.Join(strings.Fields(takes), ", ")}
+		}
+		if !set && slices.Contains(strings.Fields(needs), key) {
+			return &problem{path + "." + key, "is missing", "state it for " + what}
+		}
+	}
+	return nil
+}
+
+// finite finds a number that is none, and a time beyond 50 days.
+func finite(v reflect.Value, path string) *problem {
+	for _, f := range reflect.VisibleFields(v.Type()) {
+		at := path + "." + f.Tag.Get("toml")
+		switch x := v.FieldByIndex(f.Index).Interface().(type) {
+		case float64:
+			if math.IsNaN(x) || math.IsInf(x, 0) {
+				return &problem{at, "is no number", ""}
+			}
+		case tomlfile.Duration:
+			if decode.Time(x) > exact.Longest || decode.Time(x) < -exact.Longest {
+				return &problem{at, "is longer than 50 days", ""}
+			}
+		}
+	}
+	return nil
+}
+
+// within is false for what is no number.
+func within[T int64 | float64](x, low, high T) bool { return x >= low && x <= high }
+
+func oneOf(s string, of ...string) bool { return slices.Contains(of, s) }
+
+func names[V any](table map[string]V) string {
+	all := make([]string, 0, len(table))
+	for name := range table {
+		all = append(all, name)
+	}
+	slices.Sort(all)
+	return strings.Join(all, ", ")
+}
