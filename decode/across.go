@@ -24,10 +24,10 @@ func (j *judge) across() {
 	var gaps []gap
 	for _, c := range alive {
 		for _, e := range c.frames.drops.list {
-			gaps = append(gaps, gap{c, e.start, e.end, e.count == 1})
+			gaps = append(gaps, gap{c, e.Start, e.End, e.Count == 1})
 		}
 		for _, e := range c.frames.losses.list {
-			gaps = append(gaps, gap{c, e.start, e.end, false})
+			gaps = append(gaps, gap{c, e.Start, e.End, false})
 		}
 	}
 	slices.SortFunc(gaps, func(a, b gap) int { return cmpTime(a.start, b.start) })
@@ -100,7 +100,7 @@ func byChance(groups [][]gap, alive []*channel) bool {
 	expected := 0.0
 	for i, a := range alive {
 		for _, b := range alive[i+1:] {
-			frames := float64(max(1, min(a.Frames, b.Frames)))
+			frames := float64(max(1, min(a.FrameCount, b.FrameCount)))
 			gaps := func(c *channel) float64 { return float64(len(c.frames.drops.list) + len(c.frames.losses.list)) }
 			reach := float64(a.longestGap()+b.longestGap()) / float64(max(1, a.frames.rhythm.period))
 			expected += gaps(a) * gaps(b) * max(3, reach) / frames
@@ -112,9 +112,9 @@ func byChance(groups [][]gap, alive []*channel) bool {
 // longestGap is the length of the channel's longest gap.
 func (c *channel) longestGap() Time {
 	var longest Time
-	for _, l := range [][]event{c.frames.drops.list, c.frames.losses.list} {
+	for _, l := range [][]Event{c.frames.drops.list, c.frames.losses.list} {
 		for _, e := range l {
-			longest = max(longest, e.end-e.start)
+			longest = max(longest, e.End-e.Start)
 		}
 	}
 	return longest

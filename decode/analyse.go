@@ -16,7 +16,6 @@ type channel struct {
 	rec    *Recording
 	pulses *train
 	pulser *pulser // nil for a slot
-	expect Expect
 
 	step      float64 // time step in picoseconds, 0 where unknown
 	usual     [2]Time // widths that say something about rests
@@ -28,7 +27,6 @@ type channel struct {
 	repeats   events
 	frozen    events
 	lateStart bool
-	stated    bool  // the user says that it is active low
 	stream    bool  // frames of a pulse-position stream
 	slot      bool  // one of its slots
 	markers   int64 // of the stream
@@ -37,16 +35,15 @@ type channel struct {
 // minPulses is how many pulses make a servo channel of one nobody named.
 const minPulses = 5
 
-// Analyse measures the recording. It may be called again with other
-// expectations.
-func (r *Recording) Analyse(e PerChannel[Expect]) *Analysis {
+// Analyse measures the recording.
+func (r *Recording) Analyse() *Analysis {
 	a := &Analysis{Start: r.start, End: r.end, Origin: r.origin, Resolution: math.NaN()}
 	if r.resolution > 0 {
 		a.Resolution = r.resolution / float64(Microsecond)
 	}
 	a.Notes = append(a.Notes, r.origin.Notes...)
 	for _, w := range r.channels {
-		a.Channels = append(a.Channels, r.identify(a, w, e.For(w.name)))
+		a.Channels = append(a.Channels, r.identify(a, w))
 	}
 	a.timeFrames()
 	a.boundCapture()
@@ -59,24 +56,24 @@ func (r *Recording) Analyse(e PerChannel[Expect]) *Analysis {
 	}
 	for _, ca := range a.Channels {
 		if c := ca.asked; c != nil {
-			c.walkFrames(findRhythm(c.pulses, c.expect.Period, Time(c.step)))
+			c.walkFrames(findRhythm(c.pulses, c.Stated.Period, Time(c.step)))
 			all.Go(c.measure)
 		}
 	}
 	all.Wait()
-	a.Notes = append(a.Notes, a.doubts()...)
+	a.Notes = append(a.Notes, a.limitations()...)
 	return a
 }
 
-// doubts says what this capture cannot tell.
-func (a *Analysis) doubts() []string {
+// limitations says what this capture cannot tell.
+func (a *Analysis) limitations() []string {
 	var out []string
 	servos := a.servos()
 	if o := a.Origin; o.ChangesOnly && !o.EndStated && len(servos) > 0 {
 		out = append(out, "the capture lists changes only and ends at its last one: a loss on all channels at its end cannot be seen")
 	}
 	for _, c := range servos {
-		if stated := c.expect.LossAfter; stated > 0 && stated < c.frames.lossAfter {
+		if stated := c.Stated.LossAfter; stated > 0 && stated < c.frames.lossAfter {
 			out = append(out, fmt.Sprintf("%s: a loss time of %s s is hardly longer than its frames of %s s; %s s is used", c.Name,
 				stated.Seconds(3), c.frames.rhythm.period.Seconds(3), c.frames.lossAfter.Seconds(3)))
 		}
@@ -88,12 +85,13 @@ func (a *Analysis) doubts() []string {
 }
 
 // identify names the kind of a channel and chooses its active level.
-func (r *Recording) identify(a *Analysis, w *wire, e Expect) *ChannelAnalysis {
+func (r *Recording) identify(a *Analysis, w *channelState) *ChannelAnalysis {
 	nan := math.NaN()
-	ca := &ChannelAnalysis{Name: w.name, Named: w.named, Signal: Silent, Level: w.level, Offset: nan, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
+	ca := &ChannelAnalysis{Name: w.name, Named: w.named, Stated: w.stated, Signal: Silent, Level: w.level, Offset: nan, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
+	e := w.stated
 	if w.edges == 0 {
 		if w.named || e.Signal == Servo || e.Signal == PulsePosition {
-			ca.Losses, ca.Lost = 1, r.end-r.start // a loss over the whole capture
+			ca.LossCount, ca.LostTime = 1, r.end-r.start // a loss over the whole capture
 		}
 		return ca
 	}
@@ -117,13 +115,13 @@ func (r *Recording) identify(a *Analysis, w *wire, e Expect) *ChannelAnalysis {
 		if doubt {
 			a.Notes = append(a.Notes, fmt.Sprintf("%s: both levels could be the pulse; %s is taken as active; --active says otherwise", w.name, p.active))
 		}
-		ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, expect: e, step: r.resolution, stated: w.stated == Low}
+		ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, step: r.resolution}
 	case PulsePosition:
 		ca.Active = w.marked
-		r.takeApart(a, ca, w, e)
+		r.splitStream(a, ca, w)
 	case Irregular, Duty, Echo:
 		if asked {
-			ca.asked = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, expect: e, step: r.resolution}
+			ca.asked = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, step: r.resolution}
 		}
 	}
 	switch ca.Signal {
@@ -137,7 +135,7 @@ func (r *Recording) identify(a *Analysis, w *wire, e Expect) *ChannelAnalysis {
 }
 
 // mostly returns the kind of most seconds that are not silent.
-func (w *wire) mostly() Signal {
+func (w *channelState) mostly() Signal {
 	seconds := maps.Clone(w.seconds)
 	if seconds[Echo] > 0 {
 		seconds[Echo] += w.perhapsEcho
@@ -155,8 +153,8 @@ func (w *wire) mostly() Signal {
 // polarity chooses the active level: the one with at least 90 % of its marks
 // from 300 to 3000 us; of two, the one whose leading edges are the steadier,
 // then the shorter, then high, in doubt.
-func (w *wire) polarity() (p *pulser, doubt bool) {
-	switch w.stated {
+func (w *channelState) polarity() (p *pulser, doubt bool) {
+	switch w.stated.Active {
 	case High:
 		return w.high, false
 	case Low:
@@ -198,7 +196,7 @@ func (t *train) steadiness() float64 {
 	var last Time
 	t.intervals(func(d Time, joined bool) {
 		if joined && len(changes) < scaleFrom {
-			changes = append(changes, apart(d, last))
+			changes = append(changes, absDiff(d, last))
 		}
 		last = d
 	})
@@ -246,13 +244,13 @@ func (a *Analysis) servos() []*channel {
 func (a *Analysis) timeFrames() {
 	for _, c := range a.measured() {
 		if c.stream || c.slot {
-			c.walkFrames(findRhythm(c.pulses, c.expect.Period, Time(c.step)))
+			c.walkFrames(findRhythm(c.pulses, c.Stated.Period, Time(c.step)))
 		}
 	}
 	all := a.servos()
 	rhythms := make([]rhythm, len(all))
 	for i, c := range all {
-		rhythms[i] = findRhythm(c.pulses, c.expect.Period, Time(c.step))
+		rhythms[i] = findRhythm(c.pulses, c.Stated.Period, Time(c.step))
 	}
 	for i, c := range all {
 		if rhythms[i].pattern != Alternating && followsWidths(c, all, rhythms[i].period) {
@@ -263,7 +261,7 @@ func (a *Analysis) timeFrames() {
 }
 
 func (c *channel) walkFrames(y rhythm) {
-	lossAfter := c.expect.LossAfter
+	lossAfter := c.Stated.LossAfter
 	if lossAfter == 0 {
 		lossAfter = max(110*Millisecond, y.period*7/2)
 	}
@@ -291,8 +289,8 @@ func (a *Analysis) boundCapture() {
 func (c *channel) boundHead(a *Analysis, earliest Time) {
 	f := c.frames
 	if !f.any {
-		if c.Named || c.expect.Signal == Servo {
-			f.losses.add(event{start: a.Start, end: a.End, count: 1, measured: float64(a.End-a.Start) / float64(Millisecond)})
+		if c.Named || c.Stated.Signal == Servo {
+			f.losses.add(Event{Start: a.Start, End: a.End, Count: 1, Measured: float64(a.End-a.Start) / float64(Millisecond)})
 		}
 		return
 	}
@@ -303,8 +301,8 @@ func (c *channel) boundHead(a *Analysis, earliest Time) {
 		c.lateStart = true
 		return
 	}
-	f.losses.list = append([]event{{start: a.Start, end: f.first, count: 1,
-		measured: float64(f.first-a.Start) / float64(Millisecond)}}, f.losses.list...)
+	f.losses.list = append([]Event{{Start: a.Start, End: f.first, Count: 1,
+		Measured: float64(f.first-a.Start) / float64(Millisecond)}}, f.losses.list...)
 	f.losses.all++
 }
 
@@ -321,7 +319,7 @@ func (c *channel) boundTail(a *Analysis) {
 		return
 	}
 	start := f.lastLife + f.rhythm.period
-	f.losses.add(event{start: start, end: a.End, count: 1, measured: float64(a.End-start) / float64(Millisecond)})
+	f.losses.add(Event{Start: start, End: a.End, Count: 1, Measured: float64(a.End-start) / float64(Millisecond)})
 }
 
 // measure fills in the figures of one train.
@@ -334,22 +332,22 @@ func (c *channel) measure() {
 	if c.narrow {
 		c.usual = [2]Time{400 * Microsecond, 1120 * Microsecond}
 	}
-	c.ChannelAnalysis.Pulses = f.pulses
-	c.Dropped = f.dropped
-	c.Frames = f.frames + f.dropped
-	c.Losses = f.losses.all
+	c.ChannelAnalysis.PulseCount = f.pulses
+	c.DroppedCount = f.dropped
+	c.FrameCount = f.frames + f.dropped
+	c.LossCount = f.losses.all
 	for _, l := range f.losses.list {
-		c.Lost += l.end - l.start
+		c.LostTime += l.End - l.Start
 	}
 	if c.pulser != nil {
-		c.Glitches = c.countGlitches()
+		c.GlitchCount = c.countGlitches()
 	}
 	if f.pulses == 0 {
 		return
 	}
 	c.Period = c.period()
 	if c.stream {
-		c.ChannelAnalysis.Pulses = c.markers
+		c.ChannelAnalysis.PulseCount = c.markers
 		c.Jitter = c.jitter(nil)
 		return
 	}
@@ -363,7 +361,7 @@ func (c *channel) measure() {
 	}
 	for e, off := range c.steady() {
 		if off != 0 {
-			c.spikes.add(event{start: e.start, end: e.start + e.width, count: 1, measured: micros(off)})
+			c.spikes.add(Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: micros(off)})
 		}
 	}
 	c.findRepeats()

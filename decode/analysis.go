@@ -14,16 +14,6 @@ const (
 	Irregular     Signal = "irregular"
 )
 
-// Pulse is one accepted pulse. Notes on why others were not accepted are
-// counted in the analysis.
-type Pulse struct {
-	Start Time // leading edge
-	Width Time
-	// Interval is the time since the channel's previous accepted pulse; 0 for
-	// its first one and across a stretch of unknown level.
-	Interval Time
-}
-
 // Summary describes a set of durations in microseconds. Percentiles are
 // Hyndman and Fan type 7, SD has n - 1. MeanU95 is the half width of the 95 %
 // interval of the mean, NaN where there is none.
@@ -59,6 +49,13 @@ type Period struct {
 	DriftPPM  float64   // slope of the fitted line times the capture's length, over Nominal
 	Residual  float64   // sd about that line, microseconds
 	Recurring []float64 // up to four recurring intervals, microseconds
+	Changes   []PeriodChange
+}
+
+// PeriodChange is a change of the frame period; From and To in microseconds.
+type PeriodChange struct {
+	At       Time
+	From, To float64
 }
 
 // Jitter holds what the rests and the intervals yield, in microseconds; NaN
@@ -95,13 +92,14 @@ type KindSpan struct {
 type ChannelAnalysis struct {
 	Name   string
 	Named  bool
+	Stated Stated
 	Signal Signal
 	Active Level // High or Low; Unknown where silent
 	Level  Level // the level a silent channel holds
 
-	Pulses, Frames, Dropped, Glitches int64
-	Losses                            int64
-	Lost                              Time
+	PulseCount, FrameCount, DroppedCount, GlitchCount int64
+	LossCount                                         int64
+	LostTime                                          Time
 
 	Width      *Summary // nil where nothing was accepted, likewise the next two
 	Period     *Period
@@ -115,6 +113,9 @@ type ChannelAnalysis struct {
 	// microseconds). 0 and NaN where no other channel keeps the same period.
 	Place  int
 	Offset float64
+	// Follows names the channel whose pulse ends where this one's begins; ""
+	// where there is none.
+	Follows string
 
 	// Rate and the duty range of a duty signal, the bit time of a serial one;
 	// NaN elsewhere.

@@ -101,7 +101,7 @@ func judgeBench(t *testing.T, capture string, o formats.Options) (*decode.Analys
 	defer r.Close()
 	recording, err := decode.Decode(context.Background(), r, decode.Settings{})
 	require.NoError(t, err)
-	a := recording.Analyse(decode.PerChannel[decode.Expect]{})
+	a := recording.Analyse()
 	return a, a.Judge(decode.PerChannel[decode.Limits]{Default: decode.DefaultLimits})
 }
 
@@ -288,13 +288,13 @@ func checkCounts(t *testing.T, a *decode.Analysis, truth *benchTruth) {
 				total[f.kind] += f.count
 			}
 		}
-		assert.Equal(t, total[decode.DroppedFrame], c.Dropped, "%s: dropped frames", c.Name)
-		assert.Equal(t, total[decode.SignalLoss], c.Losses, "%s: losses", c.Name)
-		assert.Equal(t, total[decode.Glitch], c.Glitches, "%s: glitches", c.Name)
+		assert.Equal(t, total[decode.DroppedFrame], c.DroppedCount, "%s: dropped frames", c.Name)
+		assert.Equal(t, total[decode.SignalLoss], c.LossCount, "%s: losses", c.Name)
+		assert.Equal(t, total[decode.Glitch], c.GlitchCount, "%s: glitches", c.Name)
 		if c.Signal == decode.Servo {
 			pulses := int64(len(truth.pulses[c.Name]))
-			assert.Equal(t, pulses, c.Pulses, "%s: pulses", c.Name)
-			assert.Equal(t, pulses-total[decode.ExtraPulse]+c.Dropped, c.Frames, "%s: frames", c.Name)
+			assert.Equal(t, pulses, c.PulseCount, "%s: pulses", c.Name)
+			assert.Equal(t, pulses-total[decode.ExtraPulse]+c.DroppedCount, c.FrameCount, "%s: frames", c.Name)
 		}
 	}
 }

@@ -273,7 +273,7 @@ func (j *judge) cluesOf(ca *ChannelAnalysis) *clues {
 	if k.c.pulser != nil {
 		r := k.c.pulser.glitches.read()
 		for e, ok := r.next(); ok; e, ok = r.next() {
-			if e.marks&marred != 0 {
+			if e.marks&broken != 0 {
 				k.broken++
 			}
 		}
@@ -282,7 +282,7 @@ func (j *judge) cluesOf(ca *ChannelAnalysis) *clues {
 	return k
 }
 
-func (k *clues) rows() [][]event { return k.c.rowsOf(k.c.frames.drops.list) }
+func (k *clues) rows() [][]Event { return k.c.rowsOf(k.c.frames.drops.list) }
 
 // lateFrames counts the single frames off their time.
 func (k *clues) lateFrames() int64 { return k.c.frames.odd.all }
@@ -335,7 +335,7 @@ func (j *judge) crosstalk(c *channel) (most crosstalk) {
 		r := o.pulses.read()
 		for e, ok := r.next(); ok && i < len(at); e, ok = r.next() {
 			for i < len(at) && at[i] <= e.start+e.width+3*Microsecond {
-				if apart(at[i], e.start) <= 3*Microsecond || apart(at[i], e.start+e.width) <= 3*Microsecond {
+				if absDiff(at[i], e.start) <= 3*Microsecond || absDiff(at[i], e.start+e.width) <= 3*Microsecond {
 					x.hits++
 				}
 				i++

@@ -9,27 +9,24 @@ import (
 
 // Settings steer the first pass. The zero value takes the whole capture.
 type Settings struct {
-	From, To *Time             // instants to cut the capture at
-	Active   PerChannel[Level] // stated polarity; Unknown: find it
-	// GlitchBelow is the width in picoseconds under which a pulse is a glitch;
-	// 0 means 300 us.
-	GlitchBelow PerChannel[Time]
+	From, To *Time // instants to cut the capture at
+	Stated   PerChannel[Stated]
 }
 
 // Recording is what one pass over a capture keeps. It grows with the pulses of
 // the capture and not with its length or its noise.
 type Recording struct {
-	channels   []*wire
+	channels   []*channelState
 	start, end Time
 	origin     Origin
 	resolution float64 // picoseconds; 0 where unknown
 }
 
-// wire is what is kept of one channel.
-type wire struct {
+// channelState is what is kept of one channel.
+type channelState struct {
 	name   string
 	named  bool
-	stated Level // polarity, if the user states it
+	stated Stated
 
 	level   Level // now
 	since   Time
@@ -63,12 +60,10 @@ type wire struct {
 func Decode(ctx context.Context, s Source, o Settings) (*Recording, error) {
 	d := &decoder{source: s, settings: o, rec: &Recording{}}
 	for i, c := range s.Channels() {
-		w := &wire{name: c.Name, named: c.Named, stated: o.Active.For(c.Name), dutyMin: 1, foreignEnd: math.MinInt64}
-		below := o.GlitchBelow.For(c.Name)
-		if below == 0 {
-			below = shortest
+		w := &channelState{name: c.Name, named: c.Named, stated: o.Stated.For(c.Name), dutyMin: 1, foreignEnd: math.MinInt64}
+		if w.below = w.stated.GlitchBelow; w.below == 0 {
+			w.below = shortest
 		}
-		w.below = below
 		d.rec.channels = append(d.rec.channels, w)
 		s.Want(i, CountsWhenBusy)
 	}
@@ -107,12 +102,12 @@ type decoder struct {
 	begun    bool
 	from, to Time
 	now      Time // start of the second that is being filled
-	touched  []*wire
+	touched  []*channelState
 	scratch  Tally
 	runs     [][]Run // of the block, by channel
 	counts   [][]Count
 	involved []int
-	lattice  lattice
+	grid     sampleGrid
 }
 
 func (d *decoder) begin(o Origin) {
@@ -133,7 +128,7 @@ func (d *decoder) begin(o Origin) {
 // block deals out a block's edges second by second. It reports whether the
 // rest of the capture lies beyond the end asked for.
 func (d *decoder) block(b *Block) bool {
-	d.lattice.unit = d.source.Origin().Unit
+	d.grid.unit = d.source.Origin().Unit
 	d.involved = d.involved[:0]
 	for _, r := range b.Runs {
 		if len(d.runs[r.Channel]) == 0 && len(d.counts[r.Channel]) == 0 {
@@ -156,12 +151,12 @@ func (d *decoder) block(b *Block) bool {
 			}
 		}
 		if any && next < d.to {
-			d.turn()
+			d.closeSecond()
 			d.now += (next - d.now) / Second * Second
 			continue
 		}
 		if until >= d.now+Second {
-			d.turn()
+			d.closeSecond()
 			d.now += (until - d.now) / Second * Second
 		}
 		break
@@ -195,7 +190,7 @@ func (d *decoder) deal(i int, end Time) (next Time, left bool) {
 			if before := w.since; w.change(level, r.At[k], d.from) {
 				d.touch(w)
 				if length := r.At[k] - before; level != Unknown {
-					d.lattice.add(r.At[k], apart(length, w.lengths[level]))
+					d.grid.add(r.At[k], absDiff(length, w.lengths[level]))
 					w.lengths[level] = length
 				}
 			}
@@ -213,7 +208,7 @@ func (d *decoder) deal(i int, end Time) (next Time, left bool) {
 	return 0, false
 }
 
-func (d *decoder) touch(w *wire) {
+func (d *decoder) touch(w *channelState) {
 	if !w.touched {
 		w.touched = true
 		d.touched = append(d.touched, w)
@@ -222,7 +217,7 @@ func (d *decoder) touch(w *wire) {
 
 // change takes the level that the channel has from t on and reports whether
 // that was a change.
-func (w *wire) change(to Level, t, from Time) bool {
+func (w *channelState) change(to Level, t, from Time) bool {
 	if to == w.level {
 		return false
 	}
@@ -244,7 +239,7 @@ func (w *wire) change(to Level, t, from Time) bool {
 }
 
 // tally counts an edge once there are many in this second.
-func (w *wire) tally(to Level, t Time) {
+func (w *channelState) tally(to Level, t Time) {
 	s := &w.sec
 	switch {
 	case s.tally != nil:
@@ -258,14 +253,14 @@ func (w *wire) tally(to Level, t Time) {
 	}
 }
 
-func (w *wire) keep(s stretch) {
+func (w *channelState) keep(s stretch) {
 	if !w.sec.busy {
 		w.sec.ended = append(w.sec.ended, s)
 	}
 }
 
 // count takes edges that a source counted; they alone make the second busy.
-func (w *wire) count(t *Tally) {
+func (w *channelState) count(t *Tally) {
 	w.edges += t.Edges
 	if w.sec.tally == nil {
 		before := &Tally{}
@@ -277,9 +272,9 @@ func (w *wire) count(t *Tally) {
 	w.level, w.since, w.open = t.lastTo, t.lastAt, false
 }
 
-// turn closes the second: each channel's kind is decided and its stretches go
+// closeSecond closes the second: each channel's kind is decided and its stretches go
 // where that kind wants them.
-func (d *decoder) turn() {
+func (d *decoder) closeSecond() {
 	for _, w := range d.touched {
 		w.kind = w.sec.classify(&d.scratch, w.level)
 		if w.sec.tally == &d.scratch {
@@ -290,7 +285,7 @@ func (d *decoder) turn() {
 		if w.kind.signal != Silent && w.kind.signal != Serial && d.echo(w, w.kind.signal) {
 			w.kind.signal = Echo
 		}
-		w.settle(w.kind)
+		w.book(w.kind)
 	}
 	for _, w := range d.touched {
 		if cap(w.sec.ended) > gathered {
@@ -302,7 +297,7 @@ func (d *decoder) turn() {
 	d.touched = d.touched[:0]
 }
 
-func (d *decoder) echo(w *wire, signal Signal) bool {
+func (d *decoder) echo(w *channelState, signal Signal) bool {
 	for _, o := range d.touched {
 		if o == w || !echoes(&w.sec, &o.sec) {
 			continue
@@ -316,8 +311,8 @@ func (d *decoder) echo(w *wire, signal Signal) bool {
 	return false
 }
 
-// settle books a second's kind and feeds the channel's pulsers.
-func (w *wire) settle(k secondKind) {
+// book books a second's kind and feeds the channel's pulsers.
+func (w *channelState) book(k secondKind) {
 	if w.high == nil {
 		w.seconds = map[Signal]int64{}
 		w.high, w.low = &pulser{active: High, below: w.below}, &pulser{active: Low, below: w.below}
@@ -367,14 +362,14 @@ func (w *wire) settle(k secondKind) {
 }
 
 // skip tells the pulsers that another kind of signal was on the wire.
-func (w *wire) skip(start, end Time) {
+func (w *channelState) skip(start, end Time) {
 	w.foreignEnd = end
 	w.high.foreign(start, end)
 	w.low.foreign(start, end)
 }
 
 // addSpan joins what is of one kind in neighbouring seconds.
-func (w *wire) addSpan(s KindSpan) {
+func (w *channelState) addSpan(s KindSpan) {
 	if n := len(w.spans); n > 0 && w.spans[n-1].Signal == s.Signal && s.Start-w.spans[n-1].End < 2*Second || len(w.spans) >= maxSpans {
 		w.spans[n-1].End = s.End
 		return
@@ -398,7 +393,7 @@ func (d *decoder) finish(o Origin) {
 		d.touch(w)
 		w.keep(stretch{w.level, w.since, r.end, w.open, true})
 	}
-	d.turn()
+	d.closeSecond()
 	for _, w := range r.channels {
 		if w.high != nil {
 			w.high.release()
@@ -407,6 +402,6 @@ func (d *decoder) finish(o Origin) {
 	}
 	r.resolution = o.Step
 	if r.resolution == 0 {
-		r.resolution = d.lattice.step()
+		r.resolution = d.grid.step()
 	}
 }

@@ -20,11 +20,11 @@ func Example() {
 	if err != nil {
 		log.Fatal(err)
 	}
-	analysis := recording.Analyse(decode.PerChannel[decode.Expect]{})
+	analysis := recording.Analyse()
 	judgement := analysis.Judge(decode.PerChannel[decode.Limits]{Default: decode.DefaultLimits})
 	for i, c := range analysis.Channels {
 		fmt.Printf("%s: %s, %d frames of %.3f ms, %d dropped, %d losses: %s\n",
-			c.Name, c.Signal, c.Frames, c.Period.Nominal/1000, c.Dropped, c.Losses, judgement.Channels[i].Outcome)
+			c.Name, c.Signal, c.FrameCount, c.Period.Nominal/1000, c.DroppedCount, c.LossCount, judgement.Channels[i].Outcome)
 	}
 	fmt.Println(judgement.Findings[0].Message)
 	// Output:

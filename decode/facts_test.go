@@ -39,7 +39,7 @@ func check(t *testing.T, table string) (*decode.ChannelAnalysis, *decode.Judgeme
 	require.NoError(t, err)
 	rec, err := decode.Decode(context.Background(), r, decode.Settings{})
 	require.NoError(t, err)
-	a := rec.Analyse(decode.PerChannel[decode.Expect]{})
+	a := rec.Analyse()
 	return a.Channels[0], a.Judge(decode.PerChannel[decode.Limits]{Default: decode.DefaultLimits})
 }
 
@@ -73,7 +73,7 @@ func TestTradeFacts(t *testing.T) {
 	}
 	c, j := check(t, volts(3.3, 0.02, sweep, 500_000))
 	assert.Equal(t, decode.Failed, j.Outcome, "the transmitter is off at the end")
-	assert.EqualValues(t, 1, c.Losses)
+	assert.EqualValues(t, 1, c.LossCount)
 	require.NotEmpty(t, j.Findings)
 	last := j.Findings[len(j.Findings)-1]
 	assert.Equal(t, decode.SignalLoss, last.Kind)

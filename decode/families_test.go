@@ -58,20 +58,20 @@ func (s scene) text(seed int) string {
 type settings struct {
 	names  []string
 	limits decode.Limits
-	expect decode.Expect
+	stated decode.Stated
 }
 
 func (s scene) judge(t *testing.T, seed int, o settings) (*decode.Analysis, *decode.Judgement) {
 	r, err := formats.NewReader(strings.NewReader(s.text(seed)), "family", formats.Options{Also: o.names})
 	require.NoError(t, err, s.text(seed))
 	defer r.Close()
-	rec, err := decode.Decode(context.Background(), r, decode.Settings{})
+	rec, err := decode.Decode(context.Background(), r, decode.Settings{Stated: decode.PerChannel[decode.Stated]{Default: o.stated}})
 	require.NoError(t, err)
 	l := o.limits
 	if l == (decode.Limits{}) {
 		l = decode.DefaultLimits
 	}
-	a := rec.Analyse(decode.PerChannel[decode.Expect]{Default: o.expect})
+	a := rec.Analyse()
 	return a, a.Judge(decode.PerChannel[decode.Limits]{Default: l})
 }
 
@@ -192,8 +192,7 @@ func faults() []fault {
 	}{{"20.26ms", decode.Warn}, {"20.9ms", decode.Fail}, {"22ms", decode.Fail}, {"19.2ms", decode.Fail}} {
 		s := tug
 		s.frames = "period = '" + p.period + "'"
-		o := settings{limits: decode.DefaultLimits, expect: decode.Expect{Period: 20 * decode.Millisecond}}
-		o.limits.Period = 20 * decode.Millisecond
+		o := settings{limits: decode.DefaultLimits, stated: decode.Stated{Period: 20 * decode.Millisecond}}
 		add(fault{kind: decode.PeriodOutOfRange, scene: s, on: o, channel: "rudder", from: 0, to: 20, severity: p.severity})
 	}
 	dead := tug
@@ -363,8 +362,8 @@ func TestFamiliesOfChanges(t *testing.T) {
 		assert.Equal(t, kind, c.OtherKinds[0].Signal)
 		assert.InDelta(t, 12.0, float64(c.OtherKinds[0].Start)/1e12, 1)
 		assert.InDelta(t, 20.0, float64(c.OtherKinds[0].End)/1e12, 1)
-		assert.InDelta(t, 600, c.Frames, 50, "frames before %s", kind)
-		assert.Zero(t, c.Losses, "what follows as %s is no loss", kind)
+		assert.InDelta(t, 600, c.FrameCount, 50, "frames before %s", kind)
+		assert.Zero(t, c.LossCount, "what follows as %s is no loss", kind)
 	}
 }
 

@@ -23,10 +23,10 @@ func (j *judge) train(c *channel, l Limits) {
 		j.chatter(c)
 		j.blinds(c)
 		j.startUp(c)
-		j.polarity(c, l)
+		j.polarity(c)
 		j.few(c, l)
-		j.runs(c, ExtraPulse, Warn, "us", math.NaN(), c.frames.extras.list, func(e event) string {
-			return plural(e.count, "extra pulse") + " off the frame grid while the grid goes on"
+		j.runs(c, ExtraPulse, Warn, "us", math.NaN(), c.frames.extras.list, func(e Event) string {
+			return plural(e.Count, "extra pulse") + " off the frame grid while the grid goes on"
 		})
 	}
 	if !c.stream {
@@ -43,13 +43,13 @@ func (j *judge) train(c *channel, l Limits) {
 }
 
 // runs books events as findings: like ones at most three frames apart are one.
-func (j *judge) runs(c *channel, k Kind, s Severity, unit string, limit float64, list []event, say func(event) string) {
+func (j *judge) runs(c *channel, k Kind, s Severity, unit string, limit float64, list []Event, say func(Event) string) {
 	for _, e := range c.joined(list) {
-		j.find(c.ChannelAnalysis, Finding{Kind: k, Severity: s, Start: e.start, End: e.end, Count: e.count,
-			Measured: e.measured, Limit: limit, Unit: unit, Message: say(e)})
+		j.find(c.ChannelAnalysis, Finding{Kind: k, Severity: s, Start: e.Start, End: e.End, Count: e.Count,
+			Measured: e.Measured, Limit: limit, Unit: unit, Message: say(e)})
 	}
 	for _, e := range list {
-		j.touch(c, k, e.start, e.end)
+		j.touch(c, k, e.Start, e.End)
 	}
 }
 
@@ -66,15 +66,15 @@ func (j *judge) touch(c *channel, k Kind, start, end Time) {
 
 // joined merges events at most three frames apart; measured is that of the
 // largest.
-func (c *channel) joined(list []event) []event {
-	var out []event
+func (c *channel) joined(list []Event) []Event {
+	var out []Event
 	reach := 3 * c.frames.rhythm.period
 	if reach == 0 {
 		reach = 60 * Millisecond
 	}
 	for _, e := range list {
-		if n := len(out); n > 0 && e.start-out[n-1].end <= reach {
-			out[n-1].join(e, math.Abs(e.measured) > math.Abs(out[n-1].measured))
+		if n := len(out); n > 0 && e.Start-out[n-1].End <= reach {
+			out[n-1].join(e, math.Abs(e.Measured) > math.Abs(out[n-1].Measured))
 			continue
 		}
 		out = append(out, e)
@@ -89,13 +89,13 @@ var firmwareWaits = []Time{25, 50, 100, 500, 1000}
 func (j *judge) losses(c *channel) {
 	f := c.frames
 	for _, e := range f.losses.list {
-		j.find(c.ChannelAnalysis, Finding{Kind: SignalLoss, Severity: Fail, Start: e.start, End: e.end, Count: 1,
+		j.find(c.ChannelAnalysis, Finding{Kind: SignalLoss, Severity: Fail, Start: e.Start, End: e.End, Count: 1,
 			Measured: millis(c.gapOf(e)), Limit: millis(f.lossAfter), Unit: "ms", Message: c.lossMessage(e)})
-		j.touch(c, SignalLoss, e.start, e.end)
+		j.touch(c, SignalLoss, e.Start, e.End)
 	}
 }
 
-func (c *channel) lossMessage(e event) string {
+func (c *channel) lossMessage(e Event) string {
 	gap := c.gapOf(e)
 	var crossed, not []string
 	for _, w := range firmwareWaits {
@@ -114,23 +114,23 @@ func (c *channel) lossMessage(e event) string {
 	}
 	where := ""
 	switch {
-	case e.end == c.rec.end && e.start == c.rec.start:
+	case e.End == c.rec.end && e.Start == c.rec.start:
 		where = " in the whole capture"
-	case e.end == c.rec.end:
+	case e.End == c.rec.end:
 		where = " up to the end of the capture"
-	case e.start == c.rec.start:
+	case e.Start == c.rec.start:
 		where = " from the start of the capture, while other channels pulse"
 	}
-	return fmt.Sprintf("no pulse for %s s%s, %s s since the last one began; %s", (e.end - e.start).Seconds(3), where, gap.Seconds(3), waits)
+	return fmt.Sprintf("no pulse for %s s%s, %s s since the last one began; %s", (e.End - e.Start).Seconds(3), where, gap.Seconds(3), waits)
 }
 
 // gapOf is what is held against the loss time: from leading edge to leading
 // edge, or to an end of the capture.
-func (c *channel) gapOf(e event) Time {
-	if e.start == c.rec.start {
-		return e.end - e.start
+func (c *channel) gapOf(e Event) Time {
+	if e.Start == c.rec.start {
+		return e.End - e.Start
 	}
-	return e.end - e.start + c.frames.rhythm.period
+	return e.End - e.Start + c.frames.rhythm.period
 }
 
 func list(s []string) string {
@@ -143,38 +143,38 @@ func list(s []string) string {
 func (j *judge) drops(c *channel, l Limits) {
 	f := c.frames
 	severity := Warn
-	if l.DroppedFailPercent > 0 && lowerBound(c.Dropped, c.Frames)*100 > l.DroppedFailPercent {
+	if l.DroppedFailPercent > 0 && lowerBound(c.DroppedCount, c.FrameCount)*100 > l.DroppedFailPercent {
 		severity = Fail
 	}
 	usual := float64(f.rhythm.period) / float64(Millisecond)
 	for _, r := range c.rowsOf(f.drops.list) {
 		e := r[0]
-		e.count, e.end = 0, r[len(r)-1].end
+		e.Count, e.End = 0, r[len(r)-1].End
 		for _, x := range r {
-			e.count += x.count
-			e.measured = max(e.measured, x.measured)
+			e.Count += x.Count
+			e.Measured = max(e.Measured, x.Measured)
 		}
-		message := fmt.Sprintf("%s missing: %.1f ms between pulses where %.1f ms is usual", plural(e.count, "frame"), e.measured, usual)
+		message := fmt.Sprintf("%s missing: %.1f ms between pulses where %.1f ms is usual", plural(e.Count, "frame"), e.Measured, usual)
 		switch {
 		case everySecond(r, f.rhythm.period):
-			message = fmt.Sprintf("every second frame missing for %s s, %s in all: half the frames lost, or the period doubled to %.1f ms", (e.end - e.start).Seconds(2), plural(e.count, "frame"), 2*usual)
+			message = fmt.Sprintf("every second frame missing for %s s, %s in all: half the frames lost, or the period doubled to %.1f ms", (e.End - e.Start).Seconds(2), plural(e.Count, "frame"), 2*usual)
 		case len(r) > 1:
-			message = fmt.Sprintf("%s missing in %d gaps, the longest %.1f ms where %.1f ms is usual", plural(e.count, "frame"), len(r), e.measured, usual)
+			message = fmt.Sprintf("%s missing in %d gaps, the longest %.1f ms where %.1f ms is usual", plural(e.Count, "frame"), len(r), e.Measured, usual)
 		}
-		j.find(c.ChannelAnalysis, Finding{Kind: DroppedFrame, Severity: severity, Start: e.start, End: e.end, Count: e.count,
-			Measured: e.measured, Limit: 1.5 * usual, Unit: "ms", Message: message})
+		j.find(c.ChannelAnalysis, Finding{Kind: DroppedFrame, Severity: severity, Start: e.Start, End: e.End, Count: e.Count,
+			Measured: e.Measured, Limit: 1.5 * usual, Unit: "ms", Message: message})
 	}
 	for _, e := range f.drops.list {
-		j.touch(c, DroppedFrame, e.start, e.end)
+		j.touch(c, DroppedFrame, e.Start, e.End)
 	}
 }
 
 // rowsOf splits events into rows whose members are at most three frames apart.
-func (c *channel) rowsOf(all []event) [][]event {
-	var rows [][]event
+func (c *channel) rowsOf(all []Event) [][]Event {
+	var rows [][]Event
 	from := 0
 	for i := range all {
-		if i+1 == len(all) || all[i+1].start-all[i].end > 3*c.frames.rhythm.period {
+		if i+1 == len(all) || all[i+1].Start-all[i].End > 3*c.frames.rhythm.period {
 			rows = append(rows, all[from:i+1])
 			from = i + 1
 		}
@@ -183,9 +183,9 @@ func (c *channel) rowsOf(all []event) [][]event {
 }
 
 // everySecond reports whether gaps of one frame follow one another directly.
-func everySecond(row []event, period Time) bool {
+func everySecond(row []Event, period Time) bool {
 	for i, e := range row {
-		if e.count != 1 || i > 0 && (e.start-row[i-1].end)*2 > period*3 {
+		if e.Count != 1 || i > 0 && (e.Start-row[i-1].End)*2 > period*3 {
 			return false
 		}
 	}
@@ -201,20 +201,20 @@ func (j *judge) oddIntervals(c *channel, l Limits) {
 		f = walk(c.pulses, f.rhythm, f.lossAfter, l.FrameWarnPercent, c.rec.batched())
 	}
 	for _, e := range c.joined(f.odd.list) {
-		limit := e.expected * (1 + l.FrameWarnPercent/100)
+		limit := e.Expected * (1 + l.FrameWarnPercent/100)
 		word := "late"
-		if e.measured < e.expected {
-			limit, word = e.expected*(1-l.FrameWarnPercent/100), "early"
+		if e.Measured < e.Expected {
+			limit, word = e.Expected*(1-l.FrameWarnPercent/100), "early"
 		}
-		message := fmt.Sprintf("a frame came %s: %s us after the one before where %s us was expected; none is missing", word, c.digits(e.measured), c.digits(e.expected))
-		if e.count > 1 {
-			message = fmt.Sprintf("%s off their expected time, the longest interval %s us where %s us was expected; none is missing", plural(e.count, "frame"), c.digits(e.measured), c.digits(e.expected))
+		message := fmt.Sprintf("a frame came %s: %s us after the one before where %s us was expected; none is missing", word, c.digits(e.Measured), c.digits(e.Expected))
+		if e.Count > 1 {
+			message = fmt.Sprintf("%s off their expected time, the longest interval %s us where %s us was expected; none is missing", plural(e.Count, "frame"), c.digits(e.Measured), c.digits(e.Expected))
 		}
-		j.find(c.ChannelAnalysis, Finding{Kind: PeriodOutOfRange, Severity: Warn, Start: e.start, End: e.end, Count: e.count,
-			Measured: e.measured / 1000, Limit: limit / 1000, Unit: "ms", Message: message})
+		j.find(c.ChannelAnalysis, Finding{Kind: PeriodOutOfRange, Severity: Warn, Start: e.Start, End: e.End, Count: e.Count,
+			Measured: e.Measured / 1000, Limit: limit / 1000, Unit: "ms", Message: message})
 	}
 	for _, e := range f.odd.list {
-		j.touch(c, PeriodOutOfRange, e.end, e.end)
+		j.touch(c, PeriodOutOfRange, e.End, e.End)
 	}
 }
 
@@ -232,8 +232,8 @@ func (j *judge) meanPeriod(c *channel, l Limits) {
 		mean = c.Period.Nominal
 	}
 	whole := Finding{Kind: PeriodOutOfRange, Start: f.first, End: f.last, Count: max(1, f.intervals.n), Measured: mean / 1000, Unit: "ms"}
-	if l.Period > 0 {
-		stated := micros(l.Period)
+	if c.Stated.Period > 0 {
+		stated := micros(c.Stated.Period)
 		off := (mean - stated) / stated * 100
 		for _, tier := range []struct {
 			percent  float64
@@ -256,14 +256,14 @@ func (j *judge) meanPeriod(c *channel, l Limits) {
 }
 
 func (j *judge) jams(c *channel) {
-	j.runs(c, StuckLevel, Fail, "ms", millis(longest), c.frames.jams.list, func(e event) string {
-		if e.end == c.rec.end {
-			return fmt.Sprintf("stuck %s for %s s up to the end of the capture", c.Active, (e.end - e.start).Seconds(3))
+	j.runs(c, StuckLevel, Fail, "ms", millis(longest), c.frames.stuckMarks.list, func(e Event) string {
+		if e.End == c.rec.end {
+			return fmt.Sprintf("stuck %s for %s s up to the end of the capture", c.Active, (e.End - e.Start).Seconds(3))
 		}
-		if e.count > 1 {
-			return fmt.Sprintf("%d times %s for longer than a pulse can be, up to %.1f ms", e.count, c.Active, e.measured)
+		if e.Count > 1 {
+			return fmt.Sprintf("%d times %s for longer than a pulse can be, up to %.1f ms", e.Count, c.Active, e.Measured)
 		}
-		return fmt.Sprintf("%s for %.1f ms, longer than a pulse can be", c.Active, e.measured)
+		return fmt.Sprintf("%s for %.1f ms, longer than a pulse can be", c.Active, e.Measured)
 	})
 }
 
@@ -271,7 +271,7 @@ func (j *judge) glitches(c *channel, l Limits) {
 	if c.pulser == nil {
 		return
 	}
-	var all []event
+	var all []Event
 	var runts int64
 	r := c.pulser.glitches.read()
 	for e, ok := r.next(); ok; e, ok = r.next() {
@@ -281,21 +281,21 @@ func (j *judge) glitches(c *channel, l Limits) {
 		if e.width >= spikeMax {
 			runts++
 		}
-		all = append(all, event{start: e.start, end: e.start + e.width, count: 1, measured: micros(e.width)})
+		all = append(all, Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: micros(e.width)})
 		j.touch(c, Glitch, e.start, e.start+e.width)
 	}
 	if n := len(all); n > 0 {
-		all[n-1].count += c.Glitches - int64(n) // those beyond what is listed
+		all[n-1].Count += c.GlitchCount - int64(n) // those beyond what is listed
 	}
-	overLimit := l.GlitchFailPercent > 0 && lowerBound(min(runts, c.Frames), c.Frames)*100 > l.GlitchFailPercent
+	overLimit := l.GlitchFailPercent > 0 && lowerBound(min(runts, c.FrameCount), c.FrameCount)*100 > l.GlitchFailPercent
 	joined := c.joined(all)
 	for i, e := range capped(joined) {
-		f := Finding{Kind: Glitch, Severity: Warn, Start: e.start, End: e.end, Count: e.count,
-			Measured: e.measured, Limit: micros(c.pulser.below), Unit: "us"}
-		if overLimit && e.measured >= micros(spikeMax) {
+		f := Finding{Kind: Glitch, Severity: Warn, Start: e.Start, End: e.End, Count: e.Count,
+			Measured: e.Measured, Limit: micros(c.pulser.below), Unit: "us"}
+		if overLimit && e.Measured >= micros(spikeMax) {
 			f.Severity = Fail
 		}
-		f.Message = fmt.Sprintf("%s, the longest %s us", plural(e.count, "glitch"), c.digits(e.measured))
+		f.Message = fmt.Sprintf("%s, the longest %s us", plural(e.Count, "glitch"), c.digits(e.Measured))
 		if i == maxEvents-1 && len(joined) > maxEvents {
 			f.Message += fmt.Sprintf("; stands for the last %d places", len(joined)-i)
 		}
@@ -304,25 +304,25 @@ func (j *judge) glitches(c *channel, l Limits) {
 }
 
 // capped joins what goes beyond a list's length into its last member.
-func capped(all []event) []event {
+func capped(all []Event) []Event {
 	if len(all) <= maxEvents {
 		return all
 	}
 	last := all[maxEvents-1]
 	for _, e := range all[maxEvents:] {
-		last.join(e, e.measured > last.measured)
+		last.join(e, e.Measured > last.Measured)
 	}
 	return append(slices.Clone(all[:maxEvents-1]), last)
 }
 
 func (j *judge) chatter(c *channel) {
-	if c.pulser == nil || c.pulser.rattled == 0 {
+	if c.pulser == nil || c.pulser.chattered == 0 {
 		return
 	}
-	s := c.pulser.rattle
-	j.find(c.ChannelAnalysis, Finding{Kind: EdgeChatter, Severity: Note, Start: s[0].start, End: s[len(s)-1].end, Count: c.pulser.rattled,
+	s := c.pulser.chatters
+	j.find(c.ChannelAnalysis, Finding{Kind: EdgeChatter, Severity: Note, Start: s[0].start, End: s[len(s)-1].end, Count: c.pulser.chattered,
 		Measured: math.NaN(), Limit: math.NaN(),
-		Message: plural(c.pulser.rattled, "edge") + " crossed the threshold several times within microseconds; the first crossing counts. A slow edge, a long ground lead or a threshold near a level does this"})
+		Message: plural(c.pulser.chattered, "edge") + " crossed the threshold several times within microseconds; the first crossing counts. A slow edge, a long ground lead or a threshold near a level does this"})
 	for _, x := range s {
 		j.touch(c, EdgeChatter, x.start, x.end)
 	}
@@ -351,7 +351,7 @@ func (j *judge) startUp(c *channel) {
 	}
 	var glitches int64
 	if c.pulser != nil {
-		glitches = c.pulser.glitched - c.Glitches
+		glitches = c.pulser.glitched - c.GlitchCount
 	}
 	first := f.first
 	if f.startUp > 0 {
@@ -375,8 +375,8 @@ func (j *judge) startUp(c *channel) {
 	}
 }
 
-func (j *judge) polarity(c *channel, l Limits) {
-	if c.stream || c.Active != Low || l.Active == Low || c.stated {
+func (j *judge) polarity(c *channel) {
+	if c.stream || c.Active != Low || c.Stated.Active == Low {
 		return
 	}
 	j.find(c.ChannelAnalysis, Finding{Kind: Inverted, Severity: Warn, Start: c.frames.first, End: max(c.frames.last, c.frames.first), Count: 1,
@@ -385,12 +385,12 @@ func (j *judge) polarity(c *channel, l Limits) {
 }
 
 func (j *judge) few(c *channel, l Limits) {
-	if c.Frames >= l.MinFrames {
+	if c.FrameCount >= l.MinFrames {
 		return
 	}
-	j.find(c.ChannelAnalysis, Finding{Kind: FewFrames, Severity: Note, Start: j.a.Start, End: j.a.End, Count: c.Frames,
-		Measured: float64(c.Frames), Limit: float64(l.MinFrames), Unit: "frames",
-		Message: fmt.Sprintf("%s seen; at least %d are needed to pass", plural(c.Frames, "frame"), l.MinFrames)})
+	j.find(c.ChannelAnalysis, Finding{Kind: FewFrames, Severity: Note, Start: j.a.Start, End: j.a.End, Count: c.FrameCount,
+		Measured: float64(c.FrameCount), Limit: float64(l.MinFrames), Unit: "frames",
+		Message: fmt.Sprintf("%s seen; at least %d are needed to pass", plural(c.FrameCount, "frame"), l.MinFrames)})
 }
 
 // outside says which bound a width is beyond, with a guard in the same unit.
@@ -414,12 +414,12 @@ func (j *judge) widths(c *channel, l Limits) {
 		warn, fail = narrowWarn, narrowFail
 	}
 	guard := c.step / float64(Microsecond)
-	fails := func(e event) bool { return slices.Contains(fail[:], e.expected) }
-	worse := func(a, b event) bool {
+	fails := func(e Event) bool { return slices.Contains(fail[:], e.Expected) }
+	worse := func(a, b Event) bool {
 		if fails(a) != fails(b) {
 			return fails(a)
 		}
-		return math.Abs(a.measured-a.expected) > math.Abs(b.measured-b.expected)
+		return math.Abs(a.Measured-a.Expected) > math.Abs(b.Measured-b.Expected)
 	}
 	j.out.outside[c] = func(e entry) bool {
 		w := micros(e.width)
@@ -427,7 +427,7 @@ func (j *judge) widths(c *channel, l Limits) {
 		_, warned := outside(w, warn, guard)
 		return e.start >= c.frames.first && (failed || warned)
 	}
-	var rows []event
+	var rows []Event
 	for e := range c.inFrames() {
 		w := micros(e.width)
 		bound, hit := outside(w, fail, guard)
@@ -437,8 +437,8 @@ func (j *judge) widths(c *channel, l Limits) {
 		if !hit {
 			continue
 		}
-		x := event{start: e.start, end: e.start + e.width, count: 1, measured: w, expected: bound}
-		if n := len(rows); n > 0 && (e.start-rows[n-1].end <= 3*c.frames.rhythm.period || n == maxEvents) {
+		x := Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: w, Expected: bound}
+		if n := len(rows); n > 0 && (e.start-rows[n-1].End <= 3*c.frames.rhythm.period || n == maxEvents) {
 			rows[n-1].join(x, worse(x, rows[n-1]))
 		} else {
 			rows = append(rows, x)
@@ -449,9 +449,9 @@ func (j *judge) widths(c *channel, l Limits) {
 		if fails(e) {
 			severity, bounds = Fail, fail
 		}
-		j.find(c.ChannelAnalysis, Finding{Kind: WidthOutOfRange, Severity: severity, Start: e.start, End: e.end, Count: e.count,
-			Measured: e.measured, Limit: e.expected, Unit: "us",
-			Message: fmt.Sprintf("%s outside %s to %s us, the farthest %s us", plural(e.count, "pulse"), short(bounds[0]), short(bounds[1]), c.digits(e.measured))})
+		j.find(c.ChannelAnalysis, Finding{Kind: WidthOutOfRange, Severity: severity, Start: e.Start, End: e.End, Count: e.Count,
+			Measured: e.Measured, Limit: e.Expected, Unit: "us",
+			Message: fmt.Sprintf("%s outside %s to %s us, the farthest %s us", plural(e.Count, "pulse"), short(bounds[0]), short(bounds[1]), c.digits(e.Measured))})
 	}
 }
 
@@ -507,20 +507,20 @@ func (c *channel) awayFromNeutral() bool {
 
 // spikes leaves out what is out of range already: nothing is told twice.
 func (j *judge) spikes(c *channel) {
-	list := slices.DeleteFunc(slices.Clone(c.spikes.list), func(e event) bool {
-		return j.out.outside[c](entry{start: e.start, width: e.end - e.start})
+	list := slices.DeleteFunc(slices.Clone(c.spikes.list), func(e Event) bool {
+		return j.out.outside[c](entry{start: e.Start, width: e.End - e.Start})
 	})
-	j.runs(c, WidthSpike, Warn, "us", micros(max(spikeOver, Time(spikeRMS*c.scale))), list, func(e event) string {
-		return fmt.Sprintf("%s off both neighbours by %s us, then back", plural(e.count, "pulse"), c.digits(e.measured))
+	j.runs(c, WidthSpike, Warn, "us", micros(max(spikeOver, Time(spikeRMS*c.scale))), list, func(e Event) string {
+		return fmt.Sprintf("%s off both neighbours by %s us, then back", plural(e.Count, "pulse"), c.digits(e.Measured))
 	})
 }
 
 func (j *judge) repeats(c *channel) {
-	j.runs(c, RepeatedWidth, Warn, "frames", math.NaN(), c.repeats.list, func(e event) string {
-		return fmt.Sprintf("the same width for %.0f frames while the stick moves, then a jump: radio packets were probably lost", e.measured)
+	j.runs(c, RepeatedWidth, Warn, "frames", math.NaN(), c.repeats.list, func(e Event) string {
+		return fmt.Sprintf("the same width for %.0f frames while the stick moves, then a jump: radio packets were probably lost", e.Measured)
 	})
-	j.runs(c, FrozenWidth, Note, "frames", math.NaN(), c.frozen.list, func(e event) string {
-		return fmt.Sprintf("exactly the same width for %.0f frames where it jitters elsewhere: perhaps a receiver repeating its last value", e.measured)
+	j.runs(c, FrozenWidth, Note, "frames", math.NaN(), c.frozen.list, func(e Event) string {
+		return fmt.Sprintf("exactly the same width for %.0f frames where it jitters elsewhere: perhaps a receiver repeating its last value", e.Measured)
 	})
 }
 

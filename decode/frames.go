@@ -8,37 +8,29 @@ import (
 
 const maxEvents = 1000 // of one kind and channel that are kept one by one
 
-// event is something that happened on a channel, before it is judged.
-type event struct {
-	start, end Time
-	count      int64
-	measured   float64 // in the unit of its kind
-	expected   float64
-}
-
 // events is a capped list; all counts what is not listed too. What goes beyond
 // its length is joined into its last member.
 type events struct {
-	list []event
+	list []Event
 	all  int64
 }
 
-func (l *events) add(e event) {
-	l.all += e.count
+func (l *events) add(e Event) {
+	l.all += e.Count
 	if len(l.list) < maxEvents {
 		l.list = append(l.list, e)
 		return
 	}
 	last := &l.list[maxEvents-1]
-	last.join(e, math.Abs(e.measured) > math.Abs(last.measured))
+	last.join(e, math.Abs(e.Measured) > math.Abs(last.Measured))
 }
 
 // join takes another event into this one, with its size if that is the worse.
-func (e *event) join(o event, worse bool) {
-	e.end = max(e.end, o.end)
-	e.count += o.count
+func (e *Event) join(o Event, worse bool) {
+	e.End = max(e.End, o.End)
+	e.Count += o.Count
 	if worse {
-		e.measured, e.expected = o.measured, o.expected
+		e.Measured, e.Expected = o.Measured, o.Expected
 	}
 }
 
@@ -56,8 +48,8 @@ type frames struct {
 	firstPulse     Time  // the first of those
 	dropped        int64
 
-	drops, losses, extras, jams events
-	odd                         events // single intervals off their expectation
+	drops, losses, extras, stuckMarks events
+	odd                               events // single intervals off their expectation
 
 	intervals moments // single ones within 5 % of the expected, less the period
 	others    int64
@@ -98,7 +90,7 @@ type walker struct {
 	lastFrame  Time
 	haveFrame  bool
 	previous   Time // interval before, 0 where none was regular
-	late       *event
+	late       *Event
 	phase      int
 	recent     []Time // last intervals, where the expectation is local
 	pending    []entry
@@ -141,7 +133,7 @@ func (w *walker) take(e entry) {
 	}
 	switch {
 	case e.marks&stuck != 0:
-		w.jams.add(event{start: e.start, end: e.start + e.width, count: 1, measured: float64(e.width) / float64(Millisecond)})
+		w.stuckMarks.add(Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: float64(e.width) / float64(Millisecond)})
 		if e.marks&cut == 0 {
 			w.pending = append(w.pending, e)
 		}
@@ -163,8 +155,8 @@ func (w *walker) take(e entry) {
 }
 
 func (w *walker) lose(start, end Time) {
-	w.losses.add(event{start: min(start, end), end: end, count: 1,
-		measured: float64(end-start) / float64(Millisecond)})
+	w.losses.add(Event{Start: min(start, end), End: end, Count: 1,
+		Measured: float64(end-start) / float64(Millisecond)})
 }
 
 // place puts an accepted pulse on the grid, or keeps it until the grid says
@@ -192,7 +184,7 @@ func (w *walker) place(e entry) {
 func (w *walker) onGrid(gap, p Time) (k Time, ok bool) {
 	if w.rhythm.pattern != Alternating {
 		k = (gap + p/2) / p
-		return k, k >= 1 && apart(gap, k*p)*4 <= p
+		return k, k >= 1 && absDiff(gap, k*p)*4 <= p
 	}
 	for range 2 {
 		if k, off := w.rhythm.places(gap, w.phase); off*4 <= w.rhythm.pair[0] {
@@ -209,7 +201,7 @@ func (y *rhythm) places(gap Time, phase int) (k, off Time) {
 	whole := y.pair[0] + y.pair[1]
 	off = math.MaxInt64
 	for n := max(1, 2*(gap/whole)-1); n <= 2*(gap/whole)+3; n++ {
-		if miss := apart(gap, n/2*whole+n%2*y.pair[phase]); miss < off {
+		if miss := absDiff(gap, n/2*whole+n%2*y.pair[phase]); miss < off {
 			k, off = n, miss
 		}
 	}
@@ -240,15 +232,15 @@ func (w *walker) settle(places Time, next entry) (gap bool) {
 
 func (w *walker) drop(n Time, next entry) {
 	w.dropped += int64(n)
-	w.drops.add(event{start: min(w.lastFrame+w.expected(), next.start), end: next.start, count: int64(n),
-		measured: float64(next.start-w.lastFrame) / float64(Millisecond)})
+	w.drops.add(Event{Start: min(w.lastFrame+w.expected(), next.start), End: next.start, Count: int64(n),
+		Measured: float64(next.start-w.lastFrame) / float64(Millisecond)})
 	if n%2 == 0 {
 		w.phase ^= 1
 	}
 }
 
 func (w *walker) extra(e entry) {
-	w.extras.add(event{start: e.start, end: e.start + e.width, count: 1, measured: micros(e.width)})
+	w.extras.add(Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: micros(e.width)})
 }
 
 // newGrid returns how many pending pulses at the end follow a new phase of the
@@ -375,15 +367,15 @@ func (w *walker) regular(d, at Time) {
 // whether it makes up for it: then it was one late or early frame.
 func (w *walker) oddInterval(d, p, at Time) {
 	if w.late != nil {
-		sum := Time(w.late.measured*float64(Microsecond)) + d
-		due := Time(w.late.expected*float64(Microsecond)) + p
-		if apart(sum, due)*20 <= p {
+		sum := Time(w.late.Measured*float64(Microsecond)) + d
+		due := Time(w.late.Expected*float64(Microsecond)) + p
+		if absDiff(sum, due)*20 <= p {
 			w.settleLate()
 			return
 		}
 		w.settleLate()
 	}
-	w.late = &event{start: at - d, end: at, count: 1, measured: micros(d), expected: micros(p)}
+	w.late = &Event{Start: at - d, End: at, Count: 1, Measured: micros(d), Expected: micros(p)}
 }
 
 func (w *walker) settleLate() {
@@ -451,9 +443,9 @@ func startOfFrames(t *train, y rhythm) Time {
 		gap := head[kept].start - head[i].start
 		k := (gap + y.period/2) / y.period
 		if k > 8 {
-			return apart(gap, k*y.period)*100 <= y.period
+			return absDiff(gap, k*y.period)*100 <= y.period
 		}
-		return k >= 1 && apart(gap, k*y.period)*20 <= y.period
+		return k >= 1 && absDiff(gap, k*y.period)*20 <= y.period
 	}
 	// inRow says whether a pulse is among four at regular intervals.
 	inRow := func(i int) bool {

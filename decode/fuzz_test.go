@@ -62,11 +62,11 @@ func FuzzDecode(f *testing.F) {
 	f.Fuzz(func(t *testing.T, bytes []byte) {
 		r, err := Decode(context.Background(), &script{bytes: bytes, most: 20}, Settings{})
 		require.NoError(t, err)
-		a := r.Analyse(PerChannel[Expect]{})
+		a := r.Analyse()
 		j := a.Judge(PerChannel[Limits]{Default: DefaultLimits})
 		r, err = Decode(context.Background(), &script{bytes: bytes, most: 1}, Settings{})
 		require.NoError(t, err)
-		same(t, j, r.Analyse(PerChannel[Expect]{}).Judge(PerChannel[Limits]{Default: DefaultLimits}), 0, "a block for each run")
+		same(t, j, r.Analyse().Judge(PerChannel[Limits]{Default: DefaultLimits}), 0, "a block for each run")
 		var last Time
 		pulses := map[string]int64{}
 		for row := range j.Rows(true) {
@@ -78,8 +78,8 @@ func FuzzDecode(f *testing.F) {
 		}
 		for i, c := range a.Channels {
 			if j.Channels[i].Judged && c.Signal == Servo {
-				require.Equal(t, c.Pulses, pulses[c.Name], c.Name)
-				require.LessOrEqual(t, c.Frames-c.Dropped, c.Pulses, c.Name)
+				require.Equal(t, c.PulseCount, pulses[c.Name], c.Name)
+				require.LessOrEqual(t, c.FrameCount-c.DroppedCount, c.PulseCount, c.Name)
 			}
 		}
 		for _, x := range j.Findings {

@@ -139,7 +139,7 @@ func (j *judge) channel(ca *ChannelAnalysis) ChannelJudgement {
 	if !cj.Judged {
 		return cj
 	}
-	if wrong, why := wrongSignal(ca, l); wrong {
+	if wrong, why := wrongSignal(ca); wrong {
 		j.find(ca, Finding{Kind: WrongSignal, Severity: Fail, Start: j.a.Start, End: j.a.End, Count: 1, Message: why})
 		return cj
 	}
@@ -158,17 +158,17 @@ func (j *judge) channel(ca *ChannelAnalysis) ChannelJudgement {
 }
 
 // wrongSignal says whether a channel carries something else than it should.
-func wrongSignal(ca *ChannelAnalysis, l Limits) (bool, string) {
+func wrongSignal(ca *ChannelAnalysis) (bool, string) {
 	asked := "servo pulses that were"
 	switch {
-	case l.Signal == "" && (ca.Signal == Servo || ca.Signal == PulsePosition || ca.Signal == Silent):
+	case ca.Stated.Signal == "" && (ca.Signal == Servo || ca.Signal == PulsePosition || ca.Signal == Silent):
 		return false, ""
-	case l.Signal == ca.Signal:
+	case ca.Stated.Signal == ca.Signal:
 		return false, ""
-	case ca.Signal == Silent && (l.Signal == Servo || l.Signal == PulsePosition):
+	case ca.Signal == Silent && (ca.Stated.Signal == Servo || ca.Stated.Signal == PulsePosition):
 		return false, ""
-	case l.Signal != "":
-		asked = string(l.Signal) + " signal that was"
+	case ca.Stated.Signal != "":
+		asked = string(ca.Stated.Signal) + " signal that was"
 	}
 	return true, fmt.Sprintf("carries a signal of kind %s, not the %s asked for", ca.Signal, asked)
 }
@@ -204,9 +204,9 @@ func (j *judge) conclude() {
 			continue
 		}
 		any = true
-		cj.Outcome = j.outcome(ca, ca.Frames, failed[ca.Name])
+		cj.Outcome = j.outcome(ca, ca.FrameCount, failed[ca.Name])
 		for k, s := range ca.Slots {
-			cj.Slots[k].Outcome = j.outcome(ca, s.Frames, failed[s.Name])
+			cj.Slots[k].Outcome = j.outcome(ca, s.FrameCount, failed[s.Name])
 			cj.Outcome = worse(cj.Outcome, cj.Slots[k].Outcome)
 		}
 		j.out.Outcome = worse(j.out.Outcome, cj.Outcome)

@@ -263,7 +263,7 @@ func copiesPulses(a, b *second) bool {
 		for i < len(b.ended) && (b.ended[i].level != High || b.ended[i].start < x.start-2*Microsecond) {
 			i++
 		}
-		if i < len(b.ended) && b.ended[i].start <= x.start+2*Microsecond && apart(b.ended[i].length(), x.length()) <= 4*Microsecond {
+		if i < len(b.ended) && b.ended[i].start <= x.start+2*Microsecond && absDiff(b.ended[i].length(), x.length()) <= 4*Microsecond {
 			shared = append(shared, x.length())
 		}
 	}

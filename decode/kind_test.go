@@ -170,10 +170,10 @@ func TestBootText(t *testing.T) {
 	a, j := decoded(t, newTape(t, text+"L20000 200*(H1500 L18500)"))
 	c := a.Channels[0]
 	require.Equal(t, Servo, c.Signal)
-	assert.EqualValues(t, 200, c.Pulses)
-	assert.EqualValues(t, 200, c.Frames)
-	assert.Zero(t, c.Glitches)
-	assert.Zero(t, c.Losses)
+	assert.EqualValues(t, 200, c.PulseCount)
+	assert.EqualValues(t, 200, c.FrameCount)
+	assert.Zero(t, c.GlitchCount)
+	assert.Zero(t, c.LossCount)
 	assert.Equal(t, Passed, j.Outcome, "%v", j.Findings)
 	require.Len(t, c.OtherKinds, 1)
 	assert.Equal(t, Serial, c.OtherKinds[0].Signal)
@@ -258,14 +258,14 @@ func TestSlots(t *testing.T) {
 			a, j := decoded(t, newTape(t, text))
 			c := a.Channels[0]
 			require.Equal(t, PulsePosition, c.Signal, "%d slots", n)
-			assert.EqualValues(t, 120*(n+1)+1, c.Pulses, "markers")
-			assert.EqualValues(t, 120, c.Frames)
+			assert.EqualValues(t, 120*(n+1)+1, c.PulseCount, "markers")
+			assert.EqualValues(t, 120, c.FrameCount)
 			assert.InDelta(t, total+5000, c.Period.Nominal, 1e-6)
 			assert.Equal(t, Passed, j.Outcome, "%d slots: %v", n, j.Findings)
 			require.Len(t, c.Slots, n)
 			for i, s := range c.Slots {
 				assert.Equal(t, fmt.Sprintf("a.%d", i+1), s.Name)
-				assert.EqualValues(t, 120, s.Frames, s.Name)
+				assert.EqualValues(t, 120, s.FrameCount, s.Name)
 				want := Time(slots[i] * float64(Microsecond))
 				assert.Equal(t, [2]Time{want, want}, [2]Time{s.Width.Min, s.Width.Max}, "%d slots: %s", n, s.Name)
 			}
@@ -281,9 +281,9 @@ func TestStreamWithAMarkerMissing(t *testing.T) {
 	a, _ := decoded(t, newTape(t, "L3000 60*("+whole+")"+torn+"40*("+whole+") H300 L3000"))
 	c := a.Channels[0]
 	require.Equal(t, PulsePosition, c.Signal)
-	assert.EqualValues(t, 1, c.Dropped)
-	assert.EqualValues(t, 101, c.Frames)
-	assert.EqualValues(t, 100*7+6+1, c.Pulses, "markers")
+	assert.EqualValues(t, 1, c.DroppedCount)
+	assert.EqualValues(t, 101, c.FrameCount)
+	assert.EqualValues(t, 100*7+6+1, c.PulseCount, "markers")
 	require.Len(t, c.Slots, 6)
 	for i, s := range c.Slots {
 		want := Time([]int64{1500, 1100, 1900, 1300, 1600, 1400}[i]) * Microsecond
@@ -323,11 +323,11 @@ func TestStreamWithAGap(t *testing.T) {
 			assert.EqualValues(t, 100, s.Width.N, "%s, %d missing", s.Name, missing)
 		}
 		if missing < 10 {
-			assert.Equal(t, []int64{int64(missing), 100 + int64(missing), 0}, []int64{c.Dropped, c.Frames, c.Losses})
+			assert.Equal(t, []int64{int64(missing), 100 + int64(missing), 0}, []int64{c.DroppedCount, c.FrameCount, c.LossCount})
 			continue
 		}
-		assert.Equal(t, []int64{0, 100, 1}, []int64{c.Dropped, c.Frames, c.Losses})
-		assert.Equal(t, 10*22500*Microsecond, c.Lost)
+		assert.Equal(t, []int64{0, 100, 1}, []int64{c.DroppedCount, c.FrameCount, c.LossCount})
+		assert.Equal(t, 10*22500*Microsecond, c.LostTime)
 		assert.Equal(t, Failed, j.Outcome)
 	}
 }

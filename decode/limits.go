@@ -1,11 +1,13 @@
 package decode
 
-// Expect is what a channel is expected to be, before it is measured. The zero
-// value expects nothing.
-type Expect struct {
-	Period    Time   // stated frame period; 0: find it
-	LossAfter Time   // a gap longer than this is a loss; 0: the larger of 110 ms and 3.5 periods
-	Signal    Signal // "" : find it
+// Stated is what the user states about a channel before it is measured. It is
+// stated once, to [Decode], and carried on. The zero value states nothing.
+type Stated struct {
+	Period      Time   // frame period; 0: find it
+	LossAfter   Time   // a gap longer than this is a loss; 0: the larger of 110 ms and 3.5 periods
+	GlitchBelow Time   // a pulse shorter than this is a glitch; 0: 300 us
+	Signal      Signal // a judged channel must be this; "": servo or pulse-position
+	Active      Level  // polarity; Unknown: find it. An inverted channel is then told nothing about
 }
 
 // PerChannel holds a value for every channel and those that differ by name.
@@ -29,17 +31,13 @@ type Limits struct {
 	WidthFail          [2]float64 // fail outside; usual {800, 2200}: a published autopilot calls input outside invalid
 	WidthJitterWarn    float64    // 99th percentile about the mean; usual 8
 	WidthJitterFail    float64    // usual 20
-	Period             Time       // stated frame period, 0 if none
-	PeriodWarnPercent  float64    // of the mean against Period; usual 1
+	PeriodWarnPercent  float64    // of the mean against the stated period; usual 1
 	PeriodFailPercent  float64    // usual 3
 	FrameWarnPercent   float64    // single frame against its expectation; usual 5
 	PeriodJitterWarn   float64    // microseconds; usual none
 	DroppedFailPercent float64    // usual 1
 	GlitchFailPercent  float64    // usual 1
-	GlitchBelow        float64    // a pulse shorter than this is a glitch; usual 300
 	MinFrames          int64      // fewer cannot pass; usual 50
-	Signal             Signal     // a judged channel must be this; "" for servo or pulse-position
-	Active             Level      // stated polarity: an inverted channel is then told nothing about
 	// WidthStated is set where the user set the width limits, which then hold
 	// for narrow pulses too.
 	WidthStated bool
@@ -52,6 +50,6 @@ var DefaultLimits = Limits{
 	WidthWarn: [2]float64{885, 2115}, WidthFail: [2]float64{800, 2200},
 	WidthJitterWarn: 8, WidthJitterFail: 20,
 	PeriodWarnPercent: 1, PeriodFailPercent: 3, FrameWarnPercent: 5,
-	DroppedFailPercent: 1, GlitchFailPercent: 1, GlitchBelow: 300,
+	DroppedFailPercent: 1, GlitchFailPercent: 1,
 	MinFrames: 50,
 }

@@ -23,7 +23,7 @@ type rhythm struct {
 }
 
 // within reports whether a is within percent of b.
-func within(a, b Time, percent float64) bool { return float64(apart(a, b)) <= float64(b)*percent/100 }
+func within(a, b Time, percent float64) bool { return float64(absDiff(a, b)) <= float64(b)*percent/100 }
 
 // intervals calls f for each interval between neighbouring accepted pulses
 // with nothing blind between; joined says whether the interval before belongs
@@ -140,7 +140,7 @@ func (y *rhythm) alternates(intervals []Time, step Time) bool {
 	lag := func(k int) (diffs []Time) {
 		for i := k; i < len(intervals); i++ {
 			if !slices.Contains(intervals[i-k:i+1], 0) {
-				diffs = append(diffs, apart(intervals[i], intervals[i-k]))
+				diffs = append(diffs, absDiff(intervals[i], intervals[i-k]))
 			}
 		}
 		return diffs
@@ -171,6 +171,9 @@ func (y *rhythm) alternates(intervals []Time, step Time) bool {
 			longer.add(int64(b))
 		}
 	})
+	if longer.n == 0 {
+		return false // two pairs, and no usual one
+	}
 	short, long := Time(math.Round(shorter.mean())), Time(math.Round(longer.mean()))
 	if k := (long + short/2) / short; k >= 2 && within(long, k*short, 5) {
 		return false

@@ -13,7 +13,7 @@ func (a *Analysis) placeInFrame() {
 	}
 	first := all[0]
 	period := first.frames.rhythm.period
-	all = slices.DeleteFunc(all, func(c *channel) bool { return apart(c.frames.rhythm.period, period)*1000 > period })
+	all = slices.DeleteFunc(all, func(c *channel) bool { return absDiff(c.frames.rhythm.period, period)*1000 > period })
 	if len(all) < 2 {
 		return
 	}

@@ -66,7 +66,7 @@ func same(t require.TestingT, want, got *Judgement, shift Time, note string) {
 
 // figuresOf writes the figures down, so that NaN equals NaN.
 func figuresOf(c *ChannelAnalysis) string {
-	text := fmt.Sprint(c.Signal, c.Pulses, c.Frames, c.Dropped, c.Glitches, c.Losses, c.Lost)
+	text := fmt.Sprint(c.Signal, c.PulseCount, c.FrameCount, c.DroppedCount, c.GlitchCount, c.LossCount, c.LostTime)
 	if c.Width != nil {
 		text += fmt.Sprint(*c.Width)
 	}
@@ -83,7 +83,7 @@ func figuresOf(c *ChannelAnalysis) string {
 func judged(t require.TestingT, c *tape) *Judgement {
 	r, err := Decode(context.Background(), c, Settings{})
 	require.NoError(t, err)
-	return r.Analyse(PerChannel[Expect]{}).Judge(PerChannel[Limits]{Default: DefaultLimits})
+	return r.Analyse().Judge(PerChannel[Limits]{Default: DefaultLimits})
 }
 
 func (c *tape) copy() *tape {
@@ -133,9 +133,9 @@ func TestProperties(t *testing.T) {
 		got.Findings = slices.DeleteFunc(got.Findings, func(f Finding) bool { return f.Kind == Inverted })
 		same(t, want, got, 0, "polarity flipped")
 
-		r, err := Decode(context.Background(), flipped.copy(), Settings{Active: PerChannel[Level]{Default: Low}})
+		r, err := Decode(context.Background(), flipped.copy(), Settings{Stated: PerChannel[Stated]{Default: Stated{Active: Low}}})
 		require.NoError(t, err)
-		stated := r.Analyse(PerChannel[Expect]{}).Judge(PerChannel[Limits]{Default: DefaultLimits})
+		stated := r.Analyse().Judge(PerChannel[Limits]{Default: DefaultLimits})
 		same(t, want, stated, 0, "polarity flipped and stated: nothing is told about it")
 
 		idle := c.copy()
@@ -168,13 +168,13 @@ func TestSplitCapture(t *testing.T) {
 			}
 			r, err := Decode(context.Background(), c.copy(), s)
 			require.NoError(t, err)
-			parts[i] = r.Analyse(PerChannel[Expect]{}).Judge(PerChannel[Limits]{Default: DefaultLimits})
+			parts[i] = r.Analyse().Judge(PerChannel[Limits]{Default: DefaultLimits})
 		}
 		for i, w := range whole.analysis.Channels {
 			a, b := parts[0].analysis.Channels[i], parts[1].analysis.Channels[i]
-			require.Equal(t, w.Pulses, a.Pulses+b.Pulses, w.Name)
-			require.InDelta(t, w.Glitches, a.Glitches+b.Glitches, 3, "those before the first frame of a part are start-up")
-			require.InDelta(t, w.Frames, a.Frames+b.Frames, 20, "a gap at the cut belongs to neither part")
+			require.Equal(t, w.PulseCount, a.PulseCount+b.PulseCount, w.Name)
+			require.InDelta(t, w.GlitchCount, a.GlitchCount+b.GlitchCount, 3, "those before the first frame of a part are start-up")
+			require.InDelta(t, w.FrameCount, a.FrameCount+b.FrameCount, 20, "a gap at the cut belongs to neither part")
 			require.InDelta(t, w.Period.Nominal, a.Period.Nominal, 2)
 		}
 	})
@@ -209,7 +209,7 @@ func TestTimeScale(t *testing.T) {
 		}
 		b := judged(t, slow).analysis.Channels[0]
 		k := float64(num) / float64(den)
-		require.Equal(t, []int64{a.Pulses, a.Frames, a.Dropped, a.Glitches, a.Losses}, []int64{b.Pulses, b.Frames, b.Dropped, b.Glitches, b.Losses})
+		require.Equal(t, []int64{a.PulseCount, a.FrameCount, a.DroppedCount, a.GlitchCount, a.LossCount}, []int64{b.PulseCount, b.FrameCount, b.DroppedCount, b.GlitchCount, b.LossCount})
 		require.InEpsilon(t, k*a.Period.Nominal, b.Period.Nominal, 1e-9)
 		require.InEpsilon(t, k*a.Period.Intervals.SD, b.Period.Intervals.SD, 1e-6)
 		require.InEpsilon(t, k*a.Jitter.CycleToCycleRMS, b.Jitter.CycleToCycleRMS, 1e-6)
@@ -324,7 +324,7 @@ func TestTallyMerge(t *testing.T) {
 func TestLattice(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	for _, mhz := range []float64{1, 2, 4, 8, 10, 12, 16, 24, 25, 48, 100, 0} {
-		l := lattice{unit: Nanosecond}
+		l := sampleGrid{unit: Nanosecond}
 		at, last := 0.0, Time(0)
 		for range 400 {
 			at += 1500 + 3*rng.NormFloat64() // us
@@ -332,7 +332,7 @@ func TestLattice(t *testing.T) {
 			if mhz > 0 {
 				stamp = Time(math.Round(math.Ceil(at*mhz)/mhz*1000)) * Nanosecond
 			}
-			l.add(stamp, apart(stamp-last, 1500*Microsecond))
+			l.add(stamp, absDiff(stamp-last, 1500*Microsecond))
 			last = stamp
 		}
 		want := float64(Nanosecond)
@@ -405,8 +405,8 @@ func TestDrawnFaults(t *testing.T) {
 		j := judged(t, c)
 		got := j.analysis.Channels[0]
 		require.Equal(t, Servo, got.Signal)
-		require.Equal(t, []int64{pulses, glitches, losses, dropped, pulses + dropped}, []int64{got.Pulses, got.Glitches, got.Losses, got.Dropped, got.Frames})
-		require.InDelta(t, millis(lost), millis(got.Lost), 0.3*float64(losses)+1e-9)
+		require.Equal(t, []int64{pulses, glitches, losses, dropped, pulses + dropped}, []int64{got.PulseCount, got.GlitchCount, got.LossCount, got.DroppedCount, got.FrameCount})
+		require.InDelta(t, millis(lost), millis(got.LostTime), 0.3*float64(losses)+1e-9)
 		require.InEpsilon(t, micros(period), got.Period.Nominal, 1e-3)
 		var jams int64
 		for _, f := range j.Findings {

@@ -47,15 +47,15 @@ type pulser struct {
 	group        group
 	start, width Time // of the last accepted pulse, 0 before any
 
-	train    train // accepted pulses, stuck marks and cut pulses
-	accepted int64
-	stuck    int64
-	glitches train // marred: a break inside a pulse, else a rejected part
-	glitched int64 // all glitches, listed or not
-	rattle   []span
-	rattled  int64
-	blinds   []span
-	blinded  int64
+	train     train // accepted pulses, stuck marks and cut pulses
+	accepted  int64
+	stuck     int64
+	glitches  train // marred: a break inside a pulse, else a rejected part
+	glitched  int64 // all glitches, listed or not
+	chatters  []span
+	chattered int64
+	blinds    []span
+	blinded   int64
 }
 
 // group is a row of active parts with gaps too short to end a pulse.
@@ -89,8 +89,8 @@ func (p *pulser) add(s stretch) {
 			p.release()
 		case s.level == first.level:
 			s.start = first.start
-			p.rattled++
-			p.rattle = addSpan(p.rattle, span{first.start, last.end, 1})
+			p.chattered++
+			p.chatters = addSpan(p.chatters, span{first.start, last.end, 1})
 			p.held = p.held[:0]
 		default:
 			p.take(stretch{level: first.level, start: first.start, end: last.end})
@@ -202,25 +202,25 @@ func (p *pulser) close() {
 	}
 	whole := g.end - g.start
 	if g.parts > 1 && p.couldBeOne(g, whole) &&
-		(p.width == 0 || apart(whole, p.width) <= apart(g.longest.length(), p.width)) {
+		(p.width == 0 || absDiff(whole, p.width) <= absDiff(g.longest.length(), p.width)) {
 		for i := 1; i < len(g.list); i++ {
 			gap := g.list[i].start - g.list[i-1].end
-			p.glitch(entry{g.list[i-1].end, gap, marred})
+			p.glitch(entry{g.list[i-1].end, gap, broken})
 		}
 		p.glitched += int64(g.parts - len(g.list))
-		p.accept(g.start, whole, marred)
+		p.accept(g.start, whole, broken)
 		return
 	}
 	var how mark
 	if g.parts > 1 {
-		how = marred
+		how = broken
 	}
 	for _, s := range g.list {
 		switch {
 		case s.start != g.longest.start || s.length() < p.below:
 			p.glitch(entry{s.start, s.length(), 0})
 		case s.length() > longest:
-			p.jam(entry{s.start, s.length(), stuck})
+			p.stuckMark(entry{s.start, s.length(), stuck})
 		default:
 			p.accept(s.start, s.length(), how)
 		}
@@ -238,7 +238,7 @@ func (p *pulser) couldBeOne(g group, whole Time) bool {
 	return g.active*5 >= whole*4 && whole >= lo && whole <= hi
 }
 
-func apart(a, b Time) Time { return max(a-b, b-a) }
+func absDiff(a, b Time) Time { return max(a-b, b-a) }
 
 // closeCut notes a pulse without a width. One that is high or low far longer
 // than a pulse up to the end of the capture is a stuck level.
@@ -257,7 +257,7 @@ func (p *pulser) accept(start, width Time, how mark) {
 	p.put(entry{start, width, how})
 }
 
-func (p *pulser) jam(e entry) {
+func (p *pulser) stuckMark(e entry) {
 	p.stuck++
 	if p.stuck <= maxStuck {
 		p.put(e)

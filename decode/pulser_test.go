@@ -39,8 +39,8 @@ func pulsed(t testing.TB, text string) string {
 	if p.glitched > 0 {
 		out = append(out, fmt.Sprintf("glitches=%d", p.glitched))
 	}
-	if p.rattled > 0 {
-		out = append(out, fmt.Sprintf("chatter=%d", p.rattled))
+	if p.chattered > 0 {
+		out = append(out, fmt.Sprintf("chatter=%d", p.chattered))
 	}
 	if p.blinded > 0 {
 		out = append(out, fmt.Sprintf("blind=%d", p.blinded))

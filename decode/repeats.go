@@ -25,7 +25,7 @@ func (c *channel) sameRuns(tolerance Time, yield func(sameRun)) {
 			row++
 		}
 		last = e.start
-		if run.n > 0 && run.row == row && apart(e.width, run.first) <= tolerance {
+		if run.n > 0 && run.row == row && absDiff(e.width, run.first) <= tolerance {
 			run.n++
 			run.end, run.last = e.start+e.width, e.width
 			continue
@@ -61,7 +61,7 @@ func (c *channel) findRepeats() {
 		}
 		if n, ok := lostPackets(near, beside, tolerance); ok {
 			m := near[beside]
-			c.repeats.add(event{start: m.start, end: m.end, count: int64(n), measured: float64(n)})
+			c.repeats.add(Event{Start: m.start, End: m.end, Count: int64(n), Measured: float64(n)})
 		}
 		near = slices.Delete(near, 0, 1)
 	})
@@ -85,11 +85,11 @@ func lostPackets(near []sameRun, mid int, tolerance Time) (frames int, ok bool) 
 			regular = max(regular, r.n)
 		}
 		if i > 0 && i != mid+1 {
-			jumps = append(jumps, apart(r.first, near[i-1].last))
+			jumps = append(jumps, absDiff(r.first, near[i-1].last))
 		}
 	}
-	slope := float64(apart(near[len(near)-1].last, near[0].first)) / float64(total-1)
-	catchUp := apart(near[mid+1].first, m.last)
+	slope := float64(absDiff(near[len(near)-1].last, near[0].first)) / float64(total-1)
+	catchUp := absDiff(near[mid+1].first, m.last)
 	return m.n, m.n > regular && slope > 2*float64(tolerance) &&
 		catchUp*3 >= slices.Max(jumps)*4 && float64(catchUp) >= 0.6*float64(m.n)*slope
 }
@@ -110,7 +110,7 @@ func (c *channel) findFrozen(rests []segment) {
 	least := 1 + math.Log(improbable/float64(c.Jitter.WidthN))/math.Log(p)
 	c.sameRuns(c.sameWidth(), func(r sameRun) {
 		if float64(r.n) >= max(4, least) && !c.repeats.cover(r.start) {
-			c.frozen.add(event{start: r.start, end: r.end, count: int64(r.n), measured: float64(r.n)})
+			c.frozen.add(Event{Start: r.start, End: r.end, Count: int64(r.n), Measured: float64(r.n)})
 		}
 	})
 }
@@ -146,5 +146,5 @@ func (c *channel) mostlyWithin(rests []segment, tolerance Time) float64 {
 
 // cover reports whether one of the events holds at an instant.
 func (l *events) cover(at Time) bool {
-	return slices.ContainsFunc(l.list, func(e event) bool { return e.start <= at && at <= e.end })
+	return slices.ContainsFunc(l.list, func(e Event) bool { return e.Start <= at && at <= e.End })
 }

@@ -39,10 +39,10 @@ func reduced(a, b Time) grid {
 	return grid{a / x, b / x}
 }
 
-// lattice finds the sampling grid behind a list of changes: the longest usual
+// sampleGrid finds the sampling grid behind a list of changes: the longest usual
 // interval on which all stamps lie, to within one unit in which they are
 // written.
-type lattice struct {
+type sampleGrid struct {
 	unit  Time
 	first Time
 	n     int64
@@ -54,7 +54,7 @@ type lattice struct {
 // add takes a stamp and by how much the stretch that it ends differs from the
 // one before at that level. Only differences are evidence: a train that repeats
 // exactly lies on many grids.
-func (l *lattice) add(t, difference Time) {
+func (l *sampleGrid) add(t, difference Time) {
 	if l.n == 0 {
 		l.first, l.alive, l.least = t, slices.Clone(usualGrids), math.MaxInt64
 	}
@@ -89,7 +89,7 @@ func (g grid) holds(d, unit Time) bool {
 
 // step returns the resolution in picoseconds: the grid, else the unit of the
 // stamps, else 0. On a true grid stretches differ by one or two of its steps.
-func (l *lattice) step() float64 {
+func (l *sampleGrid) step() float64 {
 	if l.fresh >= minStamps {
 		for _, g := range l.alive {
 			if g.step() >= 4*float64(l.unit) && float64(l.least) <= 2.5*g.step() {

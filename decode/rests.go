@@ -23,7 +23,7 @@ const (
 func (c *channel) kept() iter.Seq[entry] {
 	return func(yield func(entry) bool) {
 		for e, spike := range c.steady() {
-			if spike == 0 && e.marks&marred == 0 && e.width >= c.usual[0] && e.width <= c.usual[1] && !yield(e) {
+			if spike == 0 && e.marks&broken == 0 && e.width >= c.usual[0] && e.width <= c.usual[1] && !yield(e) {
 				return
 			}
 		}
@@ -40,10 +40,10 @@ func (c *channel) inFrames() iter.Seq[entry] {
 			if !e.accepted() || e.start < c.frames.first {
 				continue
 			}
-			for len(extras) > 0 && extras[0].start < e.start {
+			for len(extras) > 0 && extras[0].Start < e.start {
 				extras = extras[1:]
 			}
-			if len(extras) > 0 && extras[0].start == e.start {
+			if len(extras) > 0 && extras[0].Start == e.start {
 				continue
 			}
 			if !yield(e) {
@@ -98,7 +98,7 @@ func (c *channel) spikeIn(r *[7]entry) Time {
 			return 0
 		}
 		calm := limit / 2
-		if apart(a, b) > calm || apart(a, r[before-1].width) > calm || apart(b, r[after+1].width) > calm {
+		if absDiff(a, b) > calm || absDiff(a, r[before-1].width) > calm || absDiff(b, r[after+1].width) > calm {
 			return 0
 		}
 		base := (a + b) / 2
@@ -107,7 +107,7 @@ func (c *channel) spikeIn(r *[7]entry) Time {
 			if r[i].width == 0 || (r[i].width > base) != (r[in[0]].width > base) {
 				return 0
 			}
-			least = min(least, apart(r[i].width, a), apart(r[i].width, b))
+			least = min(least, absDiff(r[i].width, a), absDiff(r[i].width, b))
 		}
 		if least <= limit {
 			return 0
@@ -135,10 +135,10 @@ func (c *channel) noise() float64 {
 	for e := range c.kept() {
 		if frozen := e.width == b && b == a; !frozen {
 			if a > 0 {
-				second = append(second, apart(e.width+a, 2*b))
+				second = append(second, absDiff(e.width+a, 2*b))
 			}
 			if b > 0 {
-				first = append(first, apart(e.width, b))
+				first = append(first, absDiff(e.width, b))
 			}
 		}
 		a, b = b, e.width
@@ -317,7 +317,7 @@ func (c *channel) despiked(part []entry) []Time {
 		}
 		five := [5]Time{part[i-2].width, part[i-1].width, e.width, part[i+1].width, part[i+2].width}
 		slices.Sort(five[:])
-		if float64(apart(e.width, five[2])) > spikeRMS*c.scale {
+		if float64(absDiff(e.width, five[2])) > spikeRMS*c.scale {
 			calm[i] = five[2]
 		}
 	}

@@ -94,7 +94,7 @@ func (f *feed) nextPulse() {
 
 func (f *feed) nextRunt() {
 	for {
-		if f.runt, f.hasRunt = f.runts.next(); !f.hasRunt || f.runt.marks&marred == 0 {
+		if f.runt, f.hasRunt = f.runts.next(); !f.hasRunt || f.runt.marks&broken == 0 {
 			return
 		}
 	}

@@ -100,7 +100,7 @@ func TestMemoryFollowsPulses(t *testing.T) {
 	r := decodeEndless(t, long)
 	assert.EqualValues(t, 3249935+2*50*65, long.edges)
 	assert.Less(t, long.held(), short.held()+1<<20, "the heap after 5 and 65 seconds")
-	assert.Equal(t, Duty, r.Analyse(PerChannel[Expect]{}).Channels[1].Signal)
+	assert.Equal(t, Duty, r.Analyse().Channels[1].Signal)
 
 	const pulses = 4 * 50 * 1800
 	s := &endless{servos: 4, seconds: 1800}
@@ -141,11 +141,11 @@ func BenchmarkAnalyse(b *testing.B) {
 	b.ReportAllocs()
 	var pulses int64
 	for b.Loop() {
-		a := r.Analyse(PerChannel[Expect]{})
+		a := r.Analyse()
 		a.Judge(PerChannel[Limits]{Default: DefaultLimits})
 		pulses = 0
 		for _, c := range a.Channels {
-			pulses += c.Pulses
+			pulses += c.PulseCount
 		}
 	}
 	b.ReportMetric(float64(pulses)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mpulses/s")

@@ -72,9 +72,9 @@ func lagSpread(starts []Time, k int) float64 {
 	return float64(sum) / float64(n)
 }
 
-// takeApart takes a pulse-position stream apart: frames become a train of
+// splitStream takes a pulse-position stream apart: frames become a train of
 // their own, slots become channels.
-func (r *Recording) takeApart(a *Analysis, ca *ChannelAnalysis, w *wire, e Expect) {
+func (r *Recording) splitStream(a *Analysis, ca *ChannelAnalysis, w *channelState) {
 	var starts []Time
 	var widths moments
 	var all []uint32
@@ -106,11 +106,11 @@ func (r *Recording) takeApart(a *Analysis, ca *ChannelAnalysis, w *wire, e Expec
 			slots[s].add(entry{starts[first+s], starts[first+s+1] - starts[first+s], 0})
 		}
 	})
-	ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: whole, expect: e, step: r.resolution, stream: true, markers: widths.n}
+	ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: whole, step: r.resolution, stream: true, markers: widths.n}
 	for i, t := range slots {
-		s := &ChannelAnalysis{Name: fmt.Sprintf("%s.%d", ca.Name, i+1), Named: ca.Named, Signal: Servo, Active: ca.Active,
+		s := &ChannelAnalysis{Name: fmt.Sprintf("%s.%d", ca.Name, i+1), Named: ca.Named, Stated: ca.Stated, Signal: Servo, Active: ca.Active,
 			Offset: math.NaN(), RateHz: math.NaN(), DutyLow: math.NaN(), DutyHigh: math.NaN(), BitTime: math.NaN()}
-		s.channel = &channel{ChannelAnalysis: s, rec: r, pulses: t, expect: e, step: r.resolution, slot: true}
+		s.channel = &channel{ChannelAnalysis: s, rec: r, pulses: t, step: r.resolution, slot: true}
 		ca.Slots = append(ca.Slots, s)
 	}
 }
@@ -254,7 +254,7 @@ func nextFrame(starts []Time, i int, frame, sync Time) int {
 		}
 		if sync == 0 && frame > 0 {
 			off := (starts[j] - starts[i] + frame/2) % frame
-			if apart(off, frame/2) < 300*Microsecond {
+			if absDiff(off, frame/2) < 300*Microsecond {
 				return j
 			}
 		}
@@ -299,7 +299,7 @@ func followsWidths(c *channel, all []*channel, period Time) bool {
 			continue
 		}
 		spread.add(int64(b - period))
-		if x, y := sums[i-1]-sums[i-2], b-a; apart(x, 0) < Millisecond {
+		if x, y := sums[i-1]-sums[i-2], b-a; absDiff(x, 0) < Millisecond {
 			l.add(micros(x), micros(y))
 		}
 	}

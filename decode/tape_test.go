@@ -182,7 +182,7 @@ func (c *tape) sampled(mhz float64) *tape {
 func decoded(t testing.TB, c *tape) (*Analysis, *Judgement) {
 	r, err := Decode(context.Background(), c, Settings{})
 	require.NoError(t, err)
-	a := r.Analyse(PerChannel[Expect]{})
+	a := r.Analyse()
 	return a, a.Judge(PerChannel[Limits]{Default: DefaultLimits})
 }
 

@@ -7,7 +7,7 @@ type mark uint8
 
 const (
 	afterBlind mark = 1 << iota // nothing is known of the time before it
-	marred                      // a break, or a rejected part, touched it
+	broken                      // a break, or a rejected part, touched it
 	stuck                       // a mark over 3000 us
 	cut                         // an edge unknown: no width, but a sign of life
 )

@@ -41,7 +41,7 @@ func TestScenariosComeToTheirVerdict(t *testing.T) {
 			defer r.Close()
 			recording, err := decode.Decode(context.Background(), r, decode.Settings{})
 			require.NoError(t, err)
-			j := recording.Analyse(decode.PerChannel[decode.Expect]{}).Judge(decode.PerChannel[decode.Limits]{Default: decode.DefaultLimits})
+			j := recording.Analyse().Judge(decode.PerChannel[decode.Limits]{Default: decode.DefaultLimits})
 			assert.Equal(t, head["verdict"], []string{string(j.Outcome)})
 			finds, notes := []string{}, []string{}
 			for _, f := range j.Findings {

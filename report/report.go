@@ -10,6 +10,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/diagnose"
 	"widthwise/formats"
 )
 
@@ -18,6 +19,7 @@ type Check struct {
 	Schema   string     `json:"schema"`
 	Verdict  Word       `json:"verdict"`
 	Captures []*Capture `json:"captures"`
+	Safety   string     `json:"safety"`
 
 	unreadable bool
 }
@@ -41,6 +43,7 @@ type Capture struct {
 	Facts
 	Verdict  Word       `json:"verdict"`
 	Channels []*Channel `json:"channels"`
+	Events   []Event    `json:"events"`
 	Findings []Finding  `json:"findings"`
 	Causes   []Cause    `json:"causes"` // of the capture as a whole
 	Unseen   []string   `json:"unseen"` // bounds on what did not occur
@@ -76,6 +79,7 @@ type Channel struct {
 	BitTime  Number `json:"bit_time_us"` // of a serial signal
 	Place    *int   `json:"place"`       // in the receiver's frame, from 1
 	Offset   Number `json:"offset_us"`   // after the first channel of the frame
+	Follows  Word   `json:"follows"`     // the channel whose pulse ends where this one's begins
 
 	column int  // of a table, from 1; 0 elsewhere
 	slot   bool // is a slot of a pulse-position stream
@@ -96,18 +100,26 @@ type Width struct {
 
 // Period summarises intervals in microseconds.
 type Period struct {
-	Nominal   Number   `json:"nominal"`
-	Pattern   Word     `json:"pattern"`
-	Min       Number   `json:"min"`
-	Median    Number   `json:"median"`
-	Max       Number   `json:"max"`
-	Mean      Number   `json:"mean"`
-	SD        Number   `json:"sd"`
-	DriftPPM  Number   `json:"drift_ppm"`
-	MeanU95   Number   `json:"mean_u95"`
-	Residual  Number   `json:"residual_sd"` // about the fitted line
-	Others    int64    `json:"others"`      // intervals outside the figures
-	Recurring []Number `json:"recurring"`
+	Nominal   Number         `json:"nominal"`
+	Pattern   Word           `json:"pattern"`
+	Min       Number         `json:"min"`
+	Median    Number         `json:"median"`
+	Max       Number         `json:"max"`
+	Mean      Number         `json:"mean"`
+	SD        Number         `json:"sd"`
+	DriftPPM  Number         `json:"drift_ppm"`
+	MeanU95   Number         `json:"mean_u95"`
+	Residual  Number         `json:"residual_sd"` // about the fitted line
+	Others    int64          `json:"others"`      // intervals outside the figures
+	Recurring []Number       `json:"recurring"`
+	Changes   []PeriodChange `json:"changes"`
+}
+
+// PeriodChange is a change of the frame period.
+type PeriodChange struct {
+	At   Seconds `json:"at_s"`
+	From Number  `json:"from_us"`
+	To   Number  `json:"to_us"`
 }
 
 // Jitter holds the figures of steadiness in microseconds.
@@ -163,7 +175,7 @@ type Finding struct {
 
 // NewCheck starts the document of `check`; nothing judged is undecided.
 func NewCheck() *Check {
-	return &Check{Schema: "widthwise.check/1", Verdict: Word(decode.Undecided), Captures: []*Capture{}}
+	return &Check{Schema: "widthwise.check/1", Verdict: Word(decode.Undecided), Captures: []*Capture{}, Safety: Safety}
 }
 
 // Add appends a capture and takes its outcome into the whole: a failure fails
@@ -196,10 +208,10 @@ func (c *Check) settle() {
 
 // NewCapture gathers what is to be told about one capture. Labels are further
 // words for channels, by name.
-func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, labels map[string]string) *Capture {
+func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, events []diagnose.Event, labels map[string]string) *Capture {
 	c := &Capture{
 		Facts: newFacts(h, a), Verdict: Word(j.Outcome),
-		Channels: []*Channel{}, Findings: newFindings(j.Findings), Causes: newCauses(j.Causes),
+		Channels: []*Channel{}, Events: newEvents(events), Findings: newFindings(j.Findings), Causes: newCauses(j.Causes),
 		Unseen: append([]string{}, j.Unseen...),
 	}
 	columns := map[string]int{}
@@ -237,11 +249,12 @@ func newChannel(a *decode.ChannelAnalysis, j decode.ChannelJudgement, labels map
 	c := &Channel{
 		Name: a.Name, Label: labels[a.Name], Signal: string(a.Signal), Active: level(a.Active),
 		Judged: j.Judged, Verdict: Word(j.Outcome),
-		Pulses: a.Pulses, Frames: a.Frames, Dropped: a.Dropped, Glitches: a.Glitches,
-		Losses: a.Losses, Lost: Seconds(a.Lost),
+		Pulses: a.PulseCount, Frames: a.FrameCount, Dropped: a.DroppedCount, Glitches: a.GlitchCount,
+		Losses: a.LossCount, Lost: Seconds(a.LostTime),
 		Width: newWidth(a.Width), Period: newPeriod(a.Period), Jitter: newJitter(a.Jitter),
 		Rests: []Rest{}, OtherKinds: []KindSpan{}, Slots: []*Channel{}, Causes: newCauses(j.Causes),
-		RateHz: none, DutyLow: none, DutyHigh: none, BitTime: none, Offset: none,
+		Follows: Word(a.Follows),
+		RateHz:  none, DutyLow: none, DutyHigh: none, BitTime: none, Offset: none,
 	}
 	switch a.Signal {
 	case decode.Silent:
@@ -297,7 +310,7 @@ func newPeriod(p *decode.Period) *Period {
 	out := &Period{
 		Nominal: positive(p.Nominal), Pattern: Word(p.Pattern), DriftPPM: Number(p.DriftPPM),
 		Min: none, Median: none, Max: none, Mean: none, SD: none, MeanU95: none,
-		Residual: Number(p.Residual), Others: p.Others, Recurring: []Number{},
+		Residual: Number(p.Residual), Others: p.Others, Recurring: []Number{}, Changes: []PeriodChange{},
 	}
 	if s := p.Intervals; s.N > 0 {
 		out.Min, out.Median, out.Max = micros(s.Min), Number(s.Median), micros(s.Max)
@@ -305,6 +318,9 @@ func newPeriod(p *decode.Period) *Period {
 	}
 	for _, r := range p.Recurring {
 		out.Recurring = append(out.Recurring, Number(r))
+	}
+	for _, c := range p.Changes {
+		out.Changes = append(out.Changes, PeriodChange{Seconds(c.At), Number(c.From), Number(c.To)})
 	}
 	return out
 }

@@ -36,7 +36,7 @@ func golden(t *testing.T, name, got string) {
 
 func tugCapture() *Capture {
 	h, a, j := tug()
-	return NewCapture(h, a, j, map[string]string{"winch": "tow line"})
+	return NewCapture(h, a, j, nil, map[string]string{"winch": "tow line"})
 }
 
 type texter interface {
@@ -182,7 +182,7 @@ func TestLargeDumpsListWell(t *testing.T) {
 	page := written(t, NewInspection(h, a, false, nil), Style{Terminal: true, Width: 80})
 	assert.Less(t, strings.Index(page, "pump"), strings.Index(page, "deck.tap"))
 	assert.Contains(t, page, "\nand 95 silent and 186 irregular channels more; --json lists them all\n")
-	page = written(t, NewCapture(h, a, j, nil), Style{Terminal: true, Width: 80})
+	page = written(t, NewCapture(h, a, j, nil, nil), Style{Terminal: true, Width: 80})
 	assert.Contains(t, page, "not judged  189 more; widthwise inspect lists them\n")
 	assert.Contains(t, page, "3 of 305 channels judged; silent: ")
 	assert.Less(t, strings.Count(page, "\n"), 100, "it stays a page or two")

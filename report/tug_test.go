@@ -29,7 +29,7 @@ func tug() (*formats.Header, *decode.Analysis, *decode.Judgement) {
 		},
 	}
 	throttle := &decode.ChannelAnalysis{
-		Name: "throttle", Signal: decode.Servo, Active: decode.High, Pulses: 3060, Frames: 3060,
+		Name: "throttle", Signal: decode.Servo, Active: decode.High, PulseCount: 3060, FrameCount: 3060,
 		Width:  &decode.Summary{N: 3060, Min: us(1099.9), Max: us(1900.1), P01: 1100, Median: 1500, P99: 1900, Mean: 1482.25, SD: 212.5, MeanU95: nan},
 		Period: &decode.Period{Nominal: 20000.04, Pattern: decode.Steady, DriftPPM: 3.2, Residual: 1.1, Intervals: decode.Summary{N: 3059, Min: us(19996.2), Max: us(20003.9), Median: 20000, Mean: 20000.0412, SD: 1.25, MeanU95: 0.044}},
 		Jitter: &decode.Jitter{WidthRMS: 0.32, WidthRMSCorrected: 0.317, WidthP99: 0.8, WidthPP: 1.9, WidthN: 2400, Resolved: true, PeriodRMS: 1.25, CycleToCycleRMS: 1.7, WidthRMSLow95: 0.31, WidthRMSHigh95: 0.33},
@@ -37,10 +37,10 @@ func tug() (*formats.Header, *decode.Analysis, *decode.Judgement) {
 		RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan,
 	}
 	rudder := *throttle
-	rudder.Name, rudder.Frames, rudder.Pulses, rudder.Dropped = "rudder", 3060, 3057, 3
+	rudder.Name, rudder.FrameCount, rudder.PulseCount, rudder.DroppedCount = "rudder", 3060, 3057, 3
 	rudder.Jitter = &decode.Jitter{WidthRMS: 9.41, WidthRMSCorrected: 9.41, WidthP99: 24.3, WidthPP: 51.2, WidthN: 2380, Resolved: true, PeriodRMS: 1.3, CycleToCycleRMS: 1.8, WidthRMSLow95: 9.1, WidthRMSHigh95: 9.7}
 	winch := *throttle
-	winch.Name, winch.Pulses, winch.Frames, winch.Losses, winch.Lost, winch.Glitches = "winch", 3031, 3040, 1, ms(412), 2
+	winch.Name, winch.PulseCount, winch.FrameCount, winch.LossCount, winch.LostTime, winch.GlitchCount = "winch", 3031, 3040, 1, ms(412), 2
 	winch.Period = &decode.Period{Nominal: 20000, Pattern: decode.IrregularPattern, DriftPPM: nan, Residual: nan, Others: 12, Recurring: []float64{20000, 40000}}
 	winch.Jitter = &decode.Jitter{WidthRMS: 0.02, WidthRMSCorrected: nan, WidthP99: nan, WidthPP: 0.1, WidthN: 60, PeriodRMS: nan, CycleToCycleRMS: nan, WidthRMSLow95: nan, WidthRMSHigh95: nan}
 	dead := &decode.ChannelAnalysis{Name: "horn\x1b[2J\u202e", Signal: decode.Silent, Level: decode.Low, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}

@@ -44,11 +44,11 @@ func (a *app) measure(ctx context.Context, name string, o *options, r *rules, op
 	if c.labels, err = resolveLabels(o.labels, names); err != nil {
 		return nil, placed(name, err)
 	}
-	recording, err := decode.Decode(ctx, reader, decode.Settings{From: o.from, To: o.to, Active: own.active(), GlitchBelow: own.glitchBelow()})
+	recording, err := decode.Decode(ctx, reader, decode.Settings{From: o.from, To: o.to, Stated: own.stated()})
 	if err != nil {
 		return nil, placed(name, err)
 	}
-	c.analysis = recording.Analyse(own.expect())
+	c.analysis = recording.Analyse()
 	c.judgement = c.analysis.Judge(own.limits())
 	a.warnings(name, append(slices.Clone(c.analysis.Notes), c.analysis.Origin.Notes...))
 	return c, nil

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"widthwise/decode/diagnose"
 	"widthwise/report"
 )
 
@@ -67,7 +68,7 @@ func (a *app) check(ctx context.Context, o checkOptions, names []string, open op
 			continue
 		}
 		a.ended(exitOf(c.judgement.Outcome))
-		told := report.NewCapture(c.header, c.analysis, c.judgement, c.labels)
+		told := report.NewCapture(c.header, c.analysis, c.judgement, diagnose.Explain(c.analysis, c.judgement), c.labels)
 		switch {
 		case o.json:
 			document.Add(told)

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"strings"
 
@@ -53,7 +52,7 @@ var accepted = map[string]string{
 // rule is what holds for one channel.
 type rule struct {
 	limits decode.Limits
-	expect decode.Expect
+	stated decode.Stated
 }
 
 // rules are what holds for all channels and for those named in a limits file.
@@ -77,13 +76,13 @@ func newRules(o *options) (*rules, error) {
 func (f *limitsFile) rules(o *options) (*rules, error) {
 	flags := func(r *rule) {
 		if o.period > 0 {
-			r.limits.Period, r.expect.Period = o.period, o.period
+			r.stated.Period = o.period
 		}
 		if o.lossAfter > 0 {
-			r.expect.LossAfter = o.lossAfter
+			r.stated.LossAfter = o.lossAfter
 		}
 		if o.active != decode.Unknown {
-			r.limits.Active = o.active
+			r.stated.Active = o.active
 		}
 	}
 	out := &rules{all: rule{limits: decode.DefaultLimits}, channel: map[string]rule{}}
@@ -134,18 +133,8 @@ func (r *rules) limits() decode.PerChannel[decode.Limits] {
 	return each(r, func(r rule) decode.Limits { return r.limits })
 }
 
-func (r *rules) expect() decode.PerChannel[decode.Expect] {
-	return each(r, func(r rule) decode.Expect { return r.expect })
-}
-
-func (r *rules) active() decode.PerChannel[decode.Level] {
-	return each(r, func(r rule) decode.Level { return r.limits.Active })
-}
-
-func (r *rules) glitchBelow() decode.PerChannel[decode.Time] {
-	return each(r, func(r rule) decode.Time {
-		return decode.Time(math.Round(r.limits.GlitchBelow * float64(decode.Microsecond)))
-	})
+func (r *rules) stated() decode.PerChannel[decode.Stated] {
+	return each(r, func(r rule) decode.Stated { return r.stated })
 }
 
 func each[T any](r *rules, pick func(rule) T) decode.PerChannel[T] {

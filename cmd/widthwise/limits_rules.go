@@ -26,7 +26,6 @@ func (s section) apply(in stated, r *rule) error {
 		{"period_jitter_warn_us", in.PeriodJitterWarn, &l.PeriodJitterWarn, false},
 		{"dropped_fail_percent", in.DroppedFail, &l.DroppedFailPercent, true},
 		{"glitch_fail_percent", in.GlitchFail, &l.GlitchFailPercent, true},
-		{"glitch_below_us", in.GlitchBelow, &l.GlitchBelow, false},
 	} {
 		switch {
 		case n.from == nil:
@@ -38,8 +37,11 @@ func (s section) apply(in stated, r *rule) error {
 			*n.to = *n.from
 		}
 	}
-	if in.GlitchBelow != nil && (*in.GlitchBelow > 3000 || *in.GlitchBelow == 0) {
-		return s.refuse("glitch_below_us", "glitch_below_us = %g would leave no pulse apart from a glitch; a number from 1 to 3000", *in.GlitchBelow)
+	if g := in.GlitchBelow; g != nil {
+		if !(*g >= 1 && *g <= 3000) {
+			return s.refuse("glitch_below_us", "glitch_below_us = %g would leave no pulse apart from a glitch; a number from 1 to 3000", *g)
+		}
+		r.stated.GlitchBelow = decode.Time(math.Round(*g * float64(decode.Microsecond)))
 	}
 	if in.MinFrames != nil {
 		if *in.MinFrames < 1 {
@@ -77,7 +79,7 @@ func (s section) words(in stated, r *rule) error {
 		key  string
 		from *string
 		to   *decode.Time
-	}{{"period", in.Period, &r.limits.Period}, {"loss_after", in.LossAfter, &r.expect.LossAfter}} {
+	}{{"period", in.Period, &r.stated.Period}, {"loss_after", in.LossAfter, &r.stated.LossAfter}} {
 		if d.from == nil {
 			continue
 		}
@@ -87,18 +89,17 @@ func (s section) words(in stated, r *rule) error {
 		}
 		*d.to = t
 	}
-	r.expect.Period = r.limits.Period
 	if in.Active != nil {
 		level, err := parseLevel(*in.Active)
 		if err != nil {
 			return s.refuse("active", "active = %q: %v", *in.Active, err)
 		}
-		r.limits.Active = level
+		r.stated.Active = level
 	}
 	if in.Signal != nil {
 		switch signal := decode.Signal(*in.Signal); signal {
 		case decode.Servo, decode.PulsePosition, decode.Duty, decode.Serial:
-			r.limits.Signal, r.expect.Signal = signal, signal
+			r.stated.Signal = signal
 		default:
 			return s.refuse("signal", "signal = %q is no kind of signal; %s", *in.Signal, accepted["signal"])
 		}
@@ -135,11 +136,12 @@ func (s section) settle(r *rule) error {
 		}
 		*p.warn = *p.fail
 	}
-	if _, stated := s.place("glitch_below_us"); stated && l.WidthFail[1] > 0 && l.GlitchBelow > l.WidthFail[0] {
+	below := float64(r.stated.GlitchBelow) / float64(decode.Microsecond)
+	if _, stated := s.place("glitch_below_us"); stated && l.WidthFail[1] > 0 && below > l.WidthFail[0] {
 		return s.refuse("glitch_below_us", "glitch_below_us = %g is above the lowest width of width_fail_us = [%g, %g]; at most %g",
-			l.GlitchBelow, l.WidthFail[0], l.WidthFail[1], l.WidthFail[0])
+			below, l.WidthFail[0], l.WidthFail[1], l.WidthFail[0])
 	}
-	if e := r.expect; e.Period > 0 && e.LossAfter > 0 && e.LossAfter <= e.Period {
+	if e := r.stated; e.Period > 0 && e.LossAfter > 0 && e.LossAfter <= e.Period {
 		return s.refuse("loss_after", "loss_after = %s is no longer than period = %s, so every frame would be a loss; several periods", seconds(e.LossAfter), seconds(e.Period))
 	}
 	return nil

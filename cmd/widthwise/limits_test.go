@@ -47,19 +47,16 @@ signal = "pulse-position"
 `)
 	require.Empty(t, refusal)
 	all := decode.DefaultLimits
-	all.WidthWarn, all.WidthJitterWarn, all.Period, all.DroppedFailPercent = [2]float64{900, 2100.5}, 5, 22*decode.Millisecond, 0
-	all.Active, all.WidthStated = decode.Low, true
+	all.WidthWarn, all.WidthJitterWarn, all.DroppedFailPercent = [2]float64{900, 2100.5}, 5, 0
+	all.WidthStated = true
 	assert.Equal(t, all, r.limits().Default)
-	assert.Equal(t, decode.Expect{Period: 22 * decode.Millisecond}, r.expect().Default)
+	assert.Equal(t, decode.Stated{Period: 22 * decode.Millisecond, Active: decode.Low}, r.stated().Default)
 
 	winch := all
-	winch.Period, winch.MinFrames, winch.GlitchBelow, winch.Signal = 11*decode.Millisecond, 10, 250.5, decode.PulsePosition
+	winch.MinFrames = 10
 	assert.Equal(t, winch, r.limits().For("winch"))
-	assert.Equal(t, decode.Expect{Period: 11 * decode.Millisecond, LossAfter: 500 * decode.Millisecond, Signal: decode.PulsePosition}, r.expect().For("winch"))
-	assert.Equal(t, 250_500*decode.Nanosecond, r.glitchBelow().For("winch"))
-	assert.Equal(t, 300*decode.Microsecond, r.glitchBelow().Default)
-	assert.Equal(t, decode.Low, r.active().For("winch"))
-
+	assert.Equal(t, decode.Stated{Period: 11 * decode.Millisecond, LossAfter: 500 * decode.Millisecond, GlitchBelow: 250_500 * decode.Nanosecond,
+		Signal: decode.PulsePosition, Active: decode.Low}, r.stated().For("winch"))
 	assert.Equal(t, []string{"bus[3]", "winch"}, r.names())
 }
 
@@ -93,11 +90,10 @@ func TestFlagsBesideLimits(t *testing.T) {
 	r, refusal := limitsOf(t, "period = \"20ms\"\nactive = \"high\"\n[channel.winch]\nperiod = \"11ms\"",
 		"--period", "22ms", "--loss-after", "200ms", "--active", "low")
 	require.Empty(t, refusal)
-	assert.Equal(t, 22*decode.Millisecond, r.expect().Default.Period)
-	assert.Equal(t, 22*decode.Millisecond, r.limits().Default.Period)
-	assert.Equal(t, 11*decode.Millisecond, r.expect().For("winch").Period)
-	assert.Equal(t, 200*decode.Millisecond, r.expect().For("winch").LossAfter)
-	assert.Equal(t, decode.Low, r.limits().For("winch").Active)
+	assert.Equal(t, 22*decode.Millisecond, r.stated().Default.Period)
+	assert.Equal(t, 11*decode.Millisecond, r.stated().For("winch").Period)
+	assert.Equal(t, 200*decode.Millisecond, r.stated().For("winch").LossAfter)
+	assert.Equal(t, decode.Low, r.stated().For("winch").Active)
 }
 
 func TestLimitsRefusals(t *testing.T) {
@@ -151,7 +147,7 @@ func TestLimitsExample(t *testing.T) {
 	want := decode.DefaultLimits
 	want.WidthStated = true
 	assert.Equal(t, want, r.limits().Default)
-	assert.Equal(t, decode.Expect{}, r.expect().Default)
+	assert.Equal(t, decode.Stated{GlitchBelow: 300 * decode.Microsecond}, r.stated().Default)
 	for key := range accepted {
 		assert.Contains(t, limitsExample, key)
 	}
@@ -160,7 +156,7 @@ func TestLimitsExample(t *testing.T) {
 	r, refusal = limitsOf(t, uncommented)
 	require.Empty(t, refusal, uncommented)
 	assert.Equal(t, []string{"winch"}, r.names())
-	assert.Equal(t, 22*decode.Millisecond, r.expect().Default.Period)
+	assert.Equal(t, 22*decode.Millisecond, r.stated().Default.Period)
 }
 
 // No text crashes the reader, and every refusal is one line that names the file.
