@@ -5,6 +5,8 @@ import (
 	"errors"
 	"io"
 	"math"
+
+	"golang.org/x/exp/slices"
 )
 
 // Settings steer the first pass. The zero value takes the whole capture.
@@ -24,6 +26,7 @@ type Recording struct {
 
 // channelState is what is kept of one channel.
 type channelState struct {
+	place  int // among the channels
 	name   string
 	named  bool
 	stated Stated
@@ -32,7 +35,7 @@ type channelState struct {
 	since   Time
 	open    bool // since is not an edge
 	edges   int64
-	lengths [3]Time   // of the last stretch before a change to each level
+	lengths [3]Time   // of the last stretch at each level
 	early   [3][]Time // of the first stretches at each level
 
 	sec     second
@@ -58,9 +61,12 @@ type channelState struct {
 // Decode passes once over s. An error of the source ends it and is returned
 // as it is.
 func Decode(ctx context.Context, s Source, o Settings) (*Recording, error) {
-	d := &decoder{source: s, settings: o, rec: &Recording{}}
+	if o.From != nil || o.To != nil {
+		s = Between(s, o.From, o.To)
+	}
+	d := &decoder{rec: &Recording{}}
 	for i, c := range s.Channels() {
-		w := &channelState{name: c.Name, named: c.Named, stated: o.Stated.For(c.Name), dutyMin: 1, foreignEnd: math.MinInt64}
+		w := &channelState{place: i, name: c.Name, named: c.Named, stated: o.Stated.For(c.Name), dutyMin: 1, foreignEnd: math.MinInt64}
 		if w.below = w.stated.GlitchBelow; w.below == 0 {
 			w.below = shortest
 		}
@@ -80,27 +86,20 @@ func Decode(ctx context.Context, s Source, o Settings) (*Recording, error) {
 		if err != nil {
 			return nil, err
 		}
-		if !d.begun {
-			d.begin(s.Origin())
-		}
-		if d.block(b) {
-			break
-		}
+		d.begin(b.Facts)
+		d.block(b)
 	}
-	if !d.begun {
-		d.begin(s.Origin())
-	}
-	d.finish(s.Origin())
+	origin := s.Origin()
+	d.begin(Facts{origin.Start, origin.Unit})
+	d.finish(origin)
 	return d.rec, nil
 }
 
 // decoder is the state of the one pass.
 type decoder struct {
-	source   Source
-	settings Settings
 	rec      *Recording
 	begun    bool
-	from, to Time
+	from     Time
 	now      Time // start of the second that is being filled
 	touched  []*channelState
 	scratch  Tally
@@ -110,25 +109,20 @@ type decoder struct {
 	grid     sampleGrid
 }
 
-func (d *decoder) begin(o Origin) {
-	d.begun = true
-	d.from, d.to = o.Start, math.MaxInt64
-	if f := d.settings.From; f != nil {
-		d.from = max(d.from, *f)
+// begin starts the first second, once.
+func (d *decoder) begin(f Facts) {
+	if d.begun {
+		return
 	}
-	if t := d.settings.To; t != nil {
-		d.to = *t
-	}
-	d.rec.start, d.now = d.from, d.from
+	d.begun, d.grid.unit = true, f.Unit
+	d.from, d.now, d.rec.start = f.Start, f.Start, f.Start
 	for _, w := range d.rec.channels {
 		w.since, w.open = d.from, true
 	}
 }
 
-// block deals out a block's edges second by second. It reports whether the
-// rest of the capture lies beyond the end asked for.
-func (d *decoder) block(b *Block) bool {
-	d.grid.unit = d.source.Origin().Unit
+// block deals out a block's edges second by second.
+func (d *decoder) block(b *Block) {
 	d.involved = d.involved[:0]
 	for _, r := range b.Runs {
 		if len(d.runs[r.Channel]) == 0 && len(d.counts[r.Channel]) == 0 {
@@ -142,7 +136,6 @@ func (d *decoder) block(b *Block) bool {
 		}
 		d.counts[c.Channel] = append(d.counts[c.Channel], c)
 	}
-	until := min(b.Until, d.to)
 	for {
 		next, any := Time(0), false
 		for _, i := range d.involved {
@@ -150,28 +143,26 @@ func (d *decoder) block(b *Block) bool {
 				next, any = t, true
 			}
 		}
-		if any && next < d.to {
+		if any {
 			d.closeSecond()
 			d.now += (next - d.now) / Second * Second
 			continue
 		}
-		if until >= d.now+Second {
+		if b.Until >= d.now+Second {
 			d.closeSecond()
-			d.now += (until - d.now) / Second * Second
+			d.now += (b.Until - d.now) / Second * Second
 		}
 		break
 	}
 	for _, i := range d.involved {
 		d.runs[i], d.counts[i] = d.runs[i][:0], d.counts[i][:0]
 	}
-	return b.Until > d.to
 }
 
 // deal hands channel i its edges before end and returns the instant of the
 // first one left.
 func (d *decoder) deal(i int, end Time) (next Time, left bool) {
 	w := d.rec.channels[i]
-	end = min(end, d.to)
 	for len(d.runs[i]) > 0 || len(d.counts[i]) > 0 {
 		if len(d.runs[i]) == 0 || len(d.counts[i]) > 0 && d.counts[i][0].Tally.firstAt < d.runs[i][0].At[0] {
 			c := d.counts[i][0]
@@ -187,12 +178,8 @@ func (d *decoder) deal(i int, end Time) (next Time, left bool) {
 		level := r.First
 		k := 0
 		for ; k < len(r.At) && r.At[k] < end; k++ {
-			if before := w.since; w.change(level, r.At[k], d.from) {
+			if w.change(level, r.At[k], d.from) {
 				d.touch(w)
-				if length := r.At[k] - before; level != Unknown {
-					d.grid.add(r.At[k], absDiff(length, w.lengths[level]))
-					w.lengths[level] = length
-				}
 			}
 			level = level.Other()
 			if r.First == Unknown {
@@ -275,7 +262,9 @@ func (w *channelState) count(t *Tally) {
 // closeSecond closes the second: each channel's kind is decided and its stretches go
 // where that kind wants them.
 func (d *decoder) closeSecond() {
+	slices.SortFunc(d.touched, func(a, b *channelState) int { return a.place - b.place })
 	for _, w := range d.touched {
+		d.stamps(w)
 		w.kind = w.sec.classify(&d.scratch, w.level)
 		if w.sec.tally == &d.scratch {
 			w.sec.tally = nil
@@ -295,6 +284,21 @@ func (d *decoder) closeSecond() {
 		w.touched = false
 	}
 	d.touched = d.touched[:0]
+}
+
+// stamps shows the edges of a second to the search for the sampling grid, those
+// of a busy second aside: a source may have counted them.
+func (d *decoder) stamps(w *channelState) {
+	if w.sec.busy {
+		return
+	}
+	for _, s := range w.sec.ended {
+		if s.openStart || s.level == Unknown {
+			continue
+		}
+		d.grid.add(s.end, absDiff(s.length(), w.lengths[s.level]))
+		w.lengths[s.level] = s.length()
+	}
 }
 
 func (d *decoder) echo(w *channelState, signal Signal) bool {
@@ -381,11 +385,7 @@ func (w *channelState) addSpan(s KindSpan) {
 func (d *decoder) finish(o Origin) {
 	r := d.rec
 	r.origin = o
-	r.end = o.End
-	if t := d.settings.To; t != nil {
-		r.end = min(r.end, *t)
-	}
-	r.end = max(r.end, r.start)
+	r.end = max(o.End, r.start)
 	for _, w := range r.channels {
 		if w.edges == 0 && w.high == nil && !w.touched {
 			continue // it never moved

@@ -99,11 +99,22 @@ type Count struct {
 	Tally   *Tally
 }
 
+// Facts are what has to be known of a capture's times while it is read. They
+// are the same in every block, however the capture is cut into blocks.
+type Facts struct {
+	// Start is the first instant the capture speaks of.
+	Start Time
+	// Unit is the finest step in which the stamps at the capture's head are
+	// written; 0 if unknown.
+	Unit Time
+}
+
 // Block is a piece of a capture, all channels side by side. Nothing in later
 // blocks lies before Until, nothing in this one lies after it. A block and its
 // slices belong to the source and are valid until the next call of Next.
 // A channel may have several runs in a block, in order of time.
 type Block struct {
+	Facts  Facts
 	Until  Time
 	Runs   []Run
 	Counts []Count
@@ -133,8 +144,7 @@ type Channel struct {
 	Named bool
 }
 
-// Origin tells how the times of a source came about. It is complete once Next
-// has returned io.EOF.
+// Origin tells how the times of a source came about.
 type Origin struct {
 	// Start and End are the first and the last instant the capture speaks of.
 	Start, End Time
@@ -177,7 +187,8 @@ type Source interface {
 	Want(channel int, n Need)
 	// Next returns the next block, or io.EOF after the last.
 	Next() (*Block, error)
-	// Origin tells how times came about; complete after io.EOF.
+	// Origin tells how times came about. It is asked only after Next has
+	// returned io.EOF; what has to be known earlier comes with each block.
 	Origin() Origin
 	Close() error
 }

@@ -121,7 +121,7 @@ func (c *tape) Next() (*Block, error) {
 	if c.until += c.block; c.block == 0 || c.until >= c.end {
 		c.until, c.done = c.end, true
 	}
-	b := &Block{Until: c.until}
+	b := &Block{Facts: Facts{c.start, c.Origin().Unit}, Until: c.until}
 	for i, t := range c.tracks {
 		from := c.next[i]
 		for c.next[i] < len(t) && t[c.next[i]].at <= c.until {

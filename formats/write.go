@@ -23,13 +23,20 @@ const flushSize = 256 << 10
 // levelText is how both formats spell a level.
 var levelText = [...]byte{decode.Unknown: 'x', decode.Low: '0', decode.High: '1'}
 
-// rows merges the channels of s by time and calls row for every instant at
-// which a channel changes: with the text of all levels from then on, and the
-// channels that changed. The first call is for the capture's start. A channel
-// that changes twice at one instant gets two calls. Both slices are
-// valid during the call only, and changed may be sorted. It returns the capture's end.
-func rows(s decode.Source, row func(at decode.Time, levels []byte, changed []int) error) (end decode.Time, err error) {
-	m := merger{levels: make([]byte, len(s.Channels())), row: row}
+// moment is an instant at which a channel changes, or the capture's start.
+type moment struct {
+	facts   decode.Facts
+	at      decode.Time
+	levels  []byte // the text of all levels from then on
+	changed []int  // the channels that changed; may be sorted
+}
+
+// moments merges the channels of s by time and calls each for every instant at
+// which a channel changes, and first for the capture's start. A channel that
+// changes twice at one instant makes two moments. The slices of a moment are
+// valid during the call only. It returns the capture's end.
+func moments(s decode.Source, each func(moment) error) (end decode.Time, err error) {
+	m := merger{moment: moment{levels: make([]byte, len(s.Channels()))}, each: each}
 	for i := range m.levels {
 		m.levels[i] = levelText[decode.Unknown]
 	}
@@ -44,15 +51,14 @@ func rows(s decode.Source, row func(at decode.Time, levels []byte, changed []int
 		if len(block.Counts) > 0 {
 			return 0, errors.New("the source counted edges instead of listing them")
 		}
-		if err := m.add(block, s); err != nil {
+		m.begin(block.Facts)
+		if err := m.add(block); err != nil {
 			return 0, err
 		}
 	}
 	origin := s.Origin()
-	if !m.begun {
-		m.at = origin.Start
-	}
-	if err := row(m.at, m.levels, m.changed); err != nil {
+	m.begin(decode.Facts{Start: origin.Start, Unit: origin.Unit})
+	if err := each(m.moment); err != nil {
 		return 0, err
 	}
 	return max(origin.End, m.at), nil
@@ -60,12 +66,16 @@ func rows(s decode.Source, row func(at decode.Time, levels []byte, changed []int
 
 // merger gathers what changes at one instant.
 type merger struct {
-	levels  []byte
-	changed []int // at the instant at
-	at      decode.Time
-	begun   bool
-	row     func(at decode.Time, levels []byte, changed []int) error
-	block   []step
+	moment
+	begun bool
+	each  func(moment) error
+	steps []step // of the block
+}
+
+func (m *merger) begin(f decode.Facts) {
+	if !m.begun {
+		m.begun, m.facts, m.at = true, f, f.Start
+	}
 }
 
 // step is one new level of one channel.
@@ -75,32 +85,25 @@ type step struct {
 	level   byte
 }
 
-func (m *merger) add(b *decode.Block, s decode.Source) error {
-	m.block = m.block[:0]
+func (m *merger) add(b *decode.Block) error {
+	m.steps = m.steps[:0]
 	for _, run := range b.Runs {
 		level := run.First
 		for _, at := range run.At {
-			m.block = append(m.block, step{at, int32(run.Channel), levelText[level]})
+			m.steps = append(m.steps, step{at, int32(run.Channel), levelText[level]})
 			if level == decode.Unknown {
 				break
 			}
 			level = level.Other()
 		}
 	}
-	slices.SortStableFunc(m.block, func(a, b step) int { return cmp.Compare(a.at, b.at) })
-	for _, st := range m.block {
-		if !m.begun {
-			m.begun, m.at = true, st.at
-			// A dump may begin before its first value.
-			if o := s.Origin(); o.Rows > 0 {
-				m.at = min(m.at, o.Start)
-			}
-		}
+	slices.SortStableFunc(m.steps, func(a, b step) int { return cmp.Compare(a.at, b.at) })
+	for _, st := range m.steps {
 		if m.levels[st.channel] == st.level {
 			continue // restated
 		}
 		if st.at > m.at || slices.Contains(m.changed, int(st.channel)) {
-			if err := m.row(m.at, m.levels, m.changed); err != nil {
+			if err := m.each(m.moment); err != nil {
 				return err
 			}
 			m.at, m.changed = max(st.at, m.at), m.changed[:0]

@@ -70,13 +70,13 @@ func appendLevels(b, levels []byte) []byte {
 func (t *tableWriter) changes() error {
 	var last decode.Time
 	digits, levels := -1, []byte(nil)
-	end, err := rows(t.source, func(at decode.Time, now []byte, _ []int) error {
+	end, err := moments(t.source, func(m moment) error {
 		if digits < 0 {
-			digits = digitsOf(t.source.Origin().Unit)
+			digits = digitsOf(m.facts.Unit)
 		}
-		last, levels = at, now
-		t.buf = appendSeconds(t.buf, at, digits)
-		return t.line(now)
+		last, levels = m.at, m.levels
+		t.buf = appendSeconds(t.buf, m.at, digits)
+		return t.line(m.levels)
 	})
 	if err != nil {
 		return err
@@ -112,15 +112,15 @@ func (t *tableWriter) samples(rate Rate) error {
 		}
 		return nil
 	}
-	end, err := rows(t.source, func(now decode.Time, next []byte, _ []int) error {
+	end, err := moments(t.source, func(m moment) error {
 		if n < 0 {
-			grid, n, at = exact.Sampler{Rate: rate, Start: now}, 0, now
+			grid, n, at = exact.Sampler{Rate: rate, Start: m.at}, 0, m.at
 			digits = digitsOf(grid.Unit())
 		}
-		if err := before(now); err != nil {
+		if err := before(m.at); err != nil {
 			return err
 		}
-		levels = append(levels[:0], next...)
+		levels = append(levels[:0], m.levels...)
 		return nil
 	})
 	if err != nil {

@@ -35,6 +35,7 @@ func (s *script) Next() (*decode.Block, error) {
 		return nil, io.EOF
 	}
 	b := s.blocks[0]
+	b.Facts = decode.Facts{Start: s.origin.Start, Unit: s.origin.Unit}
 	s.blocks = s.blocks[1:]
 	return &b, nil
 }

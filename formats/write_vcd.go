@@ -24,11 +24,11 @@ func WriteVCD(w io.Writer, s decode.Source) error {
 		return &UsageError{Message: "there is no channel to write"}
 	}
 	d := &dumpWriter{w: w, codes: make([]string, len(s.Channels()))}
-	end, err := rows(s, func(at decode.Time, levels []byte, changed []int) error {
+	end, err := moments(s, func(m moment) error {
 		if d.buf == nil {
-			return d.begin(s, at, levels)
+			return d.begin(s, m.at, m.levels)
 		}
-		return d.changes(at, levels, changed)
+		return d.changes(m.at, m.levels, m.changed)
 	})
 	if err != nil {
 		return err

@@ -62,7 +62,7 @@ func (a *app) convert(ctx context.Context, o convertOptions, in, out string) err
 	defer reader.Close()
 	var source decode.Source = cancelled{ctx, reader}
 	if o.from != nil || o.to != nil {
-		source = formats.Between(source, o.from, o.to)
+		source = decode.Between(source, o.from, o.to)
 	}
 	write := func(w io.Writer) error {
 		if as == "vcd" {

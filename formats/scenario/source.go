@@ -122,7 +122,7 @@ func (s *signals) Next() (*decode.Block, error) {
 	s.done = min(s.done+s.window, s.length+1)
 	last := s.done > s.length
 	until := min(s.sampler.Up(s.shift+s.done), s.end())
-	s.block = decode.Block{Until: until, Runs: s.block.Runs[:0]}
+	s.block = decode.Block{Facts: s.facts(), Until: until, Runs: s.block.Runs[:0]}
 	for i, l := range s.wires {
 		if l == nil {
 			continue
@@ -201,16 +201,23 @@ func (l *lane) emit(end decode.Time) {
 	l.at = append(l.at, c.At)
 }
 
+func (s *signals) facts() decode.Facts {
+	f := decode.Facts{Start: s.sampler.Start, Unit: decode.Picosecond}
+	if s.sampler.Rate.Num != 0 {
+		f.Unit = s.sampler.Unit()
+	}
+	return f
+}
+
 // Origin tells the sampling of the capture.
 func (s *signals) Origin() decode.Origin {
-	o := decode.Origin{Start: s.sampler.Start, End: s.end(), EndStated: true, Unit: decode.Picosecond}
+	o := decode.Origin{Start: s.sampler.Start, End: s.end(), EndStated: true, Unit: s.facts().Unit}
 	if s.sampler.Rate.Num == 0 {
 		o.ChangesOnly, o.Rows = true, s.edges
 		return o
 	}
 	o.Step = 1e12 * float64(s.sampler.Rate.Den) / float64(s.sampler.Rate.Num)
 	o.Rows = s.sampler.Index(o.End) + 1
-	o.Unit = s.sampler.Unit()
 	if s.holes != nil {
 		s.unevenness(&o)
 	}

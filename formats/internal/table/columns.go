@@ -183,7 +183,7 @@ func epochUnit(words map[string]int) (shift int, unit string) {
 
 // chooseLong tells whether rows speak of one channel each: a time, a name and
 // a level.
-func (p *plan) chooseLong(profiles []*profile, rows []headRecord) {
+func (p *plan) chooseLong(profiles []*profile) {
 	if p.timeAt < 0 || p.clock.kind == rowClock {
 		return
 	}
@@ -213,8 +213,7 @@ func (p *plan) chooseLong(profiles []*profile, rows []headRecord) {
 	}
 	p.nameAt, p.levelAt = name, level
 	p.columns[name].kind = nameColumn
-	p.rows = rows
-	for _, r := range rows {
+	for _, r := range p.rows {
 		if fits(r.cells, len(p.columns)) {
 			if n := plainText(r.cells[name]); !slices.Contains(p.names, n) {
 				p.names = append(p.names, n)

@@ -23,7 +23,7 @@ type plan struct {
 	sparse             bool  // an empty cell repeats the one above
 	nameAt, levelAt    int   // of a long table, else -1
 	names              []string
-	rows               []headRecord // of a long table, those of the head
+	rows               []headRecord // of data, those of the head
 	facts              facts
 	notes              []string
 	err                error // why the plan cannot be carried out
@@ -187,10 +187,11 @@ func readPlan(all []headRecord, delimiter, decimal byte, o capture.Options) *pla
 			p.facts.learn(r.text, r.line)
 		}
 	}
-	profiles, fit := profileRows(rows[first:], width, decimal)
+	p.rows = rows[first:]
+	profiles, fit := profileRows(p.rows, width, decimal)
 	p.settleColumns(profiles)
 	p.chooseTime(profiles, o)
-	p.chooseLong(profiles, rows[first:])
+	p.chooseLong(profiles)
 	levels, text := p.settleKinds(profiles)
 	if levels == 0 {
 		return nil

@@ -15,6 +15,9 @@ import (
 // channel still looks ahead, and none has a crossing that is not certain yet.
 // What would be waited for too long is settled.
 func (t *table) mayEmit() bool {
+	if t.row == 0 {
+		return false
+	}
 	for _, a := range t.analog {
 		if a.stage == swinging {
 			if !a.due(t.last, t.taken) {
@@ -43,6 +46,13 @@ func (t *table) mayEmit() bool {
 	}
 	t.held = 0
 	return true
+}
+
+// block returns what was gathered.
+func (t *table) block() *decode.Block {
+	b := t.edges.take(t.last)
+	b.Facts = decode.Facts{Start: t.pace.first, Unit: t.unit}
+	return b
 }
 
 // threshold returns one that was found on some channel.
@@ -82,7 +92,7 @@ func (t *table) finish(err error) (*decode.Block, error) {
 		}
 	}
 	t.closeOrigin()
-	return t.edges.take(t.last), nil
+	return t.block(), nil
 }
 
 // readError gives an error of reading its place.

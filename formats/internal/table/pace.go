@@ -119,6 +119,24 @@ func unitOf(decimals int) decode.Time {
 	return decode.Time(exact.PowersOfTen[maxDecimals-decimals])
 }
 
+// unit is the finest step in which the stamps of the head are written; 0 where
+// samples are counted.
+func (p *plan) unit() decode.Time {
+	finest, clock := -1, p.clock
+	for _, r := range p.rows {
+		if clock.step() > 0 || !fits(r.cells, len(p.columns)) {
+			continue
+		}
+		if _, decimals, err := clock.read(r.cells[p.timeAt]); err == nil {
+			finest = max(finest, min(max(decimals, 0), maxDecimals))
+		}
+	}
+	if finest < 0 {
+		return 0
+	}
+	return unitOf(finest)
+}
+
 // unit is the finest step the stamps are written in.
 func (p *pace) unit() decode.Time { return p.unitSince(1) }
 

@@ -58,7 +58,7 @@ func (t *table) Next() (*decode.Block, error) {
 		if rows >= blockRows || t.taken-text >= blockText {
 			text, rows = t.taken, 0
 			if t.mayEmit() {
-				return t.edges.take(t.last), nil
+				return t.block(), nil
 			}
 		}
 	}

@@ -38,6 +38,7 @@ type table struct {
 	edges    *edges
 	analog   []*analogChannel
 	pace     pace
+	unit     decode.Time // of the stamps in the head
 	origin   decode.Origin
 
 	row     int64 // number of the row at hand, counted from 0
@@ -77,6 +78,7 @@ func (t *table) open(o capture.Options) error {
 		return err
 	}
 	t.leading = p.leadingCells()
+	t.unit = p.unit()
 	return t.skipTo(p.first)
 }
 

@@ -158,7 +158,9 @@ func (s *source) isFull() bool {
 func (s *source) finish() *decode.Block {
 	s.settle()
 	s.blockFrom = s.tokens.offset()
-	return s.block.finish(s.now)
+	b := s.block.finish(s.now)
+	b.Facts = decode.Facts{Start: s.first, Unit: decode.Time(s.clock.multiple)}
+	return b
 }
 
 // end turns what ended the changes into io.EOF where it is no error.

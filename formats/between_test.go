@@ -26,7 +26,7 @@ func TestBetween(t *testing.T) {
 		r, err := NewReader(strings.NewReader(table), "tug.csv", Options{})
 		require.NoError(t, err)
 		var out bytes.Buffer
-		require.NoError(t, WriteCSV(&out, Between(r, c.from, c.to), WriteOptions{}))
+		require.NoError(t, WriteCSV(&out, decode.Between(r, c.from, c.to), WriteOptions{}))
 		var got []string
 		for _, line := range strings.Split(strings.TrimSpace(out.String()), "\n")[1:] {
 			got = append(got, strings.Replace(strings.Replace(line, "0.00", "", 1), "000000000", "", 1))
