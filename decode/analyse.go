@@ -87,7 +87,7 @@ func (a *Analysis) limitations() []string {
 // identify names the kind of a channel and chooses its active level.
 func (r *Recording) identify(a *Analysis, w *channelState) *ChannelAnalysis {
 	nan := math.NaN()
-	ca := &ChannelAnalysis{Name: w.name, Named: w.named, Stated: w.stated, Signal: Silent, Level: w.level, Offset: nan, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
+	ca := &ChannelAnalysis{Name: w.name, Named: w.named, Witness: w.witness, Stated: w.stated, Signal: Silent, Level: w.level, Offset: nan, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
 	e := w.stated
 	if w.edges == 0 {
 		if w.named || e.Signal == Servo || e.Signal == PulsePosition {

@@ -90,12 +90,13 @@ type KindSpan struct {
 
 // ChannelAnalysis is what was measured on one channel.
 type ChannelAnalysis struct {
-	Name   string
-	Named  bool
-	Stated Stated
-	Signal Signal
-	Active Level // High or Low; Unknown where silent
-	Level  Level // the level a silent channel holds
+	Name    string
+	Named   bool
+	Witness bool // neither judged nor shown, see [Channel]
+	Stated  Stated
+	Signal  Signal
+	Active  Level // High or Low; Unknown where silent
+	Level   Level // the level a silent channel holds
 
 	PulseCount, FrameCount, DroppedCount, GlitchCount int64
 	LossCount                                         int64

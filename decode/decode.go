@@ -26,10 +26,11 @@ type Recording struct {
 
 // channelState is what is kept of one channel.
 type channelState struct {
-	place  int // among the channels
-	name   string
-	named  bool
-	stated Stated
+	place   int // among the channels
+	name    string
+	named   bool
+	witness bool
+	stated  Stated
 
 	level   Level // now
 	since   Time
@@ -66,7 +67,7 @@ func Decode(ctx context.Context, s Source, o Settings) (*Recording, error) {
 	}
 	d := &decoder{rec: &Recording{}}
 	for i, c := range s.Channels() {
-		w := &channelState{place: i, name: c.Name, named: c.Named, stated: o.Stated.For(c.Name), dutyMin: 1, foreignEnd: math.MinInt64}
+		w := &channelState{place: i, name: c.Name, named: c.Named, witness: c.Witness, stated: o.Stated.For(c.Name), dutyMin: 1, foreignEnd: math.MinInt64}
 		if w.below = w.stated.GlitchBelow; w.below == 0 {
 			w.below = shortest
 		}

@@ -136,7 +136,7 @@ func (a *Analysis) Judge(l PerChannel[Limits]) *Judgement {
 func (j *judge) channel(ca *ChannelAnalysis) ChannelJudgement {
 	l := j.limits.For(ca.Name)
 	cj := ChannelJudgement{Judged: ca.Named || ca.Signal == Servo || ca.Signal == PulsePosition}
-	if !cj.Judged {
+	if cj.Judged = cj.Judged && !ca.Witness; !cj.Judged {
 		return cj
 	}
 	if wrong, why := wrongSignal(ca); wrong {

@@ -142,6 +142,9 @@ type Channel struct {
 	Name string
 	// Named is set where the user asked for this channel by name.
 	Named bool
+	// Witness is set where the user asked for others only: the channel is read
+	// for what it says about time and about them, and neither judged nor shown.
+	Witness bool
 }
 
 // Origin tells how the times of a source came about.

@@ -108,7 +108,7 @@ func (r *Recording) splitStream(a *Analysis, ca *ChannelAnalysis, w *channelStat
 	})
 	ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: whole, step: r.resolution, stream: true, markers: widths.n}
 	for i, t := range slots {
-		s := &ChannelAnalysis{Name: fmt.Sprintf("%s.%d", ca.Name, i+1), Named: ca.Named, Stated: ca.Stated, Signal: Servo, Active: ca.Active,
+		s := &ChannelAnalysis{Name: fmt.Sprintf("%s.%d", ca.Name, i+1), Named: ca.Named, Witness: ca.Witness, Stated: ca.Stated, Signal: Servo, Active: ca.Active,
 			Offset: math.NaN(), RateHz: math.NaN(), DutyLow: math.NaN(), DutyHigh: math.NaN(), BitTime: math.NaN()}
 		s.channel = &channel{ChannelAnalysis: s, rec: r, pulses: t, step: r.resolution, slot: true}
 		ca.Slots = append(ca.Slots, s)

@@ -76,6 +76,9 @@ func NewInspection(h *formats.Header, a *decode.Analysis, stated bool, labels ma
 	}
 	s := scale{a.Resolution}
 	for _, measured := range a.Channels {
+		if measured.Witness {
+			continue
+		}
 		c := newChannel(measured, decode.ChannelJudgement{}, labels)
 		out.Channels = append(out.Channels, &Glance{
 			Name: c.Name, Label: c.Label, Signal: c.Signal, About: c.kindOf(s), Active: c.Active, Level: c.Level,

@@ -219,6 +219,9 @@ func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, even
 		columns[v.Name] = v.Column
 	}
 	for i, ch := range a.Channels {
+		if ch.Witness {
+			continue
+		}
 		var judged decode.ChannelJudgement
 		if i < len(j.Channels) {
 			judged = j.Channels[i]

@@ -29,7 +29,9 @@ type opener func(name string, o *options, r *rules) (*formats.Reader, func() err
 
 // measure reads a capture, analyses and judges it.
 func (a *app) measure(ctx context.Context, name string, o *options, r *rules, open opener) (*capture, error) {
-	reader, closeFile, err := open(name, o, r)
+	all := *o
+	all.read.Witnesses = true
+	reader, closeFile, err := open(name, &all, r)
 	if err != nil {
 		return nil, placed(name, err)
 	}

@@ -184,7 +184,7 @@ func (s *Scenario) Open(o capture.Options) (capture.Source, error) {
 		return nil, err
 	}
 	src.header.File, src.header.Compression, src.header.Encoding = s.Title, "none", "utf-8"
-	return src, nil
+	return capture.Chosen(src, o), nil
 }
 
 func (s *Scenario) channel(name string) int {

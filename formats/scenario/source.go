@@ -63,16 +63,13 @@ func (s *Scenario) source(o capture.Options) (*signals, error) {
 		selected, named := choose.Match(v)
 		v.Selected = selected
 		src.header.Variables = append(src.header.Variables, v)
-		if !selected {
-			continue
-		}
 		l := &lane{wire: s.wire(i, nil, true)}
 		if src.holes != nil {
 			l.holes = newEpisodes(src.holes)
 		}
 		pace = max(pace, l.wire.pace)
 		src.wires = append(src.wires, l)
-		src.channels = append(src.channels, decode.Channel{Name: w.Name, Named: named})
+		src.channels = append(src.channels, decode.Channel{Name: w.Name, Named: named, Witness: !selected})
 	}
 	// A window holds some thousand events of the busiest channel.
 	src.window = min(decode.Time(4096/pace*1e12)+1, 2*decode.Second)

@@ -9,10 +9,13 @@ import (
 
 // Options steer how a capture is read. The zero value finds everything out.
 type Options struct {
-	// Select lists the channels to read: a name, a dotted path, a bit
+	// Select lists the channels to hand out: a name, a dotted path, a bit
 	// "bus[3]", a pattern with * and ?, or "#3" for the third column of a
 	// table, all columns counted from 1. Empty: all. One that matches nothing is a *UsageError.
 	Select []string
+	// Witnesses hands out the channels that are not selected as well, marked as
+	// witnesses. The time base is that of all of them in either case.
+	Witnesses bool
 	// Also lists names that are added to the rest, such as those a limits file names
 	// (a bit of a vector, say), and marks them as named. One that matches nothing is a *UsageError.
 	Also []string

@@ -3,9 +3,12 @@
 package sourcetest
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
+
+	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
 )
@@ -97,4 +100,54 @@ func (d *drain) run(r decode.Run, until decode.Time) error {
 		level = level.Other()
 	}
 	return nil
+}
+
+// ByRow hands out the blocks of s anew, a block for each instant.
+func ByRow(s decode.Source) decode.Source { return &byRow{Source: s} }
+
+type byRow struct {
+	decode.Source
+	queue []decode.Block
+}
+
+// Want asks for every edge: counts have no rows.
+func (s *byRow) Want(channel int, n decode.Need) {
+	if n == decode.CountsWhenBusy {
+		n = decode.Edges
+	}
+	s.Source.Want(channel, n)
+}
+
+func (s *byRow) Next() (*decode.Block, error) {
+	if len(s.queue) == 0 {
+		b, err := s.Source.Next()
+		if err != nil {
+			return nil, err
+		}
+		s.part(b)
+	}
+	b := s.queue[0]
+	s.queue = s.queue[1:]
+	return &b, nil
+}
+
+// part queues the instants of a block and an empty block up to its end.
+func (s *byRow) part(b *decode.Block) {
+	var edges []decode.Run
+	for _, r := range b.Runs {
+		level := r.First
+		for i := range r.At {
+			edges = append(edges, decode.Run{Channel: r.Channel, First: level, At: r.At[i : i+1]})
+			level = level.Other()
+		}
+	}
+	slices.SortStableFunc(edges, func(a, b decode.Run) int { return cmp.Compare(a.At[0], b.At[0]) })
+	for from, r := range edges {
+		if last := len(s.queue) - 1; from > 0 && s.queue[last].Until == r.At[0] {
+			s.queue[last].Runs = append(s.queue[last].Runs, r)
+			continue
+		}
+		s.queue = append(s.queue, decode.Block{Facts: b.Facts, Until: r.At[0], Runs: []decode.Run{r}})
+	}
+	s.queue = append(s.queue, decode.Block{Facts: b.Facts, Until: b.Until})
 }

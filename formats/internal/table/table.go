@@ -32,6 +32,7 @@ type table struct {
 	stated   exact.Rate // by the user
 	header   capture.Header
 	channels []decode.Channel
+	selected int          // of them
 	readers  []cellReader // of each column
 	byName   map[string]int
 	opposite map[int]decode.Level // long tables: levels before the first row
@@ -59,7 +60,7 @@ func Open(in *capture.Input, o capture.Options) (capture.Source, error) {
 	if err := t.open(o); err != nil {
 		return nil, t.named(err)
 	}
-	return t, nil
+	return capture.Chosen(t, o), nil
 }
 
 func (t *table) open(o capture.Options) error {
@@ -198,7 +199,7 @@ func (t *table) makeChannels(o capture.Options) error {
 	if err := s.Unmatched(); err != nil {
 		return err
 	}
-	if len(t.channels) > maxColumns {
+	if t.selected > maxColumns {
 		return &capture.ParseError{Line: p.first, Err: fmt.Errorf("more than %d channels", maxColumns), Fix: "--channel chooses some"}
 	}
 	t.edges = newEdges(len(t.channels))
@@ -263,27 +264,32 @@ func (t *table) makeBits(s *capture.Selector, i int, name string) {
 	r.bits = make([]int, width)
 	for bit := range width {
 		named := s.MatchBit(v, bit) || wholeNamed
-		r.bits[bit] = -1
-		if named || wholeSelected {
-			r.bits[bit] = len(t.channels)
-			t.channels = append(t.channels, decode.Channel{Name: fmt.Sprintf("%s[%d]", name, bit), Named: named})
-			v.Selected = true
-		}
+		selected := named || wholeSelected
+		r.bits[bit] = t.addChannel(fmt.Sprintf("%s[%d]", name, bit), selected, named)
+		v.Selected = v.Selected || selected
 	}
 	t.header.Variables = append(t.header.Variables, v)
 }
 
-// addVariable declares a variable and makes it a channel if it is selected.
+// addChannel makes a channel, a witness if it is not selected.
+func (t *table) addChannel(name string, selected, named bool) int {
+	t.channels = append(t.channels, decode.Channel{Name: name, Named: named, Witness: !selected})
+	if selected {
+		t.selected++
+	}
+	return len(t.channels) - 1
+}
+
+// addVariable declares a variable and makes it a channel if it holds levels.
 func (t *table) addVariable(s *capture.Selector, i int, name, kind string, width int) (channel int, ok bool) {
 	v := capture.Variable{Name: name, Kind: kind, Width: width, Column: i + 1}
 	selected, named := s.Match(v)
 	v.Selected = selected
 	t.header.Variables = append(t.header.Variables, v)
-	if !selected {
+	if kind != "digital" && kind != "analog" {
 		return -1, false
 	}
-	t.channels = append(t.channels, decode.Channel{Name: name, Named: named})
-	return len(t.channels) - 1, true
+	return t.addChannel(name, selected, named), true
 }
 
 // kindName is the kind of a column for people.

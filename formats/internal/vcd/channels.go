@@ -103,13 +103,13 @@ func (c *choice) choose(i int32, onlyEvents bool) error {
 			return err
 		}
 	}
-	all, named := c.Match(c.matching(i))
-	if !named && !(all && (signal.kind == ofBits || onlyEvents && signal.kind == ofEvent)) {
+	selected, named := c.Match(c.matching(i))
+	if !named && !(signal.kind == ofBits || onlyEvents && signal.kind == ofEvent) {
 		return nil
 	}
-	v.Selected = true
+	v.Selected = selected
 	signal.channel = int32(len(c.channels))
-	c.channels = append(c.channels, decode.Channel{Name: v.Name, Named: named})
+	c.channels = append(c.channels, decode.Channel{Name: v.Name, Named: named, Witness: !selected})
 	return nil
 }
 

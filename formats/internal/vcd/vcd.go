@@ -98,7 +98,7 @@ func Open(in *capture.Input, o capture.Options) (capture.Source, error) {
 	s.block = newBlock(len(s.channels))
 	s.newReals(o)
 	s.blockFrom = s.tokens.offset()
-	return s, nil
+	return capture.Chosen(s, o), nil
 }
 
 // timeUnit takes the timescale from the user if the dump has none.

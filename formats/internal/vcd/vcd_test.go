@@ -46,13 +46,13 @@ func vcdInput(text string) *capture.Input {
 }
 
 // readVCD reads a dump that is in order.
-func readVCD(t *testing.T, text string, o capture.Options) (*source, tracks) {
+func readVCD(t *testing.T, text string, o capture.Options) (capture.Source, tracks) {
 	t.Helper()
 	s, err := Open(vcdInput(text), o)
 	require.NoError(t, err)
 	found, err := readTracks(s)
 	require.NoError(t, err)
-	return s.(*source), found
+	return s, found
 }
 
 // readVCDError reads a dump that is not.
@@ -205,7 +205,7 @@ func TestVCDSnippets(t *testing.T) {
 				return
 			}
 			s, got := readVCD(t, text, everything(t, text, o))
-			assert.Equal(t, snippetTracks(t, s, row[3]), got)
+			assert.Equal(t, snippetTracks(t, s.(*source), row[3]), got)
 		})
 	}
 }
