@@ -406,13 +406,19 @@ func outside(w float64, bounds [2]float64, guard float64) (bound float64, hit bo
 	return 0, false
 }
 
+// widthLimits are those that hold for the channel: narrow pulses have their own
+// unless the user stated some.
+func (c *channel) widthLimits(l Limits) (warn, fail [2]float64) {
+	if c.narrow && !l.WidthStated {
+		return narrowWarn, narrowFail
+	}
+	return l.WidthWarn, l.WidthFail
+}
+
 // widths finds pulses outside the limits, with a guard of one time step. The
 // expected figure of a hit is the bound it is beyond.
 func (j *judge) widths(c *channel, l Limits) {
-	warn, fail := l.WidthWarn, l.WidthFail
-	if c.narrow && !l.WidthStated {
-		warn, fail = narrowWarn, narrowFail
-	}
+	warn, fail := c.widthLimits(l)
 	guard := c.step / float64(Microsecond)
 	fails := func(e Event) bool { return slices.Contains(fail[:], e.Expected) }
 	worse := func(a, b Event) bool {

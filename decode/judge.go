@@ -84,6 +84,10 @@ type ChannelJudgement struct {
 	Outcome Outcome
 	Causes  []Cause
 	Slots   []ChannelJudgement // of a pulse-position stream, in the order of [ChannelAnalysis.Slots]
+
+	// The widths that the channel was held to, in microseconds: a warning
+	// outside the first, a failure outside the second. Zero where it has none.
+	WidthWarn, WidthFail [2]float64
 }
 
 // Judgement is the outcome for one capture. Findings are in order of time.
@@ -149,10 +153,15 @@ func (j *judge) channel(ca *ChannelAnalysis) ChannelJudgement {
 	}
 	if c := ca.channel; c != nil {
 		j.train(c, l)
+		if !c.stream {
+			cj.WidthWarn, cj.WidthFail = c.widthLimits(l)
+		}
 	}
 	for _, s := range ca.Slots {
-		j.train(s.channel, j.limits.For(ca.Name))
-		cj.Slots = append(cj.Slots, ChannelJudgement{Judged: true})
+		j.train(s.channel, l)
+		slot := ChannelJudgement{Judged: true}
+		slot.WidthWarn, slot.WidthFail = s.channel.widthLimits(l)
+		cj.Slots = append(cj.Slots, slot)
 	}
 	return cj
 }
