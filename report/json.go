@@ -71,6 +71,19 @@ func WriteJSON(w io.Writer, document any) error {
 	return err
 }
 
+// PageJSON is a document in one line for the inside of a page: nothing in it
+// can end the element it stands in.
+func PageJSON(document any) ([]byte, error) {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	if err := e.Encode(document); err != nil {
+		return nil, err
+	}
+	line := escapeControls(bytes.TrimSuffix(b.Bytes(), []byte("\n")))
+	return bytes.ReplaceAll(line, []byte("<"), []byte(`\u003c`)), nil
+}
+
 // escapeControls writes what encoding/json leaves as it is, the upper control
 // characters and the invisible ones that turn text around, as \u escapes. They
 // occur in strings only.

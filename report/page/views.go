@@ -1,0 +1,189 @@
+package page
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"strconv"
+	"strings"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+	"widthwise/report"
+)
+
+// maxRows is how many events and findings a capture's table shows at once; the
+// filters reach all.
+const maxRows = 500
+
+var pages = template.Must(template.New("").Funcs(template.FuncMap{
+	"json": asJSON, "series": series, "shape": shape, "bounds": bounds, "add": func(a, b int) int { return a + b },
+}).ParseFS(files, "*.html"))
+
+// captureView is one capture as the template shows it.
+type captureView struct {
+	Index int
+	Alone bool // the only one of the page
+	*report.Capture
+	Lanes []lane
+}
+
+// row is an event or a finding in the table.
+type row struct {
+	Kind, Severity string
+	Channels       []string
+	Start, End     report.Seconds
+	Count          int64
+	Measured       string
+	Words          string
+	Event, Finding int // index, -1 where it is the other
+}
+
+// Rows are the events and then the findings, up to maxRows.
+func (c captureView) Rows() []row {
+	var out []row
+	for i, e := range c.Events {
+		out = append(out, row{e.Cause, e.Severity, e.Channels, e.Start, e.End, e.Count, "", e.Story, i, -1})
+	}
+	for i, f := range c.Findings {
+		out = append(out, row{f.Kind, f.Severity, f.Channels, f.Start, f.End, f.Count, c.measured(f), f.Message, -1, i})
+	}
+	return out[:min(len(out), maxRows)]
+}
+
+func (c captureView) measured(f report.Finding) string {
+	if missing(f.Measured) {
+		return ""
+	}
+	return strconv.FormatFloat(float64(f.Measured), 'f', c.decimals(), 64) + " " + string(f.Unit)
+}
+
+// Others counts what stands in no row at first.
+func (c captureView) Others() int { return max(len(c.Events)+len(c.Findings)-maxRows, 0) }
+
+// Headline is the verdict with how much was seen.
+func (c captureView) Headline() string {
+	warnings := 0
+	for _, f := range c.Findings {
+		if f.Severity == "warn" {
+			warnings++
+		}
+	}
+	parts := []string{}
+	if warnings > 0 {
+		parts = append(parts, plural(warnings, "warning"))
+	}
+	parts = append(parts, fmt.Sprintf("%d of %s judged", len(c.judged()), plural(len(c.Channels), "channel")), decode.Time(c.Duration).Seconds(1)+" s seen")
+	return strings.Join(parts, ", ")
+}
+
+// Clean says that nothing was found that would be worth a warning.
+func (c captureView) Clean() bool {
+	return len(c.judged()) > 0 && !slices.ContainsFunc(c.Findings, func(f report.Finding) bool { return f.Severity != "note" })
+}
+
+// judged lists the channels that were judged.
+func (c captureView) judged() []*report.Channel {
+	return slices.DeleteFunc(slices.Clone(c.Channels), func(ch *report.Channel) bool { return !ch.Judged })
+}
+
+// Unjudged names the channels that have no lane, with what they carry.
+func (c captureView) Unjudged() []string {
+	var out []string
+	for _, channel := range c.Channels {
+		if !channel.Judged {
+			out = append(out, shown(channel)+" ("+channel.Signal+")")
+		}
+	}
+	return out
+}
+
+// Shown is a lane's name with its label.
+func (l lane) Shown() string { return shown(l.Channel) }
+
+func shown(c *report.Channel) string {
+	if c.Label == "" {
+		return c.Name
+	}
+	return c.Name + " (" + c.Label + ")"
+}
+
+// Span is when something holds, in seconds.
+func (c captureView) Span(start, end report.Seconds) string {
+	from, to := decode.Time(start).Seconds(3), decode.Time(end).Seconds(3)
+	if from == to {
+		return from + " s"
+	}
+	return from + " to " + to + " s"
+}
+
+// Figures are the cells of a lane in the table of channels: frames, width,
+// period, jitter, dropped frames, glitches, losses.
+func (c captureView) Figures(l lane) []string {
+	width, period, jitter := "", "", ""
+	if w := l.Width; w != nil {
+		width = c.fixed(w.Min, 0) + " to " + c.fixed(w.Max, 0)
+	}
+	if p := l.Period; p != nil && !missing(p.Nominal) {
+		period = c.fixed(p.Nominal/1000, 3)
+	}
+	switch j := l.Jitter; {
+	case j == nil || missing(j.WidthRMS):
+	case !j.Resolved:
+		jitter = "below the time step"
+	default:
+		jitter = c.fixed(j.WidthRMS, 1)
+	}
+	return []string{
+		strconv.FormatInt(l.Frames, 10), width, period, jitter,
+		strconv.FormatInt(l.Dropped, 10), strconv.FormatInt(l.Glitches, 10), strconv.FormatInt(l.Losses, 10),
+	}
+}
+
+// decimals of a width in microseconds: those of the time step, at most three.
+func (c captureView) decimals() int {
+	if missing(c.Resolution) || c.Resolution <= 0 {
+		return 1
+	}
+	return min(max(int(math.Ceil(-math.Log10(float64(c.Resolution))-1e-9)), 0), 3)
+}
+
+// fixed writes a figure with the digits of the time step and more.
+func (c captureView) fixed(n report.Number, more int) string {
+	return strconv.FormatFloat(float64(n), 'f', min(c.decimals()+more, 3), 64)
+}
+
+func missing(n report.Number) bool { return math.IsNaN(float64(n)) }
+
+// asJSON writes a time as the document has it.
+func asJSON(s report.Seconds) (string, error) {
+	b, err := s.MarshalJSON()
+	return string(b), err
+}
+
+// shape tells a severity or verdict by more than colour.
+func shape(word string) string {
+	return map[string]string{"fail": "✕", "warn": "▲", "undecided": "?", "note": "●", "pass": "✓"}[word]
+}
+
+func bounds(b [2]float64) string {
+	if b == [2]float64{} {
+		return ""
+	}
+	return fmt.Sprintf("%g %g", b[0], b[1])
+}
+
+func plural(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return strconv.Itoa(n) + " " + word + "s"
+}
+
+func series(words []string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
+}
