@@ -1,0 +1,236 @@
+// Package picture draws what check found as a still: the strip chart of every
+// judged channel, in the look of the page. The same input gives the same bytes.
+package picture
+
+import (
+	"fmt"
+	"image/color"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"unicode"
+
+	xfont "golang.org/x/image/font"
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/font"
+	"gonum.org/v1/plot/font/liberation"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+	"gonum.org/v1/plot/vg/vgimg"
+	"gonum.org/v1/plot/vg/vgsvg"
+
+	"widthwise/decode"
+	"widthwise/report"
+	"widthwise/report/trace"
+)
+
+// Sizes in points; 900 of them are 1600 pixels at 128 to the inch.
+const (
+	width      = 900
+	dots       = 128
+	margin     = 14
+	headHeight = 44
+	laneHeight = 72
+	rulerSpace = 26
+	columns    = 1600
+)
+
+// Colours of the page: paper, ink, and the Okabe-Ito set for what was found.
+var (
+	paper = color.NRGBA{0xf3, 0xee, 0xe3, 0xff}
+	sheet = color.NRGBA{0xfc, 0xf9, 0xf2, 0xff}
+	ink   = color.NRGBA{0x22, 0x1e, 0x18, 0xff}
+	soft  = color.NRGBA{0x5d, 0x55, 0x47, 0xff}
+	rule  = color.NRGBA{0xcf, 0xc5, 0xb1, 0xff}
+	band  = color.NRGBA{0x22, 0x1e, 0x18, 0x12}
+
+	severities = map[string]color.NRGBA{
+		"fail": {0xd5, 0x5e, 0x00, 0xff}, "warn": {0xe6, 0x9f, 0x00, 0xff}, "note": {0x56, 0xb4, 0xe9, 0xff},
+	}
+)
+
+// Still collects what a picture shows.
+type Still struct{ captures []capture }
+
+type capture struct {
+	*report.Capture
+	lanes []lane
+}
+
+type lane struct {
+	*report.Channel
+	names      []string // the lane's own, and its stream's
+	warn, fail [2]float64
+	columns    []trace.Column
+}
+
+// Add takes in the lanes of a capture that was measured and judged.
+func (s *Still) Add(told *report.Capture, a *decode.Analysis, j *decode.Judgement) {
+	c := capture{Capture: told}
+	for i, channel := range told.Channels {
+		if !channel.Judged {
+			continue
+		}
+		measured, judged := a.Channels[i], j.Channels[i]
+		thin := func(told *report.Channel, m *decode.ChannelAnalysis, held decode.ChannelJudgement) {
+			c.lanes = append(c.lanes, lane{
+				told, []string{told.Name, channel.Name}, held.WidthWarn, held.WidthFail, trace.Thin(m, a.Start, a.End, columns),
+			})
+		}
+		if len(channel.Slots) == 0 {
+			thin(channel, measured, judged)
+		}
+		for k, slot := range channel.Slots {
+			thin(slot, measured.Slots[k], judged.Slots[k])
+		}
+	}
+	s.captures = append(s.captures, c)
+}
+
+// Write draws the captures one below the other, as "svg" or "png".
+func (s *Still) Write(w io.Writer, format string) error {
+	height := vg.Length(2 * margin)
+	for _, c := range s.captures {
+		height += c.height()
+	}
+	var to interface {
+		vg.CanvasSizer
+		io.WriterTo
+	}
+	switch format {
+	case "svg":
+		to = vgsvg.New(width, height)
+	case "png":
+		to = vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(width, height), vgimg.UseDPI(dots), vgimg.UseBackgroundColor(paper))}
+	default:
+		return fmt.Errorf("%s: no format of a still; svg or png", format)
+	}
+	page := draw.New(to)
+	page.FillPolygon(paper, []vg.Point{{}, {X: width}, {X: width, Y: height}, {Y: height}})
+	top := height - margin
+	for _, c := range s.captures {
+		if err := c.draw(draw.Crop(page, margin, -margin, top-c.height(), top-height)); err != nil {
+			return err
+		}
+		top -= c.height()
+	}
+	_, err := to.WriteTo(w)
+	return err
+}
+
+func (c *capture) height() vg.Length {
+	return headHeight + vg.Length(len(c.lanes))*laneHeight + rulerSpace
+}
+
+func (c *capture) draw(to draw.Canvas) error {
+	top := to.Max.Y
+	to.FillText(hand(15, ink, true), vg.Point{X: to.Min.X, Y: top - 16}, c.headline())
+	if len(c.Events) > 0 {
+		to.FillText(hand(10, soft, false), vg.Point{X: to.Min.X, Y: top - 33}, fit("1: "+shown(c.Events[0].Story), 150))
+	}
+	top -= headHeight
+	for i, l := range c.lanes {
+		bottom := to.Min.Y
+		if i < len(c.lanes)-1 {
+			bottom = top - laneHeight
+		}
+		p := c.plot(l, i == len(c.lanes)-1)
+		p.Draw(draw.Crop(to, 0, 0, bottom-to.Min.Y, top-to.Max.Y))
+		top -= laneHeight
+	}
+	return nil
+}
+
+func (c *capture) headline() string {
+	judged := 0
+	for _, channel := range c.Channels {
+		if channel.Judged {
+			judged++
+		}
+	}
+	return fit(fmt.Sprintf("%s   %s   %d of %d channels judged, %s s seen", c.Verdict, shown(c.File), judged, len(c.Channels), decode.Time(c.Duration).Seconds(1)), 110)
+}
+
+// plot is a lane as a plot without axes of its own; the last one has the time.
+func (c *capture) plot(l lane, last bool) *plot.Plot {
+	p := plot.New()
+	p.BackgroundColor = nil
+	p.X.Min, p.X.Max = seconds(c.Start), seconds(c.End)
+	p.Y.Min, p.Y.Max = l.span()
+	p.HideY()
+	p.X.LineStyle.Width = 0
+	p.X.Padding, p.Y.Padding = 0, 0
+	if last {
+		p.X.Tick.Label = hand(9, ink, false)
+		p.X.Tick.Label.XAlign, p.X.Tick.Label.YAlign = draw.XCenter, draw.YTop
+		p.X.Tick.LineStyle = draw.LineStyle{Color: soft, Width: 0.75}
+		p.X.Tick.Length = 5
+		p.X.Tick.Marker = plot.TickerFunc(instants)
+	} else {
+		p.HideX()
+	}
+	p.Add(strip{c, l})
+	return p
+}
+
+// span is the legal widths and all that occur, in microseconds.
+func (l lane) span() (low, high float64) {
+	low, high = l.fail[0], l.fail[1]
+	if low == high {
+		low, high = 800, 2200
+	}
+	if w := l.Width; w != nil {
+		low, high = min(low, float64(w.Min)), max(high, float64(w.Max))
+	}
+	room := (high - low) * 0.06
+	return low - room, high + room
+}
+
+// instants are round times along the foot of the paper.
+func instants(from, to float64) []plot.Tick {
+	const most = 12
+	power := math.Pow10(int(math.Floor(math.Log10((to - from) / most))))
+	step := power
+	for _, k := range []float64{1, 2, 5, 10} {
+		if step = k * power; (to-from)/step <= most {
+			break
+		}
+	}
+	digits := max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
+	var out []plot.Tick
+	for k := math.Ceil(from/step - 1e-6); k*step <= to; k++ {
+		out = append(out, plot.Tick{Value: k * step, Label: strconv.FormatFloat(k*step, 'f', digits, 64) + " s"})
+	}
+	return out
+}
+
+func seconds(s report.Seconds) float64 { return float64(s) / float64(decode.Second) }
+
+// hand is a style of writing.
+func hand(size vg.Length, c color.Color, bold bool) draw.TextStyle {
+	f := font.Font{Typeface: "Liberation", Variant: "Serif", Size: size}
+	if bold {
+		f.Weight = xfont.WeightBold
+	}
+	return draw.TextStyle{Color: c, Font: f, Handler: text.Plain{Fonts: font.NewCache(liberation.Collection())}}
+}
+
+// shown replaces what a picture has no letter for.
+func shown(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsPrint(r) {
+			return r
+		}
+		return '\ufffd'
+	}, s)
+}
+
+// fit cuts a line that is too long for the paper.
+func fit(s string, letters int) string {
+	if r := []rune(s); len(r) > letters {
+		return string(r[:letters-3]) + "..."
+	}
+	return s
+}
