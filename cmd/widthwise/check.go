@@ -14,11 +14,12 @@ import (
 
 type checkOptions struct {
 	*options
+	pictures
 	json bool
 }
 
 func (a *app) checkCommand() *cobra.Command {
-	o := checkOptions{}
+	o := &checkOptions{}
 	cmd := &cobra.Command{
 		Use:   "check CAPTURE...",
 		Short: "decode captures and judge them",
@@ -38,6 +39,7 @@ func (a *app) checkCommand() *cobra.Command {
 
 func (o *checkOptions) flags(f *pflag.FlagSet) {
 	f.BoolVar(&o.json, "json", false, "one JSON document over all captures")
+	o.pictures.flags(f)
 }
 
 // someCaptures refuses a command line without a capture.
@@ -50,7 +52,10 @@ func someCaptures(cmd *cobra.Command, args []string) error {
 
 // check judges each capture and tells of it before the next one is read. One
 // that cannot be read does not keep the others from being judged.
-func (a *app) check(ctx context.Context, o checkOptions, names []string, open opener) error {
+func (a *app) check(ctx context.Context, o *checkOptions, names []string, open opener) error {
+	if o.json && o.alone() {
+		return usageError("--html -: with --json there is one document too many for standard output; --html FILE")
+	}
 	rules, err := newRules(o.options)
 	if err != nil {
 		return err
@@ -69,9 +74,12 @@ func (a *app) check(ctx context.Context, o checkOptions, names []string, open op
 		}
 		a.ended(exitOf(c.judgement.Outcome))
 		told := report.NewCapture(c.header, c.analysis, c.judgement, diagnose.Explain(c.analysis, c.judgement), c.labels)
+		document.Add(told)
+		if err := o.add(told, c); err != nil {
+			return err
+		}
 		switch {
-		case o.json:
-			document.Add(told)
+		case o.json || o.alone():
 		case o.quiet:
 			err = told.WriteVerdict(a.out, style)
 		default:
@@ -83,6 +91,9 @@ func (a *app) check(ctx context.Context, o checkOptions, names []string, open op
 		if err != nil {
 			return err
 		}
+	}
+	if err := o.write(a.out, document); err != nil {
+		return err
 	}
 	if o.json {
 		return report.WriteJSON(a.out, document)

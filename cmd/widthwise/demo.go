@@ -12,7 +12,7 @@ import (
 var demoFiles embed.FS
 
 func (a *app) demoCommand() *cobra.Command {
-	o := checkOptions{}
+	o := &checkOptions{}
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "check a capture that is built into the program",
