@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
@@ -12,128 +13,178 @@ import (
 type gap struct {
 	c          *channel
 	start, end Time
-	single     bool // one frame
+	frames     int64 // missing; 0 for a loss
 }
+
+// sharedGap is a row of gaps that began together on several channels.
+type sharedGap struct {
+	gaps  []gap
+	on    []*channel // with a gap
+	alive []*channel // that could have one there
+}
+
+// togetherFrames is how far apart gaps of one origin begin: channels have their
+// pulses at different places of a frame, and a receiver that resets drops its
+// outputs one by one. Common practice, no source.
+const togetherFrames = 3
 
 // across looks at gaps on all channels together.
 func (j *judge) across() {
-	alive := slices.DeleteFunc(j.a.measured(), func(c *channel) bool { return c.slot || !c.frames.any })
-	if len(alive) < 2 {
+	all := slices.DeleteFunc(j.a.measured(), func(c *channel) bool { return c.slot || !c.frames.any })
+	if len(all) < 2 {
 		return
 	}
 	var gaps []gap
-	for _, c := range alive {
+	for _, c := range all {
 		for _, e := range c.frames.drops.list {
-			gaps = append(gaps, gap{c, e.Start, e.End, e.Count == 1})
+			gaps = append(gaps, gap{c, e.Start, e.End, e.Count})
 		}
 		for _, e := range c.frames.losses.list {
-			gaps = append(gaps, gap{c, e.Start, e.End, false})
+			gaps = append(gaps, gap{c, e.Start, e.End, 0})
 		}
 	}
-	slices.SortFunc(gaps, func(a, b gap) int { return cmpTime(a.start, b.start) })
-	groups := sharedGaps(gaps, len(alive))
-	if byChance(groups, alive) {
-		groups = sharedGaps(slices.DeleteFunc(gaps, func(g gap) bool { return g.single }), len(alive))
+	slices.SortStableFunc(gaps, func(a, b gap) int { return cmp.Compare(a.start, b.start) })
+	groups := sharedGaps(gaps, all)
+	doubted := slices.DeleteFunc(slices.Clone(groups), func(g sharedGap) bool { return !g.single() })
+	certain := map[*channel]int{} // gaps that need no test
+	for _, g := range groups {
+		if !g.single() {
+			for _, c := range g.on {
+				certain[c]++
+			}
+		}
 	}
 	for _, g := range groups {
-		j.sharedLoss(g)
+		if !g.single() || !g.byChance(doubted, certain) {
+			j.sharedLoss(g)
+		}
 	}
 }
 
-// sharedGaps groups gaps that overlap, those groups that are shared.
-func sharedGaps(gaps []gap, alive int) [][]gap {
-	var groups [][]gap
+// sharedGaps groups gaps that overlap and begin within three frames of one
+// another, where they lie on two channels and on half of those alive; with a
+// single missing frame among them, on three quarters.
+func sharedGaps(gaps []gap, all []*channel) []sharedGap {
+	var groups []sharedGap
 	for from := 0; from < len(gaps); {
-		until, end := from+1, gaps[from].end
-		for until < len(gaps) && gaps[until].start < end {
-			end = max(end, gaps[until].end)
+		first := gaps[from]
+		reach := min(first.end, first.start+togetherFrames*first.c.frames.rhythm.period)
+		until := from + 1
+		for until < len(gaps) && gaps[until].start < reach {
 			until++
 		}
-		if shared(gaps[from:until], alive) {
-			groups = append(groups, gaps[from:until])
+		g := sharedGap{gaps: slices.Clone(gaps[from:until])}
+		for _, c := range all {
+			if c.alive(first.start) {
+				g.alive = append(g.alive, c)
+			}
+		}
+		g.findChannels()
+		least := len(g.alive) / 2
+		if g.single() {
+			least = len(g.alive) - len(g.alive)/4
+		}
+		if len(g.on) >= max(2, least) {
+			g.endTogether(gaps[:from])
+			groups = append(groups, g)
 		}
 		from = until
 	}
 	return groups
 }
 
-func cmpTime(a, b Time) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
+// alive reports whether the channel has pulses about a time: it has begun, and
+// is not in a gap that began well before.
+func (c *channel) alive(at Time) bool {
+	early := at - togetherFrames*c.frames.rhythm.period
+	in := func(e Event) bool { return e.Start < early && e.End > at }
+	return c.frames.first <= at && !slices.ContainsFunc(c.frames.losses.list, in) && !slices.ContainsFunc(c.frames.drops.list, in)
 }
 
-// shared reports whether gaps with a common instant lie on at least two
-// channels and on at least half of those alive.
-func shared(g []gap, alive int) bool {
-	for _, x := range g {
-		on := map[*channel]bool{}
-		for _, y := range g {
-			if y.start <= x.start && y.end > x.start {
-				on[y.c] = true
-			}
-		}
-		if len(on) >= 2 && len(on)*2 >= alive {
-			return true
+// endTogether takes in gaps that began earlier and end with the group: a gap
+// that is part of a shared one is not alone.
+func (g *sharedGap) endTogether(earlier []gap) {
+	end := g.end()
+	for i := max(0, len(earlier)-64); i < len(earlier); i++ {
+		e := earlier[i]
+		if e.end > g.gaps[0].start && absDiff(e.end, end) <= togetherFrames*e.c.frames.rhythm.period {
+			g.gaps = append(g.gaps, e)
 		}
 	}
-	return false
+	g.findChannels()
 }
 
-// byChance reports whether single frames missing together with something on
-// another channel are no more than chance would make of independent channels,
-// at 1 %.
-func byChance(groups [][]gap, alive []*channel) bool {
-	together := 0.0
-	for _, g := range groups {
-		if slices.ContainsFunc(g, func(x gap) bool { return x.single }) {
+func (g *sharedGap) end() (end Time) {
+	end = g.gaps[0].end
+	for _, x := range g.gaps {
+		end = max(end, x.end)
+	}
+	return end
+}
+
+func (g *sharedGap) findChannels() {
+	g.on = nil
+	for _, x := range g.gaps {
+		if !slices.Contains(g.on, x.c) {
+			g.on = append(g.on, x.c)
+		}
+	}
+}
+
+// chance is how likely independent channels make what is taken for chance.
+const chance = 0.05
+
+// single reports whether a gap is of one frame: those are doubted.
+func (g *sharedGap) single() bool {
+	return slices.ContainsFunc(g.gaps, func(x gap) bool { return x.frames == 1 })
+}
+
+// byChance reports whether independent channels with as many gaps would have
+// let as many coincide on as many channels.
+func (g *sharedGap) byChance(doubted []sharedGap, certain map[*channel]int) bool {
+	together := 0
+	for _, o := range doubted {
+		if len(o.on) >= len(g.on) {
 			together++
 		}
 	}
-	if together == 0 {
-		return false
+	reach := 1.0 // how many frames apart gaps may be and still be together
+	for _, x := range g.gaps {
+		reach = max(reach, 2*float64(x.start-g.gaps[0].start)/float64(max(1, x.c.frames.rhythm.period)))
 	}
-	expected := 0.0
-	for i, a := range alive {
-		for _, b := range alive[i+1:] {
-			frames := float64(max(1, min(a.FrameCount, b.FrameCount)))
-			gaps := func(c *channel) float64 { return float64(len(c.frames.drops.list) + len(c.frames.losses.list)) }
-			reach := float64(a.longestGap()+b.longestGap()) / float64(max(1, a.frames.rhythm.period))
-			expected += gaps(a) * gaps(b) * max(3, reach) / frames
+	frames := math.Inf(1)
+	chances := []float64{1} // that so many of the channels have a gap at one place
+	for _, c := range g.alive {
+		n := float64(max(1, c.FrameCount))
+		frames = min(frames, n)
+		p := min(1, float64(len(c.frames.drops.list)+len(c.frames.losses.list)-certain[c])*reach/n)
+		next := make([]float64, len(chances)+1)
+		for k, q := range chances {
+			next[k] += q * (1 - p)
+			next[k+1] += q * p
 		}
+		chances = next
 	}
-	return 1-distuv.Poisson{Lambda: max(expected, 1e-9)}.CDF(together-1) > 0.01
+	coincide := 1e-12
+	for _, q := range chances[min(len(g.on), len(chances)):] {
+		coincide += q
+	}
+	return 1-distuv.Poisson{Lambda: coincide * frames / reach}.CDF(float64(together)-1) > chance
 }
 
-// longestGap is the length of the channel's longest gap.
-func (c *channel) longestGap() Time {
-	var longest Time
-	for _, l := range [][]Event{c.frames.drops.list, c.frames.losses.list} {
-		for _, e := range l {
-			longest = max(longest, e.End-e.Start)
+func cmpTime(a, b Time) int { return cmp.Compare(a, b) }
+
+func (j *judge) sharedLoss(g sharedGap) {
+	f := Finding{Kind: SharedLoss, Severity: Note, Start: g.gaps[0].start, End: g.end(), Count: 1, Measured: math.NaN(), Limit: math.NaN(), Unit: "ms"}
+	for _, ca := range j.a.Channels {
+		if slices.ContainsFunc(g.on, func(c *channel) bool { return c.ChannelAnalysis == ca }) {
+			f.Channels = append(f.Channels, ca.Name)
 		}
 	}
-	return longest
-}
-
-func (j *judge) sharedLoss(g []gap) {
-	j.sharedGaps = append(j.sharedGaps, g)
-	f := Finding{Kind: SharedLoss, Severity: Note, Start: g[0].start, End: g[0].end, Count: 1, Measured: math.NaN(), Limit: math.NaN(), Unit: "ms"}
-	for _, x := range g {
-		if !slices.Contains(f.Channels, x.c.Name) {
-			f.Channels = append(f.Channels, x.c.Name)
-		}
-		f.End = max(f.End, x.end)
+	for _, x := range g.gaps {
+		f.Start = min(f.Start, x.start)
 		j.touch(x.c, SharedLoss, x.start, x.end)
 	}
-	order := func(name string) int {
-		return slices.IndexFunc(j.a.Channels, func(c *ChannelAnalysis) bool { return c.Name == name })
-	}
-	slices.SortFunc(f.Channels, func(a, b string) int { return order(a) - order(b) })
 	f.Measured = millis(f.End - f.Start)
 	f.Message = fmt.Sprintf("%s fall silent together for %s s: look at the supply or the link before the wires", list(f.Channels), (f.End - f.Start).Seconds(3))
 	j.out.Findings = append(j.out.Findings, f)

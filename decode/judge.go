@@ -70,19 +70,11 @@ type Finding struct {
 	Message         string
 }
 
-// Cause is a likely cause with what speaks for it and what to try next.
-type Cause struct {
-	Cause    string
-	Evidence []string
-	Try      string
-}
-
 // ChannelJudgement is the outcome for one channel, in the order of
 // [Analysis.Channels].
 type ChannelJudgement struct {
 	Judged  bool
 	Outcome Outcome
-	Causes  []Cause
 	Slots   []ChannelJudgement // of a pulse-position stream, in the order of [ChannelAnalysis.Slots]
 
 	// The widths that the channel was held to, in microseconds: a warning
@@ -95,7 +87,6 @@ type Judgement struct {
 	Outcome  Outcome
 	Channels []ChannelJudgement
 	Findings []Finding
-	Causes   []Cause
 	// Unseen bounds what did not occur instead of denying it: whole sentences.
 	Unseen []string
 
@@ -115,8 +106,6 @@ type judge struct {
 	a      *Analysis
 	limits PerChannel[Limits]
 	out    *Judgement
-
-	sharedGaps [][]gap
 }
 
 // Judge holds the analysis against limits. A channel that the user named is
@@ -132,7 +121,6 @@ func (a *Analysis) Judge(l PerChannel[Limits]) *Judgement {
 	slices.SortStableFunc(j.out.Findings, func(a, b Finding) int { return cmp.Compare(a.Start, b.Start) })
 	j.conclude()
 	j.out.Unseen = j.unseen()
-	j.causes()
 	return j.out
 }
 

@@ -45,7 +45,6 @@ type Capture struct {
 	Channels []*Channel `json:"channels"`
 	Events   []Event    `json:"events"`
 	Findings []Finding  `json:"findings"`
-	Causes   []Cause    `json:"causes"` // of the capture as a whole
 	Unseen   []string   `json:"unseen"` // bounds on what did not occur
 }
 
@@ -211,7 +210,7 @@ func (c *Check) settle() {
 func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, events []diagnose.Event, labels map[string]string) *Capture {
 	c := &Capture{
 		Facts: newFacts(h, a), Verdict: Word(j.Outcome),
-		Channels: []*Channel{}, Events: newEvents(events), Findings: newFindings(j.Findings), Causes: newCauses(j.Causes),
+		Channels: []*Channel{}, Events: newEvents(events), Findings: newFindings(j.Findings),
 		Unseen: append([]string{}, j.Unseen...),
 	}
 	columns := map[string]int{}
@@ -228,6 +227,7 @@ func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, even
 		}
 		told := newChannel(ch, judged, labels)
 		told.column = columns[ch.Name]
+		told.drawCauses(events)
 		c.Channels = append(c.Channels, told)
 	}
 	return c
@@ -255,7 +255,7 @@ func newChannel(a *decode.ChannelAnalysis, j decode.ChannelJudgement, labels map
 		Pulses: a.PulseCount, Frames: a.FrameCount, Dropped: a.DroppedCount, Glitches: a.GlitchCount,
 		Losses: a.LossCount, Lost: Seconds(a.LostTime),
 		Width: newWidth(a.Width), Period: newPeriod(a.Period), Jitter: newJitter(a.Jitter),
-		Rests: []Rest{}, OtherKinds: []KindSpan{}, Slots: []*Channel{}, Causes: newCauses(j.Causes),
+		Rests: []Rest{}, OtherKinds: []KindSpan{}, Slots: []*Channel{}, Causes: []Cause{},
 		Follows: Word(a.Follows),
 		RateHz:  none, DutyLow: none, DutyHigh: none, BitTime: none, Offset: none,
 	}
@@ -340,12 +340,21 @@ func newJitter(j *decode.Jitter) *Jitter {
 	}
 }
 
-func newCauses(causes []decode.Cause) []Cause {
-	out := []Cause{}
-	for _, c := range causes {
-		out = append(out, Cause{c.Cause, append([]string{}, c.Evidence...), c.Try})
+// drawCauses gives each channel the causes of the events it is part of.
+func (c *Channel) drawCauses(events []diagnose.Event) {
+	for _, e := range events {
+		if !slices.Contains(e.Channels, c.Name) {
+			continue
+		}
+		cause := Cause{e.Cause, append([]string{}, e.Evidence...), e.Try}
+		for _, against := range e.Against {
+			cause.Evidence = append(cause.Evidence, "against: "+against)
+		}
+		c.Causes = append(c.Causes, cause)
 	}
-	return out
+	for _, s := range c.Slots {
+		s.drawCauses(events)
+	}
 }
 
 // newFindings keeps the order of time over all channels.

@@ -45,7 +45,6 @@ func (c *Capture) writeRows(w io.Writer, style Style) error {
 	for _, f := range c.Findings {
 		r.row("finding", strings.Join(f.Channels, ","), f.Severity, f.Kind, decimalText(f.Start)+" s", decimalText(f.End)+" s", strconv.FormatInt(f.Count, 10), f.Message)
 	}
-	r.causes("", c.Causes)
 	for _, ch := range c.Channels {
 		r.causes(ch.Name, ch.Causes)
 	}

@@ -417,7 +417,6 @@ func (p *screen) causes(c *Capture) {
 			}
 		}
 	}
-	tell("", c.Causes)
 	for _, ch := range c.Channels {
 		tell(ch.shown()+": ", ch.Causes)
 	}

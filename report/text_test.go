@@ -36,7 +36,7 @@ func golden(t *testing.T, name, got string) {
 
 func tugCapture() *Capture {
 	h, a, j := tug()
-	return NewCapture(h, a, j, nil, map[string]string{"winch": "tow line"})
+	return NewCapture(h, a, j, tugEvents(), map[string]string{"winch": "tow line"})
 }
 
 type texter interface {

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"widthwise/decode"
+	"widthwise/decode/diagnose"
 	"widthwise/formats"
 )
 
@@ -57,7 +58,7 @@ func tug() (*formats.Header, *decode.Analysis, *decode.Judgement) {
 		Channels: []decode.ChannelJudgement{
 			{Judged: true, Outcome: decode.Passed},
 			{Judged: true, Outcome: decode.Failed},
-			{Judged: true, Outcome: decode.Failed, Causes: []decode.Cause{{Cause: "a loose wire or pin of this channel", Evidence: []string{"the gap is on winch alone", "two glitches lie beside it"}, Try: "wiggle the plug while capturing, then swap the lead"}}},
+			{Judged: true, Outcome: decode.Failed},
 			{}, {},
 		},
 		Findings: []decode.Finding{
@@ -66,7 +67,15 @@ func tug() (*formats.Header, *decode.Analysis, *decode.Judgement) {
 			{Kind: decode.DroppedFrame, Severity: decode.Warn, Channels: []string{"rudder"}, Start: ms(12344), End: ms(12366), Count: 1, Measured: 44, Limit: 33, Unit: "ms", Message: "1 frame missing, 44 ms between pulses"},
 			{Kind: decode.SharedLoss, Severity: decode.Note, Channels: []string{"rudder", "winch"}, Start: ms(42310.5), End: ms(42722.5), Count: 1, Measured: nan, Limit: nan, Message: "both at once"},
 		},
-		Causes: []decode.Cause{{Cause: "the supply dips", Evidence: []string{"gaps on two channels at once"}, Try: "measure the supply under load"}},
 	}
 	return h, a, j
+}
+
+// tugEvents is what explains the tug's findings.
+func tugEvents() []diagnose.Event {
+	ms := func(v float64) decode.Time { return decode.Time(v * float64(decode.Millisecond)) }
+	return []diagnose.Event{{Cause: "wire", Confidence: "likely", Severity: decode.Fail, Channels: []string{"winch"}, Start: ms(42310.5), End: ms(42722.5), Count: 1,
+		Times: [][2]decode.Time{{ms(42310.5), ms(42722.5)}}, Story: "winch alone was silent for 0.4 s while the other channels went on.",
+		Evidence: []string{"the gap is on winch alone", "two glitches lie beside it"}, Against: []string{"no pulse is torn"},
+		Try: "Power off: swap the lead", Instead: []string{"an output that fails"}, Findings: []int{1}}}
 }

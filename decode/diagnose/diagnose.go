@@ -1,8 +1,24 @@
 // Package diagnose gathers what was found in a capture into events: what a
 // person at the bench would see happen, and the one thing that explains it.
+//
+// It reads an analysis and its judgement and measures nothing of its own:
+//
+//	findings -> observations -> incidents -> the first rule that fits -> events
+//
+// An observation is one thing seen on one line. Observations close to one
+// another in time make an incident, across lines where they overlap. The table
+// of rules is asked in order what of an incident each explains; what is left
+// is gathered again and asked again, so that two faults near one another are
+// two. Incidents with one explanation on the same channels are one event.
 package diagnose
 
-import "widthwise/decode"
+import (
+	"cmp"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+)
 
 // Event is one thing that happened, once or several times. Cause is a name from
 // the table of rules, Confidence "likely" or "possible".
@@ -14,7 +30,7 @@ type Event struct {
 	Start, End decode.Time
 	Count      int64            // of its times, listed or not
 	Times      [][2]decode.Time // start and end of each, up to 100
-	Story      string           // one sentence: what happened
+	Story      string           // one or two sentences: what happened
 	Evidence   []string         // what speaks for the cause
 	Against    []string         // what speaks against it, or cannot be told
 	Try        string           // what to do next
@@ -22,5 +38,156 @@ type Event struct {
 	Findings   []int            // indices into Judgement.Findings
 }
 
-// Explain gathers the findings of a judgement into events, fails first.
-func Explain(a *decode.Analysis, j *decode.Judgement) []Event { return nil }
+const maxTimes = 100
+
+// Explain gathers the findings of a judgement into events, fails first, then
+// those that touch more channels, then the earlier. Every finding of warn or
+// fail is in exactly one. A capture without such findings has no event.
+func Explain(a *decode.Analysis, j *decode.Judgement) []Event {
+	b := newBench(a, j)
+	var cases []*explained
+	for _, in := range b.incidents() {
+		cases = b.explain(in, cases)
+	}
+	var events []Event
+	for _, c := range cases {
+		events = append(events, c.event())
+	}
+	attachNotes(events, j)
+	slices.SortStableFunc(events, func(x, y Event) int {
+		return cmp.Or(cmp.Compare(rank(x.Severity), rank(y.Severity)), cmp.Compare(len(y.Channels), len(x.Channels)), cmp.Compare(x.Start, y.Start))
+	})
+	return events
+}
+
+func rank(s decode.Severity) int {
+	return slices.Index([]decode.Severity{decode.Fail, decode.Warn, decode.Note}, s)
+}
+
+// explained is what one rule explains, in one incident or in several.
+type explained struct {
+	*rule
+	bench *bench
+	parts []incident
+	lines []*line // in the order of the capture
+}
+
+// explain finds what explains an incident, piece by piece, and books it with
+// the case that it belongs to.
+func (b *bench) explain(in incident, cases []*explained) []*explained {
+	if len(in) == 0 {
+		return cases
+	}
+	for i := range table {
+		r := &table[i]
+		part := r.takes(b, in)
+		if len(part) == 0 {
+			continue
+		}
+		cases = b.book(r, part, cases)
+		for _, rest := range b.gather(in.without(part)) {
+			cases = b.explain(rest, cases)
+		}
+		return cases
+	}
+	return cases
+}
+
+// book adds a part of an incident to the case with the same explanation on the
+// same channels, or opens one.
+func (b *bench) book(r *rule, part incident, cases []*explained) []*explained {
+	lines := part.lines(b)
+	for _, c := range cases {
+		if c.cause == r.cause && (r.wide || slices.Equal(c.lines, lines)) {
+			c.parts = append(c.parts, part)
+			c.lines = b.inOrder(append(c.lines, lines...))
+			return cases
+		}
+	}
+	return append(cases, &explained{rule: r, bench: b, parts: []incident{part}, lines: lines})
+}
+
+func (c *explained) event() Event {
+	slices.SortStableFunc(c.parts, func(x, y incident) int { return cmp.Compare(x.start(), y.start()) })
+	e := Event{Cause: c.cause, Confidence: "possible", Severity: decode.Note, Channels: names(c.lines),
+		Try: c.try, Instead: c.instead, Story: sentence(c.story(c)), Evidence: c.evidence(c)}
+	if c.likely(c) {
+		e.Confidence = "likely"
+	}
+	if c.against != nil {
+		e.Against = c.against(c)
+	}
+	times := c.times()
+	e.Start, e.End, e.Count = times[0][0], times[0][1], int64(len(times))
+	for _, t := range times {
+		e.End = max(e.End, t[1])
+	}
+	e.Times = times[:min(len(times), maxTimes)]
+	for _, o := range c.all() {
+		if !slices.Contains(e.Findings, o.finding) {
+			e.Findings = append(e.Findings, o.finding)
+			if s := c.bench.judgement.Findings[o.finding].Severity; rank(s) < rank(e.Severity) {
+				e.Severity = s
+			}
+		}
+	}
+	slices.Sort(e.Findings)
+	return e
+}
+
+// times are the stretches in which it happened, those that touch as one.
+func (c *explained) times() [][2]decode.Time {
+	var all [][2]decode.Time
+	for _, p := range c.parts {
+		t := [2]decode.Time{p.start(), p.end()}
+		if n := len(all); n > 0 && t[0] <= all[n-1][1] {
+			all[n-1][1] = max(all[n-1][1], t[1])
+			continue
+		}
+		all = append(all, t)
+	}
+	return all
+}
+
+// all lists the observations of all parts.
+func (c *explained) all() (all []observation) {
+	for _, p := range c.parts {
+		all = append(all, p...)
+	}
+	return all
+}
+
+// sum adds up findings' counts of some kinds.
+func (c *explained) sum(kinds ...decode.Kind) (n int64) {
+	for _, o := range c.all() {
+		if slices.Contains(kinds, o.kind) {
+			n += o.count
+		}
+	}
+	return n
+}
+
+// attachNotes gives each note on a shared gap to the event that explains it.
+func attachNotes(events []Event, j *decode.Judgement) {
+	for i, f := range j.Findings {
+		if f.Kind != decode.SharedLoss {
+			continue
+		}
+		for k := range events {
+			if e := &events[k]; e.covers(f) {
+				e.Findings = append(e.Findings, i)
+				slices.Sort(e.Findings)
+				break
+			}
+		}
+	}
+}
+
+// covers reports whether a note lies within one of the event's times, on its
+// channels, and the event is one of shared gaps.
+func (e *Event) covers(f decode.Finding) bool {
+	if !slices.Contains([]string{recorder, switchedOff, supply, link, supplyOrLink}, e.Cause) || !slices.Contains(e.Channels, f.Channels[0]) {
+		return false
+	}
+	return slices.ContainsFunc(e.Times, func(t [2]decode.Time) bool { return f.Start >= t[0] && f.Start <= t[1] })
+}

@@ -1,0 +1,388 @@
+package diagnose
+
+import (
+	"fmt"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+)
+
+// Signatures of what befalls one line, or several by noise.
+
+// atOnce is how close edges of one disturbance lie on two lines. Common
+// practice, no source.
+const atOnce = 3 * decode.Microsecond
+
+// glitchesIn lists the line's rejected marks and breaks in a stretch of time.
+func (l *line) glitchesIn(start, end decode.Time) []decode.Rejected {
+	from, _ := slices.BinarySearchFunc(l.glitches, start, byStart)
+	to, _ := slices.BinarySearchFunc(l.glitches, end+1, byStart)
+	return l.glitches[from:max(from, to)]
+}
+
+func byStart(g decode.Rejected, at decode.Time) int {
+	switch {
+	case g.Start < at:
+		return -1
+	case g.Start > at:
+		return 1
+	}
+	return 0
+}
+
+// glitches lists what the glitch findings of an incident speak of on a line.
+func (in incident) glitches(l *line) (all []decode.Rejected) {
+	for _, o := range in.kinds(decode.Glitch) {
+		if o.on(l) {
+			all = append(all, l.glitchesIn(o.start, o.end)...)
+		}
+	}
+	return all
+}
+
+// witness reports whether a line's own noise can testify: its edges are no
+// signal of their own and no copies of another line's.
+func (l *line) witness() bool {
+	return l.stream == nil && (l.Signal == decode.Servo || l.Signal == decode.Silent || l.Signal == decode.Irregular)
+}
+
+// disturbedAt reports whether a line shows a glitch, or while it is no signal an
+// edge, at a time.
+func (l *line) disturbedAt(g decode.Rejected) bool {
+	for _, o := range l.glitchesIn(g.Start-decode.Millisecond, g.Start+g.Width+atOnce) {
+		if near(o.Start, g.Start, atOnce) || near(o.Start+o.Width, g.Start+g.Width, atOnce) {
+			return true
+		}
+	}
+	return !l.pulsing() && l.read().nearEdge(g.Start, atOnce)
+}
+
+// coincide counts the glitches of an incident that have one on another line
+// beside them, and lists those lines.
+func (b *bench) coincide(in incident) (hits, of int, others []*line) {
+	for _, l := range in.kinds(decode.Glitch).lines(b) {
+		n, all, with := b.coincideOn(l, in)
+		hits, of, others = hits+n, of+all, append(others, with...)
+	}
+	return hits, of, b.inOrder(others)
+}
+
+func (b *bench) coincideOn(l *line, in incident) (hits, of int, others []*line) {
+	for _, g := range in.glitches(l) {
+		of++
+		hit := false
+		for _, o := range b.lines {
+			if o != l && o.witness() && o.disturbedAt(g) {
+				hit = true
+				others = append(others, o)
+			}
+		}
+		if hit {
+			hits++
+		}
+	}
+	return hits, of, b.inOrder(others)
+}
+
+var noiseKinds = []decode.Kind{decode.Glitch, decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange, decode.DroppedFrame, decode.ExtraPulse}
+
+// noiseOnSeveral takes glitches of which at least half come with one on another
+// line, unless all sit at the edges of one line.
+func noiseOnSeveral(b *bench, in incident) incident {
+	var noisy []*line
+	for _, l := range in.kinds(decode.Glitch).lines(b) {
+		hits, of, _ := b.coincideOn(l, in)
+		if of == 0 || hits*2 < of {
+			continue
+		}
+		if edges, all, _ := b.atEdgesOf(l, in); all >= 3 && edges*10 >= all*9 {
+			continue
+		}
+		noisy = append(noisy, l)
+	}
+	return in.of(func(o observation) bool {
+		return slices.Contains(noiseKinds, o.kind) && slices.Contains(noisy, o.lines[0]) && o.besideGlitches(in)
+	})
+}
+
+// besideGlitches reports whether an observation is one of glitches, or lies
+// among some of its line.
+func (o observation) besideGlitches(in incident) bool {
+	reach := 3 * o.lines[0].period
+	return slices.ContainsFunc(in, func(g observation) bool {
+		return g.kind == decode.Glitch && g.on(o.lines[0]) && o.start <= g.end+reach && o.end >= g.start-reach
+	})
+}
+
+// atEdgesOf counts the glitches of a line at the edges of the one other line at
+// which most are, and names that.
+func (b *bench) atEdgesOf(l *line, in incident) (hits, of int, name string) {
+	glitches := in.glitches(l)
+	for _, o := range b.lines {
+		if o == l || o.stream != nil || o.Signal == decode.Echo || o.Signal == decode.Silent || o.Signal == decode.Irregular {
+			continue
+		}
+		n := 0
+		for _, g := range glitches {
+			if o.read().nearEdge(g.Start, atOnce) || o.read().nearEdge(g.Start+g.Width, atOnce) {
+				n++
+			}
+		}
+		if n > hits {
+			hits, name = n, o.Name
+		}
+	}
+	return hits, len(glitches), name
+}
+
+// atEdges takes the glitches of one line that sit at edges of another.
+func atEdges(b *bench, in incident) incident {
+	for _, c := range chains(in) {
+		hits, of, _ := b.atEdgesOf(c.line, c.incident)
+		if of > 0 && hits*2 >= of {
+			return c.kinds(noiseKinds...).of(func(o observation) bool { return o.kind != decode.DroppedFrame })
+		}
+	}
+	return nil
+}
+
+// tornIn counts the breaks in pulses, and the runts where a pulse was due.
+func (l *line) tornIn(glitches []decode.Rejected) (n int) {
+	for _, g := range glitches {
+		if g.Inside || l.due(g.Start) {
+			n++
+		}
+	}
+	return n
+}
+
+// due reports whether a pulse should be high at a time, going by the one before.
+func (l *line) due(at decode.Time) bool {
+	t := l.read()
+	i := t.from(at) - 1
+	if i < 0 || l.Period == nil {
+		return false
+	}
+	const slack = 100 * decode.Microsecond
+	since := (at - t.starts[i] + slack) % l.period
+	return at-t.starts[i] < 20*l.period && since <= t.end(i)-t.starts[i]+2*slack
+}
+
+var wireKinds = []decode.Kind{decode.DroppedFrame, decode.SignalLoss, decode.Glitch, decode.ExtraPulse, decode.PeriodOutOfRange,
+	decode.WidthOutOfRange, decode.WidthSpike, decode.StuckLevel}
+
+// aloneOnOneLine takes gaps, torn pulses and runts in pulses on one line while
+// another of the same receiver goes on.
+func aloneOnOneLine(b *bench, in incident) incident {
+	for _, c := range chains(in) {
+		gaps := c.kinds(gapKinds...).of(func(o observation) bool { return !b.everySecondOf(o) })
+		glitches := c.glitches(c.line)
+		torn := c.line.tornIn(glitches)
+		held := c.stuck(c.line)
+		if len(gaps) == 0 && torn*2 < len(glitches) || torn == 0 && (held || len(gaps) == 0) {
+			continue
+		}
+		if b.another(c.line, c.incident) {
+			return c.kinds(wireKinds...)
+		}
+	}
+	return nil
+}
+
+// another reports whether another line has pulses and goes on through most of
+// the gaps of this one.
+func (b *bench) another(l *line, in incident) bool {
+	var gaps []gap
+	for _, o := range in.kinds(gapKinds...) {
+		gaps = append(gaps, l.within(o.start, o.end)...)
+	}
+	for _, o := range b.lines {
+		if o == l || !o.pulsing() {
+			continue
+		}
+		lost := 0
+		for _, g := range gaps {
+			if len(o.within(g.start, g.end)) > 0 {
+				lost++
+			}
+		}
+		if lost*2 < max(1, len(gaps)) {
+			return true
+		}
+	}
+	return false
+}
+
+// besides counts the other lines of the same receiver.
+func (c *explained) besides() (n int) {
+	for _, o := range c.bench.lines {
+		if o != c.lines[0] && o.pulsing() && sameReceiver(o, c.lines[0]) {
+			n++
+		}
+	}
+	return n
+}
+
+func (c *explained) torn() (n int) {
+	for _, p := range c.parts {
+		n += c.lines[0].tornIn(p.glitches(c.lines[0]))
+	}
+	return n
+}
+
+// gaps lists the gaps of a case on its first line.
+func (c *explained) gaps() (all []gap) {
+	for _, o := range c.all() {
+		if slices.Contains(gapKinds, o.kind) {
+			all = append(all, c.lines[0].within(o.start, o.end)...)
+		}
+	}
+	return all
+}
+
+// wireLikely: one single frame, or a glitch or two, may be anything.
+func wireLikely(c *explained) bool {
+	gaps := c.gaps()
+	return c.besides() > 0 && (c.torn() >= 2 || len(gaps) >= 2 || len(gaps) == 1 && (gaps[0].loss || gaps[0].frames > 1))
+}
+
+func wireStory(c *explained) string {
+	others := ""
+	if n := c.besides(); n > 0 {
+		others = " while the other channels went on"
+	}
+	return c.who() + " alone " + c.trouble() + " " + c.when() + others
+}
+
+// trouble says what a line lost: "missed 6 frames and has 3 torn pulses".
+func (c *explained) trouble() string {
+	var frames, losses int64
+	for _, g := range c.gaps() {
+		if g.loss {
+			losses++
+		} else {
+			frames += g.frames
+		}
+	}
+	torn, all := int64(c.torn()), c.sum(decode.Glitch)
+	parts := joined(
+		given(losses == 1, "was silent"), given(losses > 1, "was silent %d times", losses),
+		given(frames > 0, "missed %s", counted(frames, "frame")),
+		given(torn > 0, "had %s", counted(torn, "torn pulse")),
+		given(all > torn, "had %s", counted(all-torn, "glitch")))
+	return series(parts)
+}
+
+func wireEvidence(c *explained) []string {
+	gaps, torn := c.gaps(), c.torn()
+	var on []*line
+	for _, o := range c.bench.lines {
+		if o != c.lines[0] && o.pulsing() && sameReceiver(o, c.lines[0]) {
+			on = append(on, o)
+		}
+	}
+	return joined(
+		given(len(gaps) > 0, "%s on this channel alone", counted(len(gaps), "gap")),
+		given(torn > 0, "%s, where only the wire is in play", counted(torn, "torn pulse")),
+		given(len(on) > 0, "%s of the same receiver went on", series(names(on))))
+}
+
+// glitchesBesideOthers takes the glitches of one line of several.
+func glitchesBesideOthers(b *bench, in incident) incident {
+	if len(b.lines) < 2 {
+		return nil
+	}
+	for _, c := range chains(in) {
+		if len(c.kinds(decode.Glitch)) > 0 {
+			return c.kinds(noiseKinds...).of(func(o observation) bool { return o.kind != decode.DroppedFrame })
+		}
+	}
+	return nil
+}
+
+// onTheOnlyLine takes gaps and glitches of the only channel recorded.
+func onTheOnlyLine(b *bench, in incident) incident {
+	if only := b.only(); only != nil {
+		for _, c := range chains(in) {
+			trouble := c.kinds(decode.DroppedFrame, decode.SignalLoss, decode.Glitch).of(func(o observation) bool { return !b.everySecondOf(o) })
+			if c.line == only && len(trouble) > 0 && len(c.kinds(decode.StuckLevel)) == 0 {
+				return c.kinds(wireKinds...)
+			}
+		}
+	}
+	return nil
+}
+
+// everySecondOf reports whether an observation is of every second frame missing.
+func (b *bench) everySecondOf(o observation) bool {
+	if o.kind != decode.DroppedFrame {
+		return false
+	}
+	l := o.lines[0]
+	gaps := l.within(o.start, o.end)
+	for i, g := range gaps {
+		if g.frames != 1 || i > 0 && (g.start-gaps[i-1].end)*2 > l.period*3 {
+			return false
+		}
+	}
+	return len(gaps) >= 4
+}
+
+func everySecond(b *bench, in incident) incident { return in.of(b.everySecondOf) }
+
+// anyGaps takes what no other rule did.
+func anyGaps(_ *bench, in incident) incident { return in }
+
+// extraPulses takes those of one line, and the late frames among them.
+func extraPulses(_ *bench, in incident) incident {
+	for _, c := range chains(in) {
+		if len(c.kinds(decode.ExtraPulse)) > 0 {
+			return c.kinds(decode.ExtraPulse, decode.PeriodOutOfRange, decode.WidthOutOfRange, decode.WidthSpike)
+		}
+	}
+	return nil
+}
+
+// stuckLevels takes long marks of one line and what they hide.
+func stuckLevels(_ *bench, in incident) incident {
+	for _, c := range chains(in) {
+		if len(c.kinds(decode.StuckLevel)) > 0 {
+			return c.kinds(wireKinds...)
+		}
+	}
+	return nil
+}
+
+// stuck reports whether a line is held at one level.
+func (in incident) stuck(l *line) bool {
+	return slices.ContainsFunc(in, func(o observation) bool { return o.kind == decode.StuckLevel && o.on(l) })
+}
+
+// repeatedWidths takes the runs of repeated widths.
+func repeatedWidths(_ *bench, in incident) incident { return in.kinds(decode.RepeatedWidth) }
+
+// repeating counts the channels with repeated widths, and those that move.
+func (c *explained) repeating() (n, of int) {
+	const moving = 100 * decode.Microsecond
+	for _, l := range c.bench.lines {
+		if l.Width != nil && l.Width.Max-l.Width.Min > moving {
+			of++
+		}
+	}
+	return len(c.lines), max(of, len(c.lines))
+}
+
+// counts tells how often findings of some kinds were made.
+func (c *explained) counts(kinds ...decode.Kind) (out []string) {
+	words := map[decode.Kind]string{
+		decode.WidthSpike: "pulse off its neighbours and back", decode.PeriodOutOfRange: "late frame, none missing",
+		decode.WidthOutOfRange: "pulse out of range", decode.DroppedFrame: "missing frame", decode.SignalLoss: "signal loss",
+	}
+	for _, k := range kinds {
+		if n := c.sum(k); n > 0 {
+			out = append(out, fmt.Sprintf("%d times: %s", n, words[k]))
+		}
+	}
+	return out
+}

@@ -1,0 +1,137 @@
+package diagnose
+
+import (
+	"math"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+)
+
+// Signatures of timing, and of conditions that last.
+
+// unsteady takes jitter at rest, spikes, late frames that are made up, and
+// single stray widths.
+func unsteady(b *bench, in incident) incident {
+	if j := in.kinds(decode.WidthJitter, decode.PeriodJitter); len(j) > 0 {
+		return j.of(func(o observation) bool { return !o.lines[0].handHeld() && !b.coarse(o) })
+	}
+	for _, c := range chains(in) {
+		if len(c.kinds(decode.ExtraPulse, decode.StuckLevel)) > 0 {
+			continue
+		}
+		if part := c.kinds(decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange).of(func(o observation) bool {
+			return !b.endPoint(o) && !(o.kind == decode.PeriodOutOfRange && b.meanPeriod(o))
+		}); len(part) > 0 {
+			return part
+		}
+	}
+	return nil
+}
+
+// softwareLikely: one stray width with nothing beside it may be anything, and
+// glitches on the wire move edges too.
+func softwareLikely(c *explained) bool {
+	return !c.glitched() && (c.sum(decode.WidthJitter, decode.PeriodJitter, decode.WidthSpike, decode.PeriodOutOfRange) > 0)
+}
+
+func softwareStory(c *explained) string {
+	parts := joined(
+		given(c.sum(decode.WidthJitter) > 0, "the width of %s jitters at rest", c.who()),
+		given(c.sum(decode.PeriodJitter) > 0, "the period of %s jitters", c.who()),
+		given(c.sum(decode.WidthSpike, decode.WidthOutOfRange) > 0, "single pulses of %s are off and then right again", c.who()),
+		given(c.sum(decode.PeriodOutOfRange) > 0, "single frames of %s come late or early and none is missing", c.who()))
+	when := ""
+	if c.sum(decode.WidthJitter, decode.PeriodJitter) == 0 {
+		when = " (" + c.when() + ")"
+	}
+	return series(parts) + when + ": pulses timed by software that is kept waiting look so"
+}
+
+// glitched reports whether a line of the case has glitches anywhere.
+func (c *explained) glitched() bool {
+	return slices.ContainsFunc(c.lines, func(l *line) bool { return l.GlitchCount > 0 })
+}
+
+// handHeld reports whether only rests away from neutral (1500 us, narrow 760) are
+// unsteady.
+func (l *line) handHeld() bool {
+	near, away := 0.0, 0.0
+	for _, r := range l.Rests {
+		if math.Abs(r.Width-l.neutral()) > 60 {
+			away = max(away, r.RMS)
+		} else {
+			near = max(near, r.RMS)
+		}
+	}
+	return near > 0 && near*2 < away
+}
+
+func (l *line) neutral() float64 {
+	if l.Width.Median < 1000 && l.period < 5*decode.Millisecond {
+		return 760
+	}
+	return 1500
+}
+
+func unsteadyAwayFromNeutral(_ *bench, in incident) incident {
+	return in.kinds(decode.WidthJitter).of(func(o observation) bool { return o.lines[0].handHeld() })
+}
+
+// endPoint reports whether a finding of widths out of range is of three frames
+// in a row.
+func (b *bench) endPoint(o observation) bool {
+	if o.kind != decode.WidthOutOfRange {
+		return false
+	}
+	return o.count >= 3
+}
+
+// walkedOut reports whether widths out of range are reached by a move, frame by
+// frame, or kept for ten frames.
+func (c *explained) walkedOut() bool {
+	for _, o := range c.all() {
+		t := o.lines[0].read()
+		i := t.from(o.start)
+		if o.count >= 10 {
+			return true
+		}
+		if i < 3 || i >= len(t.starts) {
+			continue
+		}
+		in, step := t.width(i)-t.width(i-1), t.width(i-1)-t.width(i-2)
+		if in*step > 0 && math.Abs(in) < 4*math.Abs(step) {
+			return true
+		}
+	}
+	return false
+}
+
+func reachedEnds(b *bench, in incident) incident { return in.of(b.endPoint) }
+
+func meanPeriods(b *bench, in incident) incident {
+	return in.of(func(o observation) bool { return o.kind == decode.PeriodOutOfRange && b.meanPeriod(o) })
+}
+
+// coarse reports whether a finding is no more than the recorder's coarse stamps
+// make.
+func (b *bench) coarse(o observation) bool {
+	last := float64(b.analysis.Origin.UnitAtEnd) / float64(decode.Microsecond)
+	return b.analysis.Origin.UnitAtEnd > b.analysis.Origin.Unit && b.judgement.Findings[o.finding].Measured <= 2*last
+}
+
+func tooCoarse(b *bench, in incident) incident {
+	return in.kinds(decode.WidthJitter, decode.PeriodJitter).of(b.coarse)
+}
+
+func silentThroughout(level decode.Level) func(*bench, incident) incident {
+	return func(_ *bench, in incident) incident {
+		return in.kinds(decode.SignalLoss).of(func(o observation) bool {
+			return o.lines[0].Signal == decode.Silent && (o.lines[0].Level == level || level == decode.Low && o.lines[0].Level == decode.Unknown)
+		})
+	}
+}
+
+func ofKind(k decode.Kind) func(*bench, incident) incident {
+	return func(_ *bench, in incident) incident { return in.kinds(k) }
+}

@@ -1,0 +1,347 @@
+package diagnose
+
+import "widthwise/decode"
+
+// Causes.
+const (
+	recorder        = "recorder"
+	switchedOff     = "switched-off"
+	supply          = "supply"
+	link            = "link"
+	supplyOrLink    = "supply-or-link"
+	rateChange      = "rate-change"
+	noise           = "noise"
+	crosstalk       = "crosstalk"
+	wire            = "wire"
+	oneChannel      = "one-channel"
+	packets         = "packets"
+	halfRate        = "half-rate"
+	softwareTiming  = "software-timing"
+	hand            = "hand"
+	twoSources      = "two-sources"
+	stuckLine       = "stuck-line"
+	inverter        = "inverter"
+	otherSignal     = "other-signal"
+	notConnected    = "not-connected"
+	powerPin        = "power-pin"
+	endPoints       = "end-points"
+	periodSetting   = "period-setting"
+	coarseRecording = "coarse-recording"
+)
+
+// rule is one cause. takes is its signature: it returns what of an incident the
+// cause explains, nothing where it does not fit. The rest judges all incidents
+// that it explains on the same channels, or with wide set on any.
+type rule struct {
+	cause    string
+	source   string
+	wide     bool
+	takes    func(*bench, incident) incident
+	likely   func(*explained) bool
+	story    func(*explained) string
+	evidence func(*explained) []string
+	against  func(*explained) []string
+	try      string
+	instead  []string
+}
+
+const practice = "common practice, no source"
+
+// Precautions that a try-line begins with.
+const (
+	handsOff = "Power off, drive disconnected or propeller off: "
+	running  = "Drive disconnected or propeller off, machine restrained, a second person at the switch: "
+)
+
+func always(*explained) bool { return true }
+func never(*explained) bool  { return false }
+
+// table is asked from the top; the first rule that takes something explains it.
+// A rule that looks at lines one by one stands below those that look across.
+var table = []rule{
+	{
+		cause: recorder, source: practice, wide: true,
+		takes: unevenTime, likely: always,
+		story: func(c *explained) string {
+			return "the recording itself has steps in its time column, " + c.when() + "; samples may be missing there on all channels at once"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.UnevenTime) },
+		try:      "record again at a lower sample rate or for a shorter time, straight to disk",
+		instead:  []string{"rows that were deleted in a spreadsheet"},
+	},
+	{
+		cause: switchedOff, source: practice, wide: true,
+		takes: silentToTheEnd, likely: never,
+		story: func(c *explained) string {
+			return c.who() + " fell silent at " + c.at(c.parts[0].start()) + " and stayed so to the end: the signal was lost, or the receiver was switched off before the recorder stopped"
+		},
+		evidence: func(c *explained) []string {
+			return []string{counted(len(c.lines), "channel") + " silent within two frames of one another, up to the end of the capture"}
+		},
+		try:     "if it was switched off, judge only what lies before (option to, with that time); if not, record on until the pulses return",
+		instead: []string{"a link that is lost for good", "a supply that fails", "an event rule book may ask for just this when the transmitter is off"},
+	},
+	{
+		cause: supply, source: "a processor that resets starts its outputs anew: " + practice, wide: true,
+		takes: reboots, likely: func(c *explained) bool { return len(c.lines) > 1 },
+		story: func(c *explained) string {
+			return c.who() + " fell silent together " + c.when() + " and came back as after a restart: the receiver's supply probably dipped"
+		},
+		evidence: func(c *explained) []string { return c.rebootMarks() },
+		against: func(c *explained) []string {
+			return given(len(c.lines) == 1, "no other channel was recorded beside it")
+		},
+		try:     running + "measure the supply at the receiver while the servos work hard, then give the receiver a supply of its own and repeat",
+		instead: []string{"a receiver that restarts its outputs when a lost link returns", "a loose supply plug or switch"},
+	},
+	{
+		cause: link, source: "receiver classes in the manuals of two autopilots; see DEVELOPERS.md", wide: true,
+		takes: lostLink, likely: always,
+		story: linkStory,
+		evidence: func(c *explained) []string {
+			n := len(c.shortGaps())
+			return joined(c.messages(sharedHold),
+				given(n > 0, "%s, no longer than three frames, with no sign of a restart", counted(n, "gap")+" on all channels at the same time"))
+		},
+		try:     running + "range test with the motors off, then on; look at the aerials and where they lie",
+		instead: []string{"a receiver that is busy for some frames", "sticks that were let go and moved together"},
+	},
+	{
+		cause: supplyOrLink, source: practice, wide: true,
+		takes: longSharedGaps, likely: func(c *explained) bool { return len(c.lines) > 1 },
+		story: func(c *explained) string {
+			return c.who() + " fell silent together " + c.when() + ": the supply or the radio link, not the wires"
+		},
+		evidence: func(c *explained) []string {
+			return []string{counted(len(c.sharedGaps()), "gap") + " on several channels at the same time, the longest " + c.longestShared()}
+		},
+		against: func(c *explained) []string {
+			return []string{"no sign of a restart: the pulses come back on their old beat, which speaks a little for the link"}
+		},
+		try:     running + "record the receiver's supply as one more channel; a range test with the motors off tells the link",
+		instead: []string{"a common ground or plug that all probes share"},
+	},
+	{
+		cause: rateChange, source: practice, wide: true,
+		takes:    changedPeriod,
+		likely:   always,
+		story:    rateStory,
+		evidence: func(c *explained) []string { return c.messages(periodChanged) },
+		try:      "look up the frame rates of the receiver and the radio's protocol; servos and firmware must take both",
+		instead:  []string{"another source that took over the wire"},
+	},
+	{
+		cause: noise, source: practice, wide: true,
+		takes: noiseOnSeveral, likely: always,
+		story: func(c *explained) string {
+			return "noise on several wires at once " + c.when() + " (" + c.who() + "): motors, or a poor ground"
+		},
+		evidence: func(c *explained) []string {
+			hits, of, lines := c.bench.coincide(c.all())
+			return []string{counted(hits, "glitch") + " of " + short(of) + " within 3 us of one on another line (" + series(names(lines)) + ")"}
+		},
+		try:     running + "connect the grounds at one point near the receiver, shorten the leads, and record with the motors stopped and running",
+		instead: []string{"a ground clip of the recorder that is loose"},
+	},
+	{
+		cause: crosstalk, source: practice,
+		takes: atEdges, likely: func(c *explained) bool { return c.sum(decode.Glitch) >= 3 },
+		story: func(c *explained) string {
+			_, _, from := c.bench.atEdgesOf(c.lines[0], c.all())
+			return c.who() + " picks up the edges of " + from + ": " + counted(c.sum(decode.Glitch), "glitch") + " " + c.when()
+		},
+		evidence: func(c *explained) []string {
+			hits, of, from := c.bench.atEdgesOf(c.lines[0], c.all())
+			return []string{short(hits) + " of " + counted(of, "glitch") + " sit at edges of " + from}
+		},
+		try:     handsOff + "part the two wires, connect every ground lead, keep leads short, then record again",
+		instead: []string{"a recorder whose inputs couple"},
+	},
+	{
+		cause: wire, source: practice,
+		takes: aloneOnOneLine, likely: wireLikely,
+		story: wireStory, evidence: wireEvidence,
+		against: func(c *explained) []string {
+			return joined(given(c.torn() == 0, "no pulse is torn: an output of the receiver that fails looks the same"),
+				given(c.besides() == 0, "the other channels belong to another receiver, or were quiet themselves"))
+		},
+		try:     handsOff + "swap this wire with that of a quiet channel and record again; a fault that moves with the wire is the wire's",
+		instead: []string{"an output of the receiver that fails", "a probe that sits loosely on the pin"},
+	},
+	{
+		cause: noise, source: practice,
+		takes: glitchesBesideOthers, likely: never,
+		story: func(c *explained) string {
+			return c.who() + " alone has " + counted(c.sum(decode.Glitch), "glitch") + " " + c.when() + ": probably noise on this wire"
+		},
+		evidence: func(c *explained) []string {
+			return []string{counted(c.sum(decode.Glitch), "glitch") + " with nothing at the same time on the other lines"}
+		},
+		try:     running + "connect the ground close to this wire, shorten the lead, and record with the motors stopped and running",
+		instead: []string{"a loose probe or ground clip", "a wire that begins to break"},
+	},
+	{
+		cause: oneChannel, source: practice,
+		takes: onTheOnlyLine, likely: always,
+		story: func(c *explained) string {
+			return c.who() + " " + c.trouble() + " " + c.when() + "; with one channel recorded the wire, the supply, the link and noise look alike"
+		},
+		evidence: func(c *explained) []string {
+			return []string{"no other channel with pulses was recorded beside it"}
+		},
+		try:     handsOff + "clip a second channel of the same receiver and one unconnected wire beside it, and record again",
+		instead: []string{"a loose wire", "a supply that dips", "a lost link", "noise"},
+	},
+	{
+		cause: packets, source: practice, wide: true,
+		takes: repeatedWidths, likely: func(c *explained) bool { n, of := c.repeating(); return n*2 > of },
+		story: func(c *explained) string {
+			return "while sticks moved, " + c.who() + " stood still for some frames and then jumped, " + c.when() + ": radio packets were probably lost"
+		},
+		evidence: func(c *explained) []string {
+			n, of := c.repeating()
+			return []string{counted(c.sum(decode.RepeatedWidth), "frame") + " of repeated widths on " + short(n) + " of " + counted(of, "moving channel")}
+		},
+		try:     running + "range test: move one stick slowly for a minute, near and far, and compare",
+		instead: []string{"a hand that stops and starts", "a radio that sends some channels less often"},
+	},
+	{
+		cause: halfRate, source: practice, wide: true,
+		takes: everySecond, likely: always,
+		story: func(c *explained) string {
+			return "every second frame is missing on " + c.who() + " " + c.when() + ": half the frames are lost, or the receiver changed to double the period"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.DroppedFrame) },
+		try:      "look up the frame rates that the receiver offers, then repeat at short range",
+		instead:  []string{"a receiver mode with half the rate", "a link that brings every second packet"},
+	},
+	{
+		cause: coarseRecording, source: practice, wide: true,
+		takes: tooCoarse, likely: always,
+		story: func(c *explained) string {
+			return "the time stamps lose digits as they grow, so that " + c.who() + " only seems to jitter"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.WidthJitter) },
+		try:      "export the capture with more digits, or record for a shorter time",
+		instead:  []string{"jitter of the receiver that is as small as the stamps are coarse"},
+	},
+	{
+		cause: softwareTiming, source: "nested and colliding interrupts in published reports; see DEVELOPERS.md", wide: true,
+		takes: unsteady, likely: softwareLikely,
+		story: softwareStory,
+		evidence: func(c *explained) []string {
+			return joined(c.messages(decode.WidthJitter), c.messages(decode.PeriodJitter), c.counts(decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange))
+		},
+		against: func(c *explained) []string {
+			return given(c.glitched(), "glitches on the same wire: noise may move the edges as well")
+		},
+		try:     handsOff + "record at the receiver's own pin with nothing else plugged in; if it stays, it is the receiver",
+		instead: []string{"noise that moves edges without making glitches", "a stick or its potentiometer that is worn"},
+	},
+	{
+		cause: hand, source: practice, wide: true,
+		takes: unsteadyAwayFromNeutral, likely: never,
+		story: func(c *explained) string {
+			return c.who() + " is unsteady only where the stick is away from neutral: probably a hand on it"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.WidthJitter) },
+		try:      running + "let go of the stick, or tape it in place, and record again",
+		instead:  []string{"a worn stick", "software timing at long pulses"},
+	},
+	{
+		cause: twoSources, source: practice,
+		takes: extraPulses, likely: always,
+		story: func(c *explained) string {
+			return c.who() + " carries " + counted(c.sum(decode.ExtraPulse), "pulse") + " between its frames " + c.when() + ": two sources drive this wire, or the receiver sends more than it should"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.ExtraPulse) },
+		try:      handsOff + "unplug everything but the receiver from this wire and record again",
+		instead:  []string{"long noise marks", "a receiver that changes its mode"},
+	},
+	{
+		cause: stuckLine, source: practice,
+		takes: stuckLevels, likely: always,
+		story: func(c *explained) string {
+			return c.who() + " is held at one level for longer than any pulse, " + c.when() + ": a short to the supply, or an output that stopped"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.StuckLevel) },
+		try:      handsOff + "unplug what the wire drives and record again",
+		instead:  []string{"an open wire that a pull-up holds"},
+	},
+	{
+		cause: inverter, source: practice, wide: true,
+		takes: ofKind(decode.Inverted), likely: always,
+		story: func(c *explained) string {
+			return "the pulses of " + c.who() + " are low and the line rests high: something between receiver and probe inverts"
+		},
+		evidence: func(c *explained) []string { return []string{"decoded as active low"} },
+		try:      handsOff + "probe at the receiver's own pin; if a level shifter is meant to invert, state active low",
+		instead:  []string{"a receiver output that is set to inverted pulses"},
+	},
+	{
+		cause: otherSignal, source: practice,
+		takes: ofKind(decode.WrongSignal), likely: always,
+		story: func(c *explained) string {
+			return c.who() + " does not carry what was asked for: it is a signal of kind " + string(c.lines[0].Signal)
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.WrongSignal) },
+		try:      "set this output of the receiver to servo pulses, or probe another pin",
+		instead:  []string{"a probe on the wrong pin"},
+	},
+	{
+		cause: notConnected, source: practice, wide: true,
+		takes: silentThroughout(decode.Low), likely: always,
+		story: func(c *explained) string {
+			return c.who() + " stays low from start to end: nothing is connected, or the receiver is off"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.SignalLoss) },
+		try:      handsOff + "check the pin and the ground, then measure the supply at the receiver",
+		instead:  []string{"a threshold above the signal", "a receiver that sends nothing without its transmitter"},
+	},
+	{
+		cause: powerPin, source: practice, wide: true,
+		takes: silentThroughout(decode.High), likely: always,
+		story: func(c *explained) string {
+			return c.who() + " stays high from start to end: probably the supply pin of the plug, not the signal"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.SignalLoss) },
+		try:      handsOff + "move the probe to the signal pin of the plug",
+		instead:  []string{"an open input with a pull-up", "an output that is shorted to the supply"},
+	},
+	{
+		cause: endPoints, source: practice, wide: true,
+		takes: reachedEnds, likely: func(c *explained) bool { return !c.glitched() && c.walkedOut() },
+		story: func(c *explained) string {
+			return c.who() + " goes beyond the usual widths " + c.when() + ": end points or trims are set too far"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.WidthOutOfRange) },
+		against: func(c *explained) []string {
+			return given(c.glitched(), "glitches on the same wire may have cut or joined pulses")
+		},
+		try:     running + "set end points and trims on the transmitter to normal, then sweep each stick once",
+		instead: []string{"a receiver preset out there", "limits that are tighter than the radio's"},
+	},
+	{
+		cause: periodSetting, source: "internal oscillators may be off by more than 1 %: " + practice, wide: true,
+		takes: meanPeriods, likely: always,
+		story: func(c *explained) string {
+			return "the frame period of " + c.who() + " is not the stated one: another rate is set, or the receiver's clock is off"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.PeriodOutOfRange) },
+		against: func(c *explained) []string {
+			return []string{"the clock of the capture is not known better than about 50 ppm"}
+		},
+		try:     "look up the receiver's rate setting; compare with a second recorder",
+		instead: []string{"a recorder whose clock is off"},
+	},
+	{
+		cause: supplyOrLink, source: practice, wide: true,
+		takes: anyGaps, likely: never,
+		story: func(c *explained) string {
+			return c.who() + " lost frames " + c.when() + " while other channels were disturbed as well: the supply, the link or the wires"
+		},
+		evidence: func(c *explained) []string { return c.counts(decode.DroppedFrame, decode.SignalLoss) },
+		try:      running + "record the receiver's supply as one more channel, and wiggle one plug at a time",
+		instead:  []string{"several loose wires at once"},
+	},
+}

@@ -1,0 +1,449 @@
+package diagnose
+
+import (
+	"cmp"
+	"fmt"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+)
+
+// Signatures of what befalls all channels of a receiver at once.
+
+// Kinds of finding that tell of all channels of a receiver.
+const (
+	periodChanged = decode.Kind("period-changed")
+	sharedHold    = decode.Kind("shared-hold")
+)
+
+// unevenTime takes the recorder's own steps, and what all channels show there.
+func unevenTime(b *bench, in incident) incident {
+	steps := in.kinds(decode.UnevenTime)
+	if len(steps) == 0 {
+		return nil
+	}
+	from, to := steps.start()-usualPeriod, steps.end()+usualPeriod
+	brief := to-from < decode.Second
+	return in.of(func(o observation) bool {
+		beside := o.start <= to && o.end >= from && slices.Contains([]decode.Kind{decode.DroppedFrame, decode.SignalLoss, decode.PeriodOutOfRange, decode.WidthSpike, decode.WidthOutOfRange}, o.kind)
+		return o.kind == decode.UnevenTime || beside && (brief || b.isShared(o))
+	})
+}
+
+// silentToTheEnd takes the losses of all channels that begin within two frames
+// and last to the end.
+func silentToTheEnd(b *bench, in incident) incident {
+	losses := in.kinds(decode.SignalLoss).of(func(o observation) bool {
+		return o.end == b.analysis.End && o.start > b.analysis.Start && !in.stuck(o.lines[0])
+	})
+	if len(losses) == 0 {
+		return nil
+	}
+	lines := losses.lines(b)
+	latest := losses[len(losses)-1].start
+	losses = losses.of(func(o observation) bool { return latest-o.start <= 2*max(o.lines[0].period, lines[0].period) })
+	if lines = losses.lines(b); !b.everyOne(lines, latest) {
+		return nil
+	}
+	return in.of(func(o observation) bool {
+		return o.kind != sharedHold && o.start >= losses.start()-lines[0].period
+	})
+}
+
+// isShared reports whether at least half of an observation's gaps are part of a
+// shared one.
+func (b *bench) isShared(o observation) bool {
+	l := o.lines[0]
+	gaps, in := l.within(o.start, o.end), 0
+	for _, g := range gaps {
+		if slices.ContainsFunc(b.shared, func(s shared) bool { return s.has(l, g) }) {
+			in++
+		}
+	}
+	return len(gaps) > 0 && in*2 >= len(gaps)
+}
+
+func (s shared) has(l *line, g gap) bool {
+	return slices.Contains(s.lines, l) && g.start <= s.end && g.end >= s.start
+}
+
+// gapsOf lists the line's gaps in a shared one.
+func (s shared) gapsOf(l *line) (all []gap) {
+	for _, g := range l.within(s.start, s.end) {
+		if g.start < s.end && g.end > s.start {
+			all = append(all, g)
+		}
+	}
+	return all
+}
+
+// missing is the most frames that a channel misses in a shared gap.
+func (s shared) missing() (n int64) {
+	for _, l := range s.lines {
+		on := int64(0)
+		for _, g := range s.gapsOf(l) {
+			on += g.frames
+		}
+		n = max(n, on)
+	}
+	return n
+}
+
+// sharedIn lists the shared gaps that observations of an incident tell of. Where
+// only one channel was recorded, each of its gaps stands for all.
+func (b *bench) sharedIn(in incident) (all []shared) {
+	gaps := in.kinds(decode.DroppedFrame, decode.SignalLoss)
+	for _, s := range b.shared {
+		if slices.ContainsFunc(gaps, func(o observation) bool {
+			return o.start <= s.end && o.end >= s.start && slices.Contains(s.lines, o.lines[0])
+		}) {
+			all = append(all, s)
+		}
+	}
+	return all
+}
+
+// sharedGapKinds are what a shared gap brings with it.
+var gapKinds = []decode.Kind{decode.DroppedFrame, decode.SignalLoss}
+
+// ofGroups takes the gaps that the shared ones hold, and beside them what else a
+// cause brings.
+func (b *bench) ofGroups(in incident, groups []shared, before, after decode.Time, kinds ...decode.Kind) incident {
+	return in.of(func(o observation) bool {
+		for _, s := range groups {
+			if !slices.Contains(s.lines, o.lines[0]) || o.end < s.start-before || o.start > s.end+after {
+				continue
+			}
+			if slices.Contains(kinds, o.kind) && o.start >= s.start-before || slices.Contains(gapKinds, o.kind) && b.mostlyIn(o, groups) {
+				return true
+			}
+		}
+		return false
+	})
+}
+
+// mostlyIn reports whether half of an observation's gaps are in the groups.
+func (b *bench) mostlyIn(o observation, groups []shared) bool {
+	l := o.lines[0]
+	gaps, in := l.within(o.start, o.end), 0
+	for _, g := range gaps {
+		if slices.ContainsFunc(groups, func(s shared) bool { return s.has(l, g) }) {
+			in++
+		}
+	}
+	return in*2 >= len(gaps) && len(gaps) > 0
+}
+
+// settling is how long after a gap start-up marks may last. Common practice, no
+// source.
+const settling = 500 * decode.Millisecond
+
+var rebootKinds = []decode.Kind{decode.Glitch, decode.ExtraPulse, decode.StuckLevel, decode.PeriodOutOfRange, decode.WidthOutOfRange,
+	decode.WidthSpike, decode.DroppedFrame, decode.SignalLoss, periodChanged}
+
+// reboots takes shared gaps on every channel alive that end as a restart does.
+func reboots(b *bench, in incident) incident {
+	var groups []shared
+	for _, s := range b.sharedOrOnly(in) {
+		if b.everyOne(s.lines, s.start) && len(b.marks(s)) > 0 {
+			groups = append(groups, s)
+		}
+	}
+	return b.ofGroups(in, groups, startFrames*usualPeriod, settling, rebootKinds...)
+}
+
+// sharedOrOnly is sharedIn, and where one channel alone was recorded each of its
+// gaps of more than three frames.
+func (b *bench) sharedOrOnly(in incident) []shared {
+	if only := b.only(); only != nil {
+		var all []shared
+		for _, o := range in.kinds(gapKinds...) {
+			for _, g := range only.within(o.start, o.end) {
+				if o.on(only) && g.frames > linkFrames && g.start > b.analysis.Start {
+					all = append(all, shared{[]*line{only}, g.start, g.end})
+				}
+			}
+		}
+		return all
+	}
+	return b.sharedIn(in)
+}
+
+// only is the one channel with pulses, if there is just one.
+func (b *bench) only() (one *line) {
+	for _, l := range b.lines {
+		if l.pulsing() {
+			if one != nil {
+				return nil
+			}
+			one = l
+		}
+	}
+	return one
+}
+
+// linkFrames is how many frames a link may miss before a supply is as likely.
+const linkFrames = 3
+
+// marks lists the signs of a restart at the end of a shared gap.
+func (b *bench) marks(s shared) []string {
+	if s.end == b.analysis.End {
+		return nil
+	}
+	moved, known, values, rate := 0, 0, 0, 0
+	for _, l := range s.lines {
+		for _, g := range s.gapsOf(l) {
+			if step, ok := l.phaseStep(g); ok {
+				known++
+				if step {
+					moved++
+				}
+			}
+		}
+		if l.startUpWidths(s) {
+			values++
+		}
+		if l.otherPeriodAfter(s) {
+			rate++
+		}
+	}
+	marks := given(known > 0 && moved*2 >= known, "the frames come back on another beat")
+	if s.missing() > linkFrames || len(marks) > 0 {
+		marks = joined(marks,
+			given(b.startUpNoise(s), "pulses or noise as at start-up around the return"),
+			given(values > 0 && values*2 >= len(s.lines), "other widths than before are kept after the return"),
+			given(rate*2 > len(s.lines), "the frame period is another one after the return"))
+	}
+	return marks
+}
+
+// phaseStep reports whether frames after a gap are off the beat of those before.
+// It is not known where the rhythm is none, or the gap too long for the beat.
+// Where the beat wanders, another output that moves may have shifted it by up to
+// 1.5 ms.
+func (l *line) phaseStep(g gap) (step, known bool) {
+	if l.Period.Pattern == decode.WidthTimed || l.Period.Pattern == decode.IrregularPattern {
+		return false, false
+	}
+	t := l.read()
+	after := t.from(g.end)
+	before := t.from(g.start) - 1
+	if before < 0 || after >= len(t.starts) {
+		return false, false
+	}
+	limit := min(1500*decode.Microsecond, l.period/8)
+	if l.beatHolds(before-beatFrames, before) && l.beatHolds(after, after+beatFrames) {
+		limit = l.period / 50
+	}
+	frames, off := l.offBeat(t.starts[after] - t.starts[before])
+	drift := frames * l.period / 20000 // 50 ppm
+	return max(off, -off) > limit+drift, drift < l.period/4
+}
+
+const beatFrames = 10
+
+// beatHolds reports whether two pulses are on one beat.
+func (l *line) beatHolds(i, k int) bool {
+	t := l.read()
+	if i < 0 || k >= len(t.starts) {
+		return false
+	}
+	_, off := l.offBeat(t.starts[k] - t.starts[i])
+	return max(off, -off)*200 < l.period
+}
+
+// offBeat returns how many periods fit best, and what is left.
+func (l *line) offBeat(d decode.Time) (frames, off decode.Time) {
+	frames = (d + l.period/2) / l.period
+	return frames, d - frames*l.period
+}
+
+// startUpWidths reports whether the width rests elsewhere after a gap, where it
+// rested before.
+func (l *line) startUpWidths(s shared) bool {
+	const rest = 10
+	t := l.read()
+	after, before := t.from(s.end), t.from(s.start)
+	if before < rest || after+rest > len(t.starts) {
+		return false
+	}
+	band := max(5, 6*l.NoiseScale())
+	was, wasRange := t.middle(before-rest, before)
+	is, isRange := t.middle(after+1, after+rest)
+	d := is - was
+	return wasRange <= band && isRange <= band && max(d, -d) > max(20, band)
+}
+
+// middle is the mean of some widths in microseconds, and how far they reach.
+func (t *train) middle(from, to int) (mean, reach float64) {
+	low, high := t.width(from), t.width(from)
+	for i := from; i < to; i++ {
+		w := t.width(i)
+		mean += w / float64(to-from)
+		low, high = min(low, w), max(high, w)
+	}
+	return mean, high - low
+}
+
+// otherPeriodAfter reports whether frames keep another period after a gap.
+func (l *line) otherPeriodAfter(s shared) bool {
+	t := l.read()
+	before, ok := t.interval(t.from(s.start)-12, t.from(s.start))
+	after, too := t.interval(t.from(s.end)+1, t.from(s.end)+13)
+	d := after - before
+	return ok && too && max(d, -d)*50 > before
+}
+
+// interval is the interval that most pulses of a row keep.
+func (t *train) interval(from, to int) (decode.Time, bool) {
+	if from < 0 || to > len(t.starts) {
+		return 0, false
+	}
+	var all []decode.Time
+	for i := from + 1; i < to; i++ {
+		all = append(all, t.starts[i]-t.starts[i-1])
+	}
+	slices.Sort(all)
+	low, high := all[1], all[len(all)-2]
+	return all[len(all)/2], (high-low)*50 < low
+}
+
+// startUpNoise reports whether runts, long marks, extra pulses or another kind
+// of signal come in a gap or just after it, on lines that were calm before.
+func (b *bench) startUpNoise(s shared) bool {
+	from, to := s.start, s.end+settling/2
+	noisy := 0
+	for _, l := range s.lines {
+		before := l.glitchesIn(s.start-settling, s.start-l.period)
+		during := l.glitchesIn(from, to)
+		other := slices.ContainsFunc(l.OtherKinds, func(k decode.KindSpan) bool { return k.Start <= to && k.End >= from })
+		odd := false
+		for e := range l.StuckMarks() {
+			odd = odd || e.Start >= from && e.Start <= to
+		}
+		for e := range l.ExtraPulses() {
+			odd = odd || e.Start >= from && e.Start <= to
+		}
+		if len(before) == 0 && (len(during) > 0 || other || odd) {
+			noisy++
+		}
+	}
+	return noisy > 0
+}
+
+// lostLink takes what a link loses: stretches that receivers hold or preset, and
+// shared gaps of up to three frames.
+func lostLink(b *bench, in incident) incident {
+	holds := in.kinds(sharedHold)
+	part := in.of(func(o observation) bool {
+		return slices.ContainsFunc(holds, func(h observation) bool {
+			margin := 3 * h.lines[0].period
+			return o.kind == sharedHold || o.kind != decode.Glitch && o.start >= h.start-margin && o.end <= h.end+margin
+		})
+	})
+	var short []shared
+	for _, s := range b.sharedIn(in) {
+		if len(s.lines) > 1 && s.missing() <= linkFrames && b.everyOne(s.lines, s.start) {
+			short = append(short, s)
+		}
+	}
+	for _, o := range b.ofGroups(in, short, usualPeriod, 2*usualPeriod, decode.PeriodOutOfRange, decode.WidthSpike) {
+		if !slices.ContainsFunc(part, func(p observation) bool { return p.finding == o.finding }) && !b.everySecondOf(o) {
+			part = append(part, o)
+		}
+	}
+	return part
+}
+
+// longSharedGaps takes the shared gaps that are left.
+func longSharedGaps(b *bench, in incident) incident {
+	var groups []shared
+	for _, s := range b.sharedIn(in) {
+		if b.everyOne(s.lines, s.start) || len(s.lines) > 2 {
+			groups = append(groups, s)
+		}
+	}
+	part := b.ofGroups(in, groups, usualPeriod, 2*usualPeriod, decode.PeriodOutOfRange, decode.WidthSpike)
+	return part.of(func(o observation) bool { return !b.everySecondOf(o) })
+}
+
+// changedPeriod takes a change of the frame period and what it leaves behind.
+func changedPeriod(_ *bench, in incident) incident {
+	changes := in.kinds(periodChanged)
+	return in.of(func(o observation) bool {
+		return o.kind == periodChanged || slices.ContainsFunc(changes, func(c observation) bool {
+			reach := 3 * c.lines[0].period
+			return o.kind != decode.Glitch && o.lines[0] == c.lines[0] && o.end >= c.start-reach && o.start <= c.start+reach
+		})
+	})
+}
+
+// sharedGaps lists those that a case is about.
+func (c *explained) sharedGaps() (all []shared) {
+	for _, p := range c.parts {
+		for _, s := range c.bench.sharedOrOnly(p) {
+			if !slices.ContainsFunc(all, func(o shared) bool { return o.start == s.start }) {
+				all = append(all, s)
+			}
+		}
+	}
+	return all
+}
+
+func (c *explained) shortGaps() []shared {
+	return slices.DeleteFunc(c.sharedGaps(), func(s shared) bool { return s.missing() > linkFrames })
+}
+
+func (c *explained) longestShared() string {
+	all := c.sharedGaps()
+	if len(all) == 0 {
+		return ""
+	}
+	longest := slices.MaxFunc(all, func(x, y shared) int { return cmp.Compare(x.end-x.start, y.end-y.start) })
+	return lasting(longest.end - longest.start)
+}
+
+// rebootMarks tells the signs of a restart, each with how often.
+func (c *explained) rebootMarks() []string {
+	gaps := c.sharedGaps()
+	var marks []string
+	times := map[string]int{}
+	for _, s := range gaps {
+		for _, m := range c.bench.marks(s) {
+			if times[m]++; times[m] == 1 {
+				marks = append(marks, m)
+			}
+		}
+	}
+	out := []string{fmt.Sprintf("%s on every channel alive, up to %s", counted(len(gaps), "gap"), c.longestShared())}
+	for _, m := range marks {
+		if len(gaps) > 1 {
+			m += fmt.Sprintf(" (%d of %d)", times[m], len(gaps))
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
+func linkStory(c *explained) string {
+	holds := c.sum(sharedHold)
+	switch {
+	case holds == 0:
+		return "the same frames are missing on " + c.who() + " " + c.when() + ": radio packets were lost on the way"
+	case len(c.sharedGaps()) > 0:
+		return c.who() + " froze or fell silent together " + c.when() + ": the radio link was lost there"
+	}
+	return c.who() + " froze together and then jumped together, " + c.when() + ": the radio link was lost there and the receiver covered it"
+}
+
+func rateStory(c *explained) string {
+	for _, l := range c.lines {
+		if len(l.Period.Changes) > 0 {
+			x := l.Period.Changes[0]
+			return fmt.Sprintf("the frame period of %s went from %s to %s at %s", c.who(), millis(x.From), millis(x.To), c.at(x.At)) +
+				map[bool]string{true: ", and changed again later"}[len(l.Period.Changes) > 1]
+		}
+	}
+	return "the frame period of " + c.who() + " changed " + c.when()
+}

@@ -1,0 +1,146 @@
+package diagnose
+
+import (
+	"fmt"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+)
+
+// How stories speak: of channels, of times, of counts.
+
+// who names the channels of a case: "throttle", "throttle and rudder", "all 6
+// channels".
+func (c *explained) who() string {
+	all := 0
+	for _, l := range c.bench.lines {
+		if l.pulsing() {
+			all++
+		}
+	}
+	if len(c.lines) > 2 && len(c.lines) == all {
+		return fmt.Sprintf("all %d channels", all)
+	}
+	return series(names(c.lines))
+}
+
+// when tells the times: "at 7.3 s", "from 12.2 to 13.1 s", "6 times between 7.3
+// and 51.4 s".
+func (c *explained) when() string {
+	const instant = 250 * decode.Millisecond
+	times := c.times()
+	first, last := times[0], times[len(times)-1]
+	brief := !slices.ContainsFunc(times, func(t [2]decode.Time) bool { return t[1]-t[0] > instant })
+	switch {
+	case len(times) == 1 && brief:
+		return "at " + c.at(first[0])
+	case len(times) == 1:
+		return "from " + c.digits(first[0]) + " to " + c.at(first[1])
+	case len(times) == 2 && brief:
+		return "at " + c.digits(first[0]) + " and " + c.at(last[0])
+	}
+	return fmt.Sprintf("%d times between %s and %s", len(times), c.digits(first[0]), c.at(last[1]))
+}
+
+func (c *explained) at(t decode.Time) string { return c.digits(t) + " s" }
+
+// digits writes an instant as finely as one would look it up.
+func (c *explained) digits(t decode.Time) string {
+	if c.bench.analysis.End-c.bench.analysis.Start < 10*decode.Second {
+		return t.Seconds(2)
+	}
+	return t.Seconds(1)
+}
+
+// lasting writes a duration.
+func lasting(d decode.Time) string {
+	if d < decode.Second {
+		return fmt.Sprintf("%.0f ms", float64(d)/float64(decode.Millisecond))
+	}
+	return d.Seconds(1) + " s"
+}
+
+// millis writes microseconds as milliseconds.
+func millis(us float64) string {
+	text := fmt.Sprintf("%.2f", us/1000)
+	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".") + " ms"
+}
+
+// short writes a count.
+func short[T int | int64](n T) string { return fmt.Sprint(n) }
+
+// counted writes a count with its noun.
+func counted[T int | int64](n T, noun string) string {
+	switch {
+	case n == 1:
+		return "1 " + noun
+	case strings.HasSuffix(noun, "ch"):
+		return fmt.Sprintf("%d %ses", n, noun)
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// series writes a list: "a, b and c".
+func series(s []string) string {
+	if len(s) < 2 {
+		return strings.Join(s, "")
+	}
+	return strings.Join(s[:len(s)-1], ", ") + " and " + s[len(s)-1]
+}
+
+// sentence makes a story begin with a capital, unless it begins with a channel's
+// name, and end with a full stop.
+func sentence(s string) string {
+	first, n := utf8.DecodeRuneInString(s)
+	for _, opening := range []string{"the ", "while ", "every ", "noise ", "all ", "single "} {
+		if strings.HasPrefix(s, opening) {
+			s = string(unicode.ToUpper(first)) + s[n:]
+			break
+		}
+	}
+	return s + "."
+}
+
+// given returns one piece of evidence if it holds.
+func given(holds bool, format string, args ...any) []string {
+	if !holds {
+		return nil
+	}
+	return []string{fmt.Sprintf(format, args...)}
+}
+
+// joined puts lists of evidence together.
+func joined(lists ...[]string) (all []string) {
+	for _, l := range lists {
+		all = append(all, l...)
+	}
+	return all
+}
+
+// messages quotes the findings of some kind, with their channel where there are
+// several, the first three of them.
+func (c *explained) messages(kind decode.Kind) (all []string) {
+	const most = 3
+	n := 0
+	for _, o := range c.all() {
+		if o.kind != kind {
+			continue
+		}
+		if n++; n > most {
+			continue
+		}
+		text := c.bench.judgement.Findings[o.finding].Message
+		if len(c.lines) > 1 && len(o.lines) == 1 {
+			text = o.lines[0].Name + ": " + text
+		}
+		all = append(all, text)
+	}
+	if n > most {
+		all = append(all, fmt.Sprintf("and %d more of the kind", n-most))
+	}
+	return all
+}
