@@ -81,6 +81,12 @@ func known(v float64) float64 {
 // microseconds: at least the given width, and what noise and sampling ask for.
 func (s Settings) Band(least float64) float64 { return max(least, 6*s.Noise, 2*s.Step) }
 
+// Held finds the visits among pulses, whose widths may lie within
+// [Settings.Band] of their median.
+func Held(pulses iter.Seq[decode.Pulse], s Settings, least float64) []Visit {
+	return newTrack(pulses, nil, s).visits(s.Band(least))
+}
+
 // visitBand allows for a hand, which drifts and wobbles by some microseconds.
 const visitBand = 15
 
