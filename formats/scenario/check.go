@@ -16,13 +16,14 @@ import (
 // carriedKeys are the keys that each kind of signal takes besides kind and
 // active.
 var carriedKeys = map[string]string{
-	"servo":          "frames offset after width_us moves step_us value_jitter_us jitter_us repeat_frames",
+	"servo":          "frames offset after width_us moves step_us value_jitter_us jitter_us repeat_frames hand failsafe",
 	"duty":           "frames offset duty_percent jitter_us",
-	"pulse-position": "frames offset marker_us slots_us moves step_us value_jitter_us jitter_us repeat_frames",
+	"pulse-position": "frames offset marker_us slots_us moves step_us value_jitter_us jitter_us repeat_frames hand failsafe",
 	"serial":         "bit_us text burst_bytes gap",
 	"echo":           "of share",
 	"noise":          "mean_us width_us",
 	"silent":         "level",
+	"mark":           "level offset bounce",
 }
 
 // often are the keys by which a fault picks frames, and stretches those by
@@ -109,6 +110,9 @@ func (s *Scenario) checkCapture() *problem {
 		return &problem{"sampling_phase", "says nothing of an exact capture", "state sampling, or leave it out"}
 	case phase < 0:
 		return &problem{"sampling_phase", fmt.Sprintf("%q is no time within one sample", exact.Shorten(s.SamplingPhase)), `write "random" or a time such as "10ns"`}
+	}
+	if p := s.checkTransmitter(); p != nil {
+		return p
 	}
 	return s.Frames.check("frames", s)
 }
@@ -211,6 +215,10 @@ func (s *Scenario) checkCarried(c *Carried, path, channel string) *problem {
 		return &problem{path + ".bit_us", "must lie in 0.05..100000", ""}
 	case c.BurstBytes < 0 || c.Gap < 0 || decode.Time(c.Gap) > longestPause:
 		return &problem{path + ".burst_bytes", "and gap must not be below zero, nor gap above 1 h", ""}
+	case c.Kind == "mark" && s.Transmitter == nil:
+		return &problem{path + ".kind", "marks a transmitter that nobody switches", `write [transmitter] with off = "12s"`}
+	case c.Offset < 0 || decode.Time(c.Offset) > decode.Second || c.Bounce < 0 || decode.Time(c.Bounce) > decode.Second:
+		return &problem{path + ".bounce", "and offset must lie in 0..1 s", ""}
 	case c.Kind == "noise" && (!within(c.MeanUs, 0.05, 1e7) || c.WidthUs < 0 || c.WidthUs > 1e6):
 		return &problem{path + ".mean_us", "must lie in 0.05..10000000, and width_us in 0..1000000", ""}
 	case c.Kind == "echo" && (s.channel(c.Of) < 0 || c.Of == channel || s.Channels[s.channel(c.Of)].echoes()):
@@ -230,6 +238,11 @@ func (s *Scenario) checkFramed(c *Carried, path, channel string) *problem {
 	f, _ := s.frames(c, channel)
 	if c.Frames != nil {
 		if p := f.check(path+".frames", s); p != nil {
+			return p
+		}
+	}
+	for _, p := range []*problem{c.Hand.wrong(path), c.Failsafe.wrong(path)} {
+		if p != nil {
 			return p
 		}
 	}
@@ -312,6 +325,11 @@ func (c *Carried) widest(path string) (u room) {
 		}
 		if k := max(m.Slot, 1) - 1; m.SweepUs == 0 {
 			slots[k] = max(slots[k], m.WidthUs)
+		}
+	}
+	if c.Failsafe != nil {
+		for k := range slots {
+			slots[k] = max(slots[k], c.Failsafe.WidthUs)
 		}
 	}
 	sum := c.MarkerUs

@@ -31,6 +31,7 @@ type Scenario struct {
 	Sampling      string            `toml:"sampling"`       // a rate, or "exact" ("" as well)
 	SamplingPhase string            `toml:"sampling_phase"` // how far samples come after time zero; "" or "random" draws it
 	Frames        Frames            `toml:"frames"`         // of all channels without their own
+	Transmitter   *Transmitter      `toml:"transmitter"`    // nil: it stays on
 	Channels      []Wire            `toml:"channel"`
 	Faults        []Fault           `toml:"fault"`
 }
@@ -67,7 +68,7 @@ type Part struct {
 }
 
 // Carried is a signal. Which fields count depends on Kind: servo, duty,
-// pulse-position, serial, echo, noise or silent.
+// pulse-position, serial, echo, noise, silent or mark.
 type Carried struct {
 	Kind          string            `toml:"kind"`
 	Active        string            `toml:"active"` // "high" or "low"; "" is the usual one
@@ -80,6 +81,8 @@ type Carried struct {
 	ValueJitterUs float64           `toml:"value_jitter_us"` // of the stick, once a packet
 	JitterUs      float64           `toml:"jitter_us"`       // of the pulse, every frame
 	RepeatFrames  int64             `toml:"repeat_frames"`   // frames that one radio packet feeds
+	Hand          *Hand             `toml:"hand"`            // on the stick
+	Failsafe      *Failsafe         `toml:"failsafe"`        // with the transmitter off; nil holds
 	DutyPercent   float64           `toml:"duty_percent"`
 	MarkerUs      float64           `toml:"marker_us"` // of a pulse-position stream,
 	SlotsUs       []float64         `toml:"slots_us"`  // marker to marker
@@ -90,7 +93,8 @@ type Carried struct {
 	Of            string            `toml:"of"`          // the channel that is echoed
 	Share         float64           `toml:"share"`       // of its pulses that come through whole
 	MeanUs        float64           `toml:"mean_us"`     // between marks of noise
-	Level         string            `toml:"level"`       // of a silent wire
+	Level         string            `toml:"level"`       // of a silent wire, or of a mark at first
+	Bounce        tomlfile.Duration `toml:"bounce"`      // of a mark's contacts
 }
 
 // Move is a movement of a stick: to a width, or a sweep about where it is.

@@ -108,6 +108,7 @@ type widths struct {
 	spec          *Carried
 	sticks        []stick
 	value, jitter *rand.Rand
+	link          *link
 	n             int64
 	packet        []float64     // values of the last radio packet
 	out           []decode.Time // reused
@@ -115,7 +116,7 @@ type widths struct {
 
 func (s *Scenario) widths(i int, c *Carried) *widths {
 	name := s.Channels[i].Name
-	g := &widths{spec: c, value: s.chance(name, "value"), jitter: s.chance(name, "width")}
+	g := &widths{spec: c, value: s.chance(name, "value"), jitter: s.chance(name, "width"), link: s.link(c)}
 	at := []float64{c.WidthUs}
 	switch c.Kind {
 	case "pulse-position":
@@ -125,7 +126,7 @@ func (s *Scenario) widths(i int, c *Carried) *widths {
 		at = []float64{float64(f.least()) * c.DutyPercent / 100e6}
 	}
 	for slot, width := range at {
-		st := stick{from: width}
+		st := stick{from: width, hand: newHeld(c.Hand, s.chance(name, "hand", int64(slot)))}
 		for j := range c.Moves {
 			if m := &c.Moves[j]; max(m.Slot, 1) == int64(slot+1) {
 				st.moves = append(st.moves, m)
@@ -140,7 +141,7 @@ func (s *Scenario) widths(i int, c *Carried) *widths {
 
 // next returns the widths of a frame that starts at t, valid until the next call.
 func (g *widths) next(t decode.Time) []decode.Time {
-	fresh := g.n%max(g.spec.RepeatFrames, 1) == 0
+	fresh := g.n%max(g.spec.RepeatFrames, 1) == 0 && (g.n == 0 || !g.link.lost(t))
 	g.n++
 	for i := range g.sticks {
 		if fresh {
@@ -154,6 +155,9 @@ func (g *widths) next(t decode.Time) []decode.Time {
 			g.packet[i] = v
 		}
 		v := g.packet[i]
+		if g.link.presets(t) {
+			v = g.link.does.WidthUs
+		}
 		if g.spec.JitterUs != 0 {
 			v += float64(g.spec.JitterUs * g.jitter.NormFloat64())
 		}
@@ -167,14 +171,15 @@ type stick struct {
 	from  float64 // where the current move began
 	now   *Move   // the current move, nil before the first
 	moves []*Move // still to come
+	hand  *held
 }
 
 func (s *stick) at(t decode.Time) float64 {
 	for len(s.moves) > 0 && t >= decode.Time(s.moves[0].At) {
 		s.from = s.now.from(s.from, decode.Time(s.moves[0].At))
-		s.now, s.moves = s.moves[0], s.moves[1:]
+		s.now, s.moves = s.hand.takes(s.moves[0], s.from), s.moves[1:]
 	}
-	return s.now.from(s.from, t)
+	return s.now.from(s.from, t) + s.hand.off(t)
 }
 
 // from returns the width at t of a move that began at width w.
@@ -278,7 +283,7 @@ func (g *framed) fill(w *wire, until decode.Time) {
 
 func (g *framed) frame(w *wire) {
 	start, _ := g.metronome.next()
-	fr := frame{start: start + g.lead, widths: g.own.next(start)}
+	fr := frame{start: start + g.lead, widths: g.own.next(start), dropped: g.own.link.stops(start)}
 	for _, b := range g.before {
 		fr.start += b.next(start)[0]
 	}

@@ -100,7 +100,7 @@ func TestScenarioChannelsAreSelected(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, []decode.Channel{{Name: "rudder", Named: true}, {Name: "spare", Named: true}}, r.Channels())
 	assert.Equal(t, "scenario", r.Header().Format)
-	assert.Len(t, r.Header().Variables, 8)
+	assert.Len(t, r.Header().Variables, 9)
 	some, _ := edgesOf(t, r)
 	r, err = open(capture.Options{})
 	require.NoError(t, err)

@@ -166,6 +166,9 @@ func (s *Scenario) carry(w *wire, i int, c *Carried, from, to decode.Time, cross
 		w.pace += 4e6 / c.MeanUs
 	case "silent":
 		low = c.Level == "high"
+	case "mark":
+		low = c.Level == "high"
+		s.mark(w, c, s.chance(s.Channels[i].Name, "mark"), from, to)
 	}
 	if low {
 		w.fillers = append(w.fillers, &once{opFlip, from, to})
