@@ -12,12 +12,14 @@ import (
 
 	"widthwise/decode"
 	"widthwise/formats"
+	"widthwise/formats/scenario"
 )
 
 type convertOptions struct {
 	*options
 	as      string // csv or vcd
 	samples formats.Rate
+	truth   string // file for what a scenario puts on its channels
 }
 
 func (a *app) convertCommand() *cobra.Command {
@@ -27,7 +29,8 @@ func (a *app) convertCommand() *cobra.Command {
 		Short: "any capture to CSV or VCD, exact in edges",
 		Long: "Writes a capture as a table (one row a change, unknown levels x, or one row a sample with --samples) or as\n" +
 			"a value change dump with a timescale of 1 ps. Times are not shifted. A scenario becomes a capture.\n" +
-			"OUT ends in .csv or .vcd, or is - for standard output together with --as.",
+			"OUT ends in .csv or .vcd, or is - for standard output together with --as. --truth writes what a scenario\n" +
+			"puts on its channels apart, for an exercise whose solution stays with the teacher.",
 		Example: "  widthwise convert tug.toml tug.csv --samples 10MHz\n  widthwise convert tug.csv tug.vcd",
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 {
@@ -40,6 +43,7 @@ func (a *app) convertCommand() *cobra.Command {
 	group(cmd, printingGroup, func(f *pflag.FlagSet) {
 		f.Func("as", "`csv|vcd` where the name of OUT does not say it", choice(&o.as, "csv", "vcd"))
 		f.Func("samples", "`RATE` a row for each sample, such as 10MHz; otherwise a row for each change", into(&o.samples, parseRate))
+		f.StringVar(&o.truth, "truth", "", "`FILE` what a scenario puts on its channels, as JSON")
 	})
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.convert(cmd.Context(), o, args[0], args[1]) }
 	return cmd
@@ -64,6 +68,10 @@ func (a *app) convert(ctx context.Context, o convertOptions, in, out string) err
 	if o.from != nil || o.to != nil {
 		source = decode.Between(source, o.from, o.to)
 	}
+	made, err := o.scenario(in, reader.Header().Format)
+	if err != nil {
+		return err
+	}
 	write := func(w io.Writer) error {
 		if as == "vcd" {
 			return formats.WriteVCD(w, source)
@@ -79,7 +87,10 @@ func (a *app) convert(ctx context.Context, o convertOptions, in, out string) err
 		return err
 	}
 	a.warnings(in, reader.Origin().Notes)
-	return nil
+	if made == nil {
+		return nil
+	}
+	return writeFile(o.truth, made.WriteTruth)
 }
 
 // target finds the format to write and refuses what cannot be meant.
@@ -99,6 +110,24 @@ func (o convertOptions) target(in, out string) (string, error) {
 		return "", usageError("%s: is IN and OUT at once; another name for OUT", out)
 	}
 	return as, nil
+}
+
+// scenario reads the scenario whose truth is asked for; nil where none is.
+func (o convertOptions) scenario(in, format string) (*scenario.Scenario, error) {
+	switch {
+	case o.truth == "":
+		return nil, nil
+	case format != "scenario" || in == "-":
+		return nil, usageError("--truth %s: %s is no scenario file; only what was made up has a known truth", o.truth, in)
+	}
+	text, err := os.ReadFile(in)
+	if err != nil {
+		return nil, bare(in, err)
+	}
+	if !scenario.Looks(text) {
+		return nil, usageError("--truth %s: %s is compressed; a plain scenario file", o.truth, in)
+	}
+	return scenario.Parse(in, text)
 }
 
 func sameFile(a, b string) bool {
