@@ -56,6 +56,13 @@ const (
 	WrongSignal      Kind = "wrong-signal"
 )
 
+// Kinds lists every kind of finding.
+var Kinds = []Kind{
+	WidthOutOfRange, WidthJitter, WidthSpike, RepeatedWidth, "shared-hold", FrozenWidth, SharedLoss, EdgeChatter, UnknownLevel,
+	CoarseSampling, FewFrames, StartUp, "start-moved", PeriodOutOfRange, "period-changed", PeriodJitter, DroppedFrame, SignalLoss, Glitch,
+	ExtraPulse, Inverted, UnevenTime, StuckLevel, WrongSignal,
+}
+
 // Finding is one thing worth telling. Start and End run from the first to the
 // last thing it speaks of. Measured and Limit are in Unit, NaN where there is
 // nothing to say.

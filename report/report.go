@@ -84,6 +84,12 @@ type Channel struct {
 	slot   bool // is a slot of a pulse-position stream
 }
 
+// Slot says whether the channel is a slot of a pulse-position stream.
+func (c *Channel) Slot() bool { return c.slot }
+
+// Column is the channel's column of a table, counted from 1; 0 elsewhere.
+func (c *Channel) Column() int { return c.column }
+
 // Width summarises accepted widths in microseconds. MeanU95 is the half width
 // of the 95 % interval of the mean.
 type Width struct {

@@ -121,7 +121,7 @@ func (w *walk) table(e *unstable.Node, t reflect.Type) (string, reflect.Type, er
 				w.arrays[path]++
 			case list:
 				return "", nil, w.places.Error(path, fmt.Sprintf("%s is a list", n.Data), fmt.Sprintf("write [[%s]]", n.Data))
-			case e.Kind == unstable.ArrayTable, t.Kind() != reflect.Struct && t.Kind() != reflect.Map:
+			case e.Kind == unstable.ArrayTable, t.Kind() != reflect.Struct && t.Kind() != reflect.Map && t.Kind() != reflect.Interface:
 				return "", nil, w.places.Error(path, fmt.Sprintf("%s is %s", n.Data, wanted(t)), "")
 			}
 		}
@@ -158,6 +158,8 @@ func (w *walk) field(n *unstable.Node, path string, t reflect.Type) (string, ref
 	path += name
 	w.note(path, n)
 	switch t.Kind() {
+	case reflect.Interface:
+		return path, t, nil
 	case reflect.Map:
 		return path, base(t.Elem()), nil
 	case reflect.Struct:
@@ -200,6 +202,9 @@ func (w *walk) value(v *unstable.Node, path string, t reflect.Type) error {
 			return w.places.Error(path, path+": "+err.Error(), "")
 		}
 		return nil
+	}
+	if t.Kind() == reflect.Interface {
+		return nil // whoever asked for anything looks at it
 	}
 	if !kindFits[t.Kind()][v.Kind] {
 		return w.places.Error(path, fmt.Sprintf("%s is %s", path, found[v.Kind]), "write "+wanted(t))

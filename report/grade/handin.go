@@ -1,0 +1,128 @@
+package grade
+
+import (
+	"fmt"
+	"path"
+	"strconv"
+	"strings"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+	"widthwise/report"
+)
+
+// HandIn is one capture as it was handed in and measured. Reading and judging
+// it is the caller's.
+type HandIn struct {
+	Report    *report.Capture
+	Analysis  *decode.Analysis
+	MinFrames func(channel string) int64 // fewer say too little
+	Answers   Answers
+}
+
+// target is a channel of a hand-in under its name in the document.
+type target struct {
+	told *report.Channel
+	ca   *decode.ChannelAnalysis
+}
+
+// choice is what a criterion's channel comes to in a hand-in.
+type choice struct {
+	targets []target
+	every   bool   // all of them count, not the best
+	missing string // why there is none
+}
+
+// targets lists every channel and every slot.
+func (h *HandIn) targets() []target {
+	var all []target
+	for i, ch := range h.Report.Channels {
+		ca := h.Analysis.Channels[i]
+		all = append(all, target{ch, ca})
+		for k, s := range ch.Slots {
+			all = append(all, target{s, ca.Slots[k]})
+		}
+	}
+	return all
+}
+
+// choose finds the first of the alternatives that exists.
+func (h *HandIn) choose(alternatives []string) choice {
+	all := h.targets()
+	var missing []string
+	for _, name := range alternatives {
+		if own, ok := h.Answers.Channels[name]; ok {
+			name = own
+		}
+		c := choose(all, name)
+		if len(c.targets) > 0 {
+			return c
+		}
+		missing = append(missing, c.missing)
+	}
+	return choice{missing: strings.Join(missing, ", ")}
+}
+
+func choose(all []target, name string) choice {
+	pick := func(keep func(target) bool) []target {
+		return slices.DeleteFunc(slices.Clone(all), func(t target) bool { return !keep(t) })
+	}
+	switch name {
+	case "any", "every":
+		return choice{pick(func(t target) bool { return t.told.Judged }), name == "every", "no channel that is judged"}
+	case "only":
+		servos := pick(func(t target) bool { return t.told.Signal == string(decode.Servo) && !t.told.Slot() })
+		if len(servos) != 1 {
+			return choice{missing: fmt.Sprintf("%d servo channels and not one", len(servos))}
+		}
+		return choice{targets: servos}
+	}
+	return choice{pick(meant(name)), false, "no channel " + name}
+}
+
+// meant tells which channels a name, label, pattern or column "#3" means.
+func meant(name string) func(target) bool {
+	if n, ok := strings.CutPrefix(name, "#"); ok {
+		if column, err := strconv.Atoi(n); err == nil {
+			return func(t target) bool { return !t.told.Slot() && t.told.Column() == column }
+		}
+	}
+	fits := matcher(name)
+	return func(t target) bool { return fits(t.told.Name) || t.told.Label != "" && fits(t.told.Label) }
+}
+
+// StudentOf names the student of a file: its name without .gz or .zst and one
+// format ending.
+func StudentOf(file string) string {
+	base := stem(file)
+	for _, ending := range endings {
+		if s, ok := cutSuffixFold(base, ending); ok && s != "" {
+			return s
+		}
+	}
+	return base
+}
+
+// stem is the file's name without what compressed it.
+func stem(file string) string {
+	base := base(file)
+	for _, packed := range []string{".gz", ".zst"} {
+		if s, ok := cutSuffixFold(base, packed); ok && s != "" {
+			return s
+		}
+	}
+	return base
+}
+
+func base(file string) string { return path.Base(strings.ReplaceAll(file, `\`, "/")) }
+
+// endings of captures.
+var endings = []string{".csv", ".tsv", ".txt", ".vcd", ".toml"}
+
+func cutSuffixFold(s, suffix string) (string, bool) {
+	if len(s) < len(suffix) || !strings.EqualFold(s[len(s)-len(suffix):], suffix) {
+		return s, false
+	}
+	return s[:len(s)-len(suffix)], true
+}

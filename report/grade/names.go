@@ -1,0 +1,57 @@
+package grade
+
+import (
+	"regexp"
+	"sort"
+	"strings"
+
+	"golang.org/x/exp/maps"
+	"golang.org/x/exp/slices"
+)
+
+// matcher tells what a name or pattern means: * stands for any run of
+// characters and ? for one.
+func matcher(pattern string) func(string) bool {
+	text := strings.NewReplacer(`\*`, `.*`, `\?`, `.`).Replace(regexp.QuoteMeta(pattern))
+	return regexp.MustCompile(`^(?s:` + text + `)$`).MatchString
+}
+
+// shownNear is how many near misses are suggested.
+const shownNear = 4
+
+// near lists the known words that a mistyped one is nearest to.
+func near(word string, known []string) string {
+	known = slices.Clone(known)
+	slices.Sort(known)
+	sort.SliceStable(known, func(i, j int) bool { return distance(word, known[i]) < distance(word, known[j]) })
+	return strings.Join(known[:min(shownNear, len(known))], ", ")
+}
+
+func nearestPaths(path string, figures map[string]figure) string {
+	return near(path, maps.Keys(figures))
+}
+
+// distance counts the letters to insert, delete or replace (Levenshtein 1966);
+// a word that the other ends with, or begins with, is half as far.
+func distance(a, b string) int {
+	if strings.HasSuffix(b, a) || strings.HasPrefix(b, a) {
+		return (len(b) - len(a) + 1) / 2
+	}
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := diagonal
+			if a[i] != b[j] {
+				cost++
+			}
+			diagonal = row[j+1]
+			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}
