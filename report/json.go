@@ -33,6 +33,9 @@ func (s Seconds) MarshalJSON() ([]byte, error) {
 	return []byte(text), nil
 }
 
+// Decimals writes seconds with so many decimals.
+func (s Seconds) Decimals(n int) string { return decode.Time(s).Seconds(n) }
+
 // MarshalJSON writes the shortest decimal that reads back as the same number.
 func (n Number) MarshalJSON() ([]byte, error) {
 	if n.missing() {

@@ -28,6 +28,9 @@ func safe(s string) string {
 	return b.String()
 }
 
+// Printable is a text from a capture or a file as a terminal may show it.
+func Printable(s string) string { return safe(s) }
+
 func hidden(r rune) bool { return r != ' ' && !unicode.IsPrint(r) }
 
 // shown is a channel's name with its label.

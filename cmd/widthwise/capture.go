@@ -20,6 +20,7 @@ type capture struct {
 	stated    bool // the user stated the sample rate
 	analysis  *decode.Analysis
 	judgement *decode.Judgement
+	limits    decode.PerChannel[decode.Limits]
 	labels    map[string]string
 }
 
@@ -27,8 +28,18 @@ type capture struct {
 // have one of their own.
 type opener func(name string, o *options, r *rules) (*formats.Reader, func() error, error)
 
-// measure reads a capture, analyses and judges it.
+// measure reads a capture, analyses and judges it, and warns of what a reader
+// has to know even when the output goes elsewhere.
 func (a *app) measure(ctx context.Context, name string, o *options, r *rules, open opener) (*capture, error) {
+	c, err := a.read(ctx, name, o, r, open)
+	if err == nil {
+		a.warnings(name, c.notes())
+	}
+	return c, err
+}
+
+// read is measure without a word.
+func (a *app) read(ctx context.Context, name string, o *options, r *rules, open opener) (*capture, error) {
 	all := *o
 	all.read.Witnesses = true
 	reader, closeFile, err := open(name, &all, r)
@@ -51,13 +62,17 @@ func (a *app) measure(ctx context.Context, name string, o *options, r *rules, op
 		return nil, placed(name, err)
 	}
 	c.analysis = recording.Analyse()
-	c.judgement = c.analysis.Judge(own.limits())
-	a.warnings(name, append(slices.Clone(c.analysis.Notes), c.analysis.Origin.Notes...))
+	c.limits = own.limits()
+	c.judgement = c.analysis.Judge(c.limits)
 	return c, nil
 }
 
-// warnings tells on standard error what a reader has to know even when the
-// output goes elsewhere: a capture that ends before its time.
+// notes are those of the analysis and of the reader.
+func (c *capture) notes() []string {
+	return append(slices.Clone(c.analysis.Notes), c.analysis.Origin.Notes...)
+}
+
+// warnings tells of a capture that ends before its time.
 func (a *app) warnings(name string, notes []string) {
 	slices.Sort(notes)
 	for _, note := range slices.Compact(notes) {

@@ -142,7 +142,7 @@ func (a *app) root() *cobra.Command {
 		root.SetOut(a.err)
 		return root.Help()
 	}
-	root.AddCommand(a.checkCommand(), a.inspectCommand(), a.pulsesCommand(), a.convertCommand(), a.demoCommand())
+	root.AddCommand(a.checkCommand(), a.inspectCommand(), a.pulsesCommand(), a.convertCommand(), a.gradeCommand(), a.demoCommand())
 	root.AddCommand(topics()...)
 	root.SetHelpFunc(help)
 	root.SetHelpCommand(helpCommand(root))

@@ -42,6 +42,23 @@ func newAnswer(text string) Answer {
 	return a
 }
 
+// With is both together; what the other says weighs more.
+func (a Answers) With(o Answers) Answers {
+	out := Answers{Values: map[string]Answer{}, Channels: o.Channels}
+	for _, from := range []Answers{a, o} {
+		maps.Copy(out.Values, from.Values)
+	}
+	return out
+}
+
+// Channel is the capture's name of what the rubric calls by a name.
+func (a Answers) Channel(name string) string {
+	if own, ok := a.Channels[name]; ok {
+		return own
+	}
+	return name
+}
+
 // ParseAnswers reads what one student wrote beside a capture: a TOML file of
 // `question = number`, and a table [channels] of which wire is which.
 func ParseAnswers(file string, text []byte) (Answers, error) {

@@ -52,10 +52,7 @@ func (h *HandIn) choose(alternatives []string) choice {
 	all := h.targets()
 	var missing []string
 	for _, name := range alternatives {
-		if own, ok := h.Answers.Channels[name]; ok {
-			name = own
-		}
-		c := choose(all, name)
+		c := choose(all, h.Answers.Channel(name))
 		if len(c.targets) > 0 {
 			return c
 		}

@@ -19,6 +19,9 @@ type Options struct {
 	// Also lists names that are added to the rest, such as those a limits file names
 	// (a bit of a vector, say), and marks them as named. One that matches nothing is a *UsageError.
 	Also []string
+	// IfThere lists names that are added and marked likewise where there is
+	// such a channel; one that matches nothing is passed over.
+	IfThere []string
 	// Rate in hertz states the sample rate of a table without a time column.
 	// As a rational: numerator and denominator; 0 states nothing.
 	Rate exact.Rate

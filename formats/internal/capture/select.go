@@ -25,13 +25,15 @@ type Wish struct {
 	Column  int // of "#n", 0 elsewhere
 	Pattern bool
 	Met     bool
+	ifThere bool
 	Refusal string // why what it names cannot be a channel
 }
 
 func NewSelector(o Options) *Selector {
 	s := &Selector{all: len(o.Select) == 0}
-	for _, text := range append(slices.Clone(o.Select), o.Also...) {
-		w := Wish{Text: text, Pattern: strings.ContainsAny(text, "*?")}
+	must := append(slices.Clone(o.Select), o.Also...)
+	for i, text := range append(slices.Clone(must), o.IfThere...) {
+		w := Wish{Text: text, Pattern: strings.ContainsAny(text, "*?"), ifThere: i >= len(must)}
 		if n, ok := strings.CutPrefix(text, "#"); ok {
 			w.Column, _ = strconv.Atoi(n)
 		}
@@ -89,7 +91,7 @@ func (s *Selector) MatchBit(v Variable, index int) bool {
 func (s *Selector) Unmatched() error {
 	for _, w := range s.Wishes {
 		switch {
-		case w.Met:
+		case w.Met, w.ifThere:
 		case w.Refusal != "":
 			return &UsageError{fmt.Sprintf("channel %q: %s; %s", w.Text, w.Refusal, s.has())}
 		default:

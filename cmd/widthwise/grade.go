@@ -1,0 +1,314 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"sync"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode/alike"
+	"widthwise/decode/diagnose"
+	"widthwise/report"
+	"widthwise/report/grade"
+)
+
+type gradeOptions struct {
+	*options
+	roster, answers string
+	plan, json      bool
+	csv             string
+}
+
+func (a *app) gradeCommand() *cobra.Command {
+	o := gradeOptions{}
+	cmd := &cobra.Command{
+		Use:   "grade RUBRIC CAPTURE...",
+		Short: "grade captures, files or folders, against a rubric",
+		Long: "Grades the captures of a class: each file is one student's, named as the file, or as its folder where\n" +
+			"that holds no other. widthwise help rubric prints a rubric, ready to be changed. The exit status is 0\n" +
+			"whatever the grades, and 2 if nothing could be graded.",
+		Example: "  widthwise grade lab3.toml handed-in\n  widthwise grade --plan --roster class.csv lab3.toml handed-in\n  widthwise grade --csv grades.csv lab3.toml handed-in",
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) < 2 {
+				return usageError("grade: a rubric and at least one capture or folder; %s", useLine(cmd))
+			}
+			return nil
+		},
+	}
+	o.options = commonFlags(cmd)
+	group(cmd, "the class", o.classFlags)
+	group(cmd, printingGroup, o.printingFlags)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.grade(cmd.Context(), o, args[0], args[1:]) }
+	return cmd
+}
+
+func (o *gradeOptions) classFlags(f *pflag.FlagSet) {
+	f.StringVar(&o.roster, "roster", "", "`FILE` of student,pattern: whose files are whose")
+	f.StringVar(&o.answers, "answers", "", "`FILE` of student,question,value: what the students read")
+	f.BoolVar(&o.plan, "plan", false, "show students, files and channels, and grade nothing")
+}
+
+func (o *gradeOptions) printingFlags(f *pflag.FlagSet) {
+	f.BoolVar(&o.json, "json", false, "one JSON document over the class")
+	f.StringVar(&o.csv, "csv", "", "`FILE` write the gradebook; - for standard output, and nothing else there")
+}
+
+// lesson is what a class is graded by.
+type lesson struct {
+	rubric  *grade.Rubric
+	roster  grade.Roster
+	answers map[string]grade.Answers
+	rules   *rules
+}
+
+// grade grades all captures side by side and tells of them in order.
+func (a *app) grade(ctx context.Context, o gradeOptions, rubric string, args []string) error {
+	l, err := readLesson(o, rubric)
+	if err != nil {
+		return err
+	}
+	files, err := findCaptures(args, rubric, o.roster, o.answers, o.limits, o.csv)
+	if err != nil {
+		return err
+	}
+	if o.plan {
+		return a.writePlan(l, o, files)
+	}
+	graded, notes := a.gradeAll(ctx, l, o, files)
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	for i, notes := range notes {
+		a.warnings(files[i].path, notes)
+	}
+	class := grade.NewClass(l.rubric, graded, l.roster.Missing(func(student string) bool {
+		return slices.ContainsFunc(graded, func(g grade.Graded) bool { return g.Student == student })
+	}))
+	if class.Ungraded() {
+		a.ended(exitUnreadable)
+	}
+	return a.writeClass(class, o)
+}
+
+func readLesson(o gradeOptions, rubric string) (*lesson, error) {
+	l := &lesson{}
+	var err error
+	if l.rules, err = newRules(o.options); err != nil {
+		return nil, err
+	}
+	for _, f := range []struct {
+		name  string
+		parse func(string, []byte) error
+	}{
+		{rubric, func(name string, text []byte) (err error) { l.rubric, err = grade.ParseRubric(name, text); return err }},
+		{o.roster, func(name string, text []byte) (err error) { l.roster, err = grade.ParseRoster(name, text); return err }},
+		{o.answers, func(name string, text []byte) (err error) {
+			l.answers, err = grade.ClassAnswers(name, text)
+			return err
+		}},
+	} {
+		if f.name == "" {
+			continue
+		}
+		text, err := readSmall(f.name)
+		if err != nil {
+			return nil, err
+		}
+		if err := f.parse(f.name, text); err != nil {
+			return nil, err
+		}
+	}
+	return l, nil
+}
+
+// readSmall reads a file that people write; a capture given by mistake is not
+// read to its end.
+func readSmall(name string) ([]byte, error) {
+	const most = 16 << 20
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, bare(name, err)
+	}
+	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, most+1))
+	switch {
+	case err != nil:
+		return nil, bare(name, err)
+	case len(text) > most:
+		return nil, fmt.Errorf("%s: more than 16 MiB; is this a capture?", name)
+	}
+	return text, nil
+}
+
+// student names whose a file is: by the roster, by the folder that holds it
+// alone, or by its name.
+func (l *lesson) student(f found) string {
+	if s := l.roster.Student(f.path); s != "" {
+		return s
+	}
+	if f.alone != "" {
+		return f.alone
+	}
+	return grade.StudentOf(f.path)
+}
+
+// answersOf gathers what a student wrote in the file of the class and beside
+// the capture.
+func (l *lesson) answersOf(f found) (grade.Answers, error) {
+	all := l.answers[l.student(f)]
+	for _, stem := range []string{grade.StudentOf(f.path), l.student(f)} {
+		name := filepath.Join(filepath.Dir(f.path), stem+".answers.toml")
+		if strings.ContainsRune(stem, filepath.Separator) {
+			continue
+		}
+		if _, err := os.Stat(name); err != nil {
+			continue
+		}
+		text, err := readSmall(name)
+		if err != nil {
+			return all, err
+		}
+		own, err := grade.ParseAnswers(name, text)
+		if err != nil {
+			return all, err
+		}
+		return all.With(own), nil
+	}
+	return all, nil
+}
+
+// gradeAll keeps every core busy, the largest file first, and returns the
+// results in the order of the files.
+func (a *app) gradeAll(ctx context.Context, l *lesson, o gradeOptions, files []found) ([]grade.Graded, [][]string) {
+	graded := make([]grade.Graded, len(files))
+	notes := make([][]string, len(files))
+	order := make([]int, len(files))
+	sizes := map[int64]int{}
+	var total int64
+	for i, f := range files {
+		order[i] = i
+		sizes[f.size]++
+		total += f.size
+	}
+	slices.SortStableFunc(order, func(x, y int) int { return int(min(max(files[y].size-files[x].size, -1), 1)) })
+	var bar progress
+	if a.openProgress != nil && o.progress == "auto" && !o.quiet {
+		bar = a.openProgress(total, "grading")
+		defer bar.finish()
+	}
+	todo := make(chan int)
+	var all sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		all.Go(func() {
+			for i := range todo {
+				graded[i], notes[i] = a.gradeOne(ctx, l, o, files[i])
+				if f := files[i]; f.size > 0 && sizes[f.size] > 1 {
+					graded[i].Sum = sum(f.path)
+				}
+				if bar != nil {
+					bar.add(int(files[i].size))
+				}
+			}
+		})
+	}
+	for _, i := range order {
+		todo <- i
+	}
+	close(todo)
+	all.Wait()
+	return graded, notes
+}
+
+// gradeOne reads a capture and grades it.
+func (a *app) gradeOne(ctx context.Context, l *lesson, o gradeOptions, f found) (grade.Graded, []string) {
+	g := grade.Graded{Student: l.student(f), File: f.path}
+	answers, err := l.answersOf(f)
+	if err != nil {
+		g.Err = oneLine(wording(err))
+		return g, nil
+	}
+	own := *o.options
+	own.progress = "never" // the class has a bar of its own
+	for _, name := range l.rubric.Names() {
+		own.read.IfThere = append(own.read.IfThere, answers.Channel(name))
+	}
+	c, err := a.read(ctx, f.path, &own, l.rules, a.openCapture)
+	if err != nil {
+		g.Err = oneLine(wording(err))
+		return g, nil
+	}
+	told := report.NewCapture(c.header, c.analysis, c.judgement, diagnose.Explain(c.analysis, c.judgement), c.labels)
+	g.Results = l.rubric.Grade(&grade.HandIn{Report: told, Analysis: c.analysis, Answers: answers,
+		MinFrames: func(channel string) int64 { return c.limits.For(channel).MinFrames }})
+	g.Recording = alike.Keep(c.analysis)
+	return g, c.notes()
+}
+
+// sum tells files of equal bytes.
+func sum(name string) string {
+	f, err := os.Open(name)
+	if err != nil {
+		return ""
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return ""
+	}
+	return string(h.Sum(nil))
+}
+
+// writeClass writes the document, the gradebook, or the text.
+func (a *app) writeClass(class *grade.Class, o gradeOptions) error {
+	if o.json && o.csv == "-" {
+		return usageError("--json and --csv -: both to standard output; a file for one of them")
+	}
+	switch o.csv {
+	case "":
+	case "-":
+		return buffered(a.out, class.WriteCSV)
+	default:
+		if err := writeFile(o.csv, class.WriteCSV); err != nil {
+			return err
+		}
+	}
+	switch {
+	case o.json:
+		return report.WriteJSON(a.out, class)
+	case o.quiet:
+		return nil
+	}
+	return class.WriteText(a.out, a.style("page", o.color))
+}
+
+// writePlan shows whose files are whose and which channels they hold.
+func (a *app) writePlan(l *lesson, o gradeOptions, files []found) error {
+	var rows []grade.Planned
+	for _, f := range files {
+		row := grade.Planned{Student: l.student(f), File: f.path}
+		reader, closeFile, err := a.openCapture(f.path, o.options, l.rules)
+		if err != nil {
+			row.Err = oneLine(wording(err))
+		} else {
+			for _, c := range reader.Channels() {
+				row.Channels = append(row.Channels, c.Name)
+			}
+			err = errors.Join(reader.Close(), closeFile())
+		}
+		rows = append(rows, row)
+	}
+	missing := l.roster.Missing(func(student string) bool {
+		return slices.ContainsFunc(rows, func(p grade.Planned) bool { return p.Student == student })
+	})
+	return grade.WritePlan(a.out, rows, missing, a.style("page", o.color))
+}
