@@ -48,8 +48,8 @@ func (j *judge) unseen() []string {
 			alternatives(kinds), span, list(names), seconds(span/3)))
 	}
 	out = append(out, seen...)
-	if j.inOrder() {
-		out = append(out, "a receiver may repeat its last value when the link is lost, which pulses cannot show; a slow sweep of one stick for a minute would")
+	if j.mayRepeat() {
+		out = append(out, "a receiver may repeat its last value when the link is lost, which pulses cannot show while sticks rest; a slow sweep of one stick for a minute would, the drive disconnected or the propeller off")
 	}
 	return out
 }
@@ -72,10 +72,10 @@ var faults = []struct {
 	}},
 }
 
-// inOrder reports whether something was judged and nothing was found but notes.
-func (j *judge) inOrder() bool {
-	return j.out.Outcome != Failed && slices.ContainsFunc(j.out.Channels, func(c ChannelJudgement) bool { return c.Judged }) &&
-		!slices.ContainsFunc(j.out.Findings, func(f Finding) bool { return f.Severity != Note })
+// mayRepeat reports whether something was judged and nothing failed: pulses then
+// leave open that a receiver covered a lost link.
+func (j *judge) mayRepeat() bool {
+	return j.out.Outcome != Failed && slices.ContainsFunc(j.out.Channels, func(c ChannelJudgement) bool { return c.Judged })
 }
 
 func alternatives(s []string) string {

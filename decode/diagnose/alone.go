@@ -118,13 +118,15 @@ func (o observation) besideGlitches(in incident) bool {
 // atEdgesOf counts the glitches of a line at the edges of the one other line at
 // which most are, and names that.
 func (b *bench) atEdgesOf(l *line, in incident) (hits, of int, name string) {
+	// A runt where the line's own pulse is due is a torn pulse.
 	glitches := in.glitches(l)
+	own := slices.DeleteFunc(slices.Clone(glitches), l.torn)
 	for _, o := range b.lines {
 		if o == l || o.stream != nil || o.Signal == decode.Echo || o.Signal == decode.Silent || o.Signal == decode.Irregular {
 			continue
 		}
 		n := 0
-		for _, g := range glitches {
+		for _, g := range own {
 			if o.read().nearEdge(g.Start, atOnce) || o.read().nearEdge(g.Start+g.Width, atOnce) {
 				n++
 			}
@@ -150,12 +152,14 @@ func atEdges(b *bench, in incident) incident {
 // tornIn counts the breaks in pulses, and the runts where a pulse was due.
 func (l *line) tornIn(glitches []decode.Rejected) (n int) {
 	for _, g := range glitches {
-		if g.Inside || l.due(g.Start) {
+		if l.torn(g) {
 			n++
 		}
 	}
 	return n
 }
+
+func (l *line) torn(g decode.Rejected) bool { return g.Inside || l.due(g.Start) }
 
 // due reports whether a pulse should be high at a time, going by the one before.
 func (l *line) due(at decode.Time) bool {
@@ -176,6 +180,9 @@ var wireKinds = []decode.Kind{decode.DroppedFrame, decode.SignalLoss, decode.Gli
 // another of the same receiver goes on.
 func aloneOnOneLine(b *bench, in incident) incident {
 	for _, c := range chains(in) {
+		if c.line.Signal == decode.Silent {
+			continue
+		}
 		gaps := c.kinds(gapKinds...).of(func(o observation) bool { return !b.everySecondOf(o) })
 		glitches := c.glitches(c.line)
 		torn := c.line.tornIn(glitches)

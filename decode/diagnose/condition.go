@@ -10,42 +10,32 @@ import (
 
 // Signatures of timing, and of conditions that last.
 
-// unsteady takes jitter at rest, spikes, late frames that are made up, and
-// single stray widths.
+// unsteady takes jitter at rest.
 func unsteady(b *bench, in incident) incident {
-	if j := in.kinds(decode.WidthJitter, decode.PeriodJitter); len(j) > 0 {
-		return j.of(func(o observation) bool { return !o.lines[0].handHeld() && !b.coarse(o) })
-	}
-	for _, c := range chains(in) {
-		if len(c.kinds(decode.ExtraPulse, decode.StuckLevel)) > 0 {
-			continue
-		}
-		if part := c.kinds(decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange).of(func(o observation) bool {
-			return !b.endPoint(o) && !(o.kind == decode.PeriodOutOfRange && b.meanPeriod(o))
-		}); len(part) > 0 {
-			return part
-		}
-	}
-	return nil
+	return in.kinds(decode.WidthJitter, decode.PeriodJitter).of(func(o observation) bool { return !o.lines[0].handHeld() })
 }
 
-// softwareLikely: one stray width with nothing beside it may be anything, and
-// glitches on the wire move edges too.
-func softwareLikely(c *explained) bool {
-	return !c.glitched() && (c.sum(decode.WidthJitter, decode.PeriodJitter, decode.WidthSpike, decode.PeriodOutOfRange) > 0)
+// stray takes spikes, late frames that are made up, and single widths out of
+// range.
+func stray(b *bench, in incident) incident {
+	if len(in.kinds(decode.ExtraPulse, decode.StuckLevel)) > 0 {
+		return nil
+	}
+	return in.kinds(decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange).of(func(o observation) bool {
+		return !b.endPoint(o) && !(o.kind == decode.PeriodOutOfRange && b.meanPeriod(o))
+	})
 }
 
-func softwareStory(c *explained) string {
+// strayLikely: one stray width may be anything, and glitches move edges too.
+func strayLikely(c *explained) bool {
+	return !c.glitched() && (c.sum(decode.PeriodOutOfRange) > 0 || c.sum(decode.WidthSpike, decode.WidthOutOfRange) > 1)
+}
+
+func strayStory(c *explained) string {
 	parts := joined(
-		given(c.sum(decode.WidthJitter) > 0, "the width of %s jitters at rest", c.who()),
-		given(c.sum(decode.PeriodJitter) > 0, "the period of %s jitters", c.who()),
 		given(c.sum(decode.WidthSpike, decode.WidthOutOfRange) > 0, "single pulses of %s are off and then right again", c.who()),
 		given(c.sum(decode.PeriodOutOfRange) > 0, "single frames of %s come late or early and none is missing", c.who()))
-	when := ""
-	if c.sum(decode.WidthJitter, decode.PeriodJitter) == 0 {
-		when = " (" + c.when() + ")"
-	}
-	return series(parts) + when + ": pulses timed by software that is kept waiting look so"
+	return series(parts) + ", " + c.when() + ": pulses timed by software that is kept waiting look so"
 }
 
 // glitched reports whether a line of the case has glitches anywhere.

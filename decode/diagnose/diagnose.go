@@ -98,7 +98,7 @@ func (b *bench) explain(in incident, cases []*explained) []*explained {
 func (b *bench) book(r *rule, part incident, cases []*explained) []*explained {
 	lines := part.lines(b)
 	for _, c := range cases {
-		if c.cause == r.cause && (r.wide || slices.Equal(c.lines, lines)) {
+		if c.cause == r.cause && (slices.Equal(c.lines, lines) || r.joins != nil && c.joins != nil && r.joins(c.lines, lines)) {
 			c.parts = append(c.parts, part)
 			c.lines = b.inOrder(append(c.lines, lines...))
 			return cases

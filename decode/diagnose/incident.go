@@ -56,7 +56,7 @@ func (b *bench) incidents() (all []incident) {
 
 // lastingKinds speak of a channel as a whole.
 var lastingKinds = []decode.Kind{decode.WidthJitter, decode.PeriodJitter, decode.Inverted, decode.WrongSignal,
-	decode.CoarseSampling, decode.FewFrames, decode.RepeatedWidth}
+	decode.CoarseSampling, decode.FewFrames}
 
 func (b *bench) lasting(o observation) bool {
 	switch o.kind {

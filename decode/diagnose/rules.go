@@ -30,12 +30,12 @@ const (
 )
 
 // rule is one cause. takes is its signature: it returns what of an incident the
-// cause explains, nothing where it does not fit. The rest judges all incidents
-// that it explains on the same channels, or with wide set on any.
+// cause explains, nothing where it does not fit. The rest speaks of all incidents
+// that it explains on the same lines, or on lines that joins takes together.
 type rule struct {
 	cause    string
 	source   string
-	wide     bool
+	joins    func(x, y []*line) bool
 	takes    func(*bench, incident) incident
 	likely   func(*explained) bool
 	story    func(*explained) string
@@ -53,6 +53,17 @@ const (
 	running  = "Drive disconnected or propeller off, machine restrained, a second person at the switch: "
 )
 
+// glitchesToo speaks against a cause that makes none.
+func glitchesToo(c *explained) []string {
+	return given(c.glitched(), "glitches on the same wire: noise may move the edges as well")
+}
+
+// onAny joins what befalls a receiver as a whole, whatever lines show it.
+func onAny(x, y []*line) bool { return true }
+
+// onSeveral joins what several lines show at once.
+func onSeveral(x, y []*line) bool { return len(x) > 1 && len(y) > 1 }
+
 func always(*explained) bool { return true }
 func never(*explained) bool  { return false }
 
@@ -60,7 +71,7 @@ func never(*explained) bool  { return false }
 // A rule that looks at lines one by one stands below those that look across.
 var table = []rule{
 	{
-		cause: recorder, source: practice, wide: true,
+		cause: recorder, source: practice, joins: onAny,
 		takes: unevenTime, likely: always,
 		story: func(c *explained) string {
 			return "the recording itself has steps in its time column, " + c.when() + "; samples may be missing there on all channels at once"
@@ -70,7 +81,7 @@ var table = []rule{
 		instead:  []string{"rows that were deleted in a spreadsheet"},
 	},
 	{
-		cause: switchedOff, source: practice, wide: true,
+		cause: switchedOff, source: practice, joins: onAny,
 		takes: silentToTheEnd, likely: never,
 		story: func(c *explained) string {
 			return c.who() + " fell silent at " + c.at(c.parts[0].start()) + " and stayed so to the end: the signal was lost, or the receiver was switched off before the recorder stopped"
@@ -82,7 +93,7 @@ var table = []rule{
 		instead: []string{"a link that is lost for good", "a supply that fails", "an event rule book may ask for just this when the transmitter is off"},
 	},
 	{
-		cause: supply, source: "a processor that resets starts its outputs anew: " + practice, wide: true,
+		cause: supply, source: "a processor that resets starts its outputs anew: " + practice, joins: onAny,
 		takes: reboots, likely: func(c *explained) bool { return len(c.lines) > 1 },
 		story: func(c *explained) string {
 			return c.who() + " fell silent together " + c.when() + " and came back as after a restart: the receiver's supply probably dipped"
@@ -95,7 +106,7 @@ var table = []rule{
 		instead: []string{"a receiver that restarts its outputs when a lost link returns", "a loose supply plug or switch"},
 	},
 	{
-		cause: link, source: "receiver classes in the manuals of two autopilots; see DEVELOPERS.md", wide: true,
+		cause: link, source: "receiver classes in the manuals of two autopilots; see DEVELOPERS.md", joins: onAny,
 		takes: lostLink, likely: always,
 		story: linkStory,
 		evidence: func(c *explained) []string {
@@ -107,7 +118,7 @@ var table = []rule{
 		instead: []string{"a receiver that is busy for some frames", "sticks that were let go and moved together"},
 	},
 	{
-		cause: supplyOrLink, source: practice, wide: true,
+		cause: supplyOrLink, source: practice, joins: onAny,
 		takes: longSharedGaps, likely: func(c *explained) bool { return len(c.lines) > 1 },
 		story: func(c *explained) string {
 			return c.who() + " fell silent together " + c.when() + ": the supply or the radio link, not the wires"
@@ -122,7 +133,7 @@ var table = []rule{
 		instead: []string{"a common ground or plug that all probes share"},
 	},
 	{
-		cause: rateChange, source: practice, wide: true,
+		cause: rateChange, source: practice, joins: onAny,
 		takes:    changedPeriod,
 		likely:   always,
 		story:    rateStory,
@@ -131,7 +142,7 @@ var table = []rule{
 		instead:  []string{"another source that took over the wire"},
 	},
 	{
-		cause: noise, source: practice, wide: true,
+		cause: noise, source: practice, joins: onAny,
 		takes: noiseOnSeveral, likely: always,
 		story: func(c *explained) string {
 			return "noise on several wires at once " + c.when() + " (" + c.who() + "): motors, or a poor ground"
@@ -193,7 +204,7 @@ var table = []rule{
 		instead: []string{"a loose wire", "a supply that dips", "a lost link", "noise"},
 	},
 	{
-		cause: packets, source: practice, wide: true,
+		cause: packets, source: practice, joins: onAny,
 		takes: repeatedWidths, likely: func(c *explained) bool { n, of := c.repeating(); return n*2 > of },
 		story: func(c *explained) string {
 			return "while sticks moved, " + c.who() + " stood still for some frames and then jumped, " + c.when() + ": radio packets were probably lost"
@@ -206,7 +217,7 @@ var table = []rule{
 		instead: []string{"a hand that stops and starts", "a radio that sends some channels less often"},
 	},
 	{
-		cause: halfRate, source: practice, wide: true,
+		cause: halfRate, source: practice, joins: onAny,
 		takes: everySecond, likely: always,
 		story: func(c *explained) string {
 			return "every second frame is missing on " + c.who() + " " + c.when() + ": half the frames are lost, or the receiver changed to double the period"
@@ -216,7 +227,7 @@ var table = []rule{
 		instead:  []string{"a receiver mode with half the rate", "a link that brings every second packet"},
 	},
 	{
-		cause: coarseRecording, source: practice, wide: true,
+		cause: coarseRecording, source: practice, joins: onAny,
 		takes: tooCoarse, likely: always,
 		story: func(c *explained) string {
 			return "the time stamps lose digits as they grow, so that " + c.who() + " only seems to jitter"
@@ -226,20 +237,31 @@ var table = []rule{
 		instead:  []string{"jitter of the receiver that is as small as the stamps are coarse"},
 	},
 	{
-		cause: softwareTiming, source: "nested and colliding interrupts in published reports; see DEVELOPERS.md", wide: true,
-		takes: unsteady, likely: softwareLikely,
-		story: softwareStory,
+		cause: softwareTiming, source: "nested and colliding interrupts in published reports; see DEVELOPERS.md", joins: onAny,
+		takes: unsteady, likely: func(c *explained) bool { return !c.glitched() },
+		story: func(c *explained) string {
+			what := map[bool]string{true: "width", false: "period"}[c.sum(decode.WidthJitter) > 0]
+			return "the " + what + " of " + c.who() + " jitters at rest: pulses timed by software that is kept waiting look so"
+		},
 		evidence: func(c *explained) []string {
-			return joined(c.messages(decode.WidthJitter), c.messages(decode.PeriodJitter), c.counts(decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange))
+			return joined(c.messages(decode.WidthJitter), c.messages(decode.PeriodJitter))
 		},
-		against: func(c *explained) []string {
-			return given(c.glitched(), "glitches on the same wire: noise may move the edges as well")
-		},
+		against: glitchesToo,
 		try:     handsOff + "record at the receiver's own pin with nothing else plugged in; if it stays, it is the receiver",
 		instead: []string{"noise that moves edges without making glitches", "a stick or its potentiometer that is worn"},
 	},
 	{
-		cause: hand, source: practice, wide: true,
+		cause: softwareTiming, source: "nested and colliding interrupts in published reports; see DEVELOPERS.md", joins: onSeveral,
+		takes: stray, likely: strayLikely, story: strayStory,
+		evidence: func(c *explained) []string {
+			return c.counts(decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange)
+		},
+		against: glitchesToo,
+		try:     handsOff + "record at the receiver's own pin with nothing else plugged in; if it stays, it is the receiver",
+		instead: []string{"noise that moves edges without making glitches", "a wire that begins to break"},
+	},
+	{
+		cause: hand, source: practice, joins: onAny,
 		takes: unsteadyAwayFromNeutral, likely: never,
 		story: func(c *explained) string {
 			return c.who() + " is unsteady only where the stick is away from neutral: probably a hand on it"
@@ -269,7 +291,7 @@ var table = []rule{
 		instead:  []string{"an open wire that a pull-up holds"},
 	},
 	{
-		cause: inverter, source: practice, wide: true,
+		cause: inverter, source: practice, joins: onAny,
 		takes: ofKind(decode.Inverted), likely: always,
 		story: func(c *explained) string {
 			return "the pulses of " + c.who() + " are low and the line rests high: something between receiver and probe inverts"
@@ -289,7 +311,7 @@ var table = []rule{
 		instead:  []string{"a probe on the wrong pin"},
 	},
 	{
-		cause: notConnected, source: practice, wide: true,
+		cause: notConnected, source: practice, joins: onAny,
 		takes: silentThroughout(decode.Low), likely: always,
 		story: func(c *explained) string {
 			return c.who() + " stays low from start to end: nothing is connected, or the receiver is off"
@@ -299,7 +321,7 @@ var table = []rule{
 		instead:  []string{"a threshold above the signal", "a receiver that sends nothing without its transmitter"},
 	},
 	{
-		cause: powerPin, source: practice, wide: true,
+		cause: powerPin, source: practice, joins: onAny,
 		takes: silentThroughout(decode.High), likely: always,
 		story: func(c *explained) string {
 			return c.who() + " stays high from start to end: probably the supply pin of the plug, not the signal"
@@ -309,20 +331,18 @@ var table = []rule{
 		instead:  []string{"an open input with a pull-up", "an output that is shorted to the supply"},
 	},
 	{
-		cause: endPoints, source: practice, wide: true,
+		cause: endPoints, source: practice, joins: onAny,
 		takes: reachedEnds, likely: func(c *explained) bool { return !c.glitched() && c.walkedOut() },
 		story: func(c *explained) string {
 			return c.who() + " goes beyond the usual widths " + c.when() + ": end points or trims are set too far"
 		},
 		evidence: func(c *explained) []string { return c.messages(decode.WidthOutOfRange) },
-		against: func(c *explained) []string {
-			return given(c.glitched(), "glitches on the same wire may have cut or joined pulses")
-		},
-		try:     running + "set end points and trims on the transmitter to normal, then sweep each stick once",
-		instead: []string{"a receiver preset out there", "limits that are tighter than the radio's"},
+		against:  glitchesToo,
+		try:      running + "set end points and trims on the transmitter to normal, then sweep each stick once",
+		instead:  []string{"a receiver preset out there", "limits that are tighter than the radio's"},
 	},
 	{
-		cause: periodSetting, source: "internal oscillators may be off by more than 1 %: " + practice, wide: true,
+		cause: periodSetting, source: "internal oscillators may be off by more than 1 %: " + practice, joins: onAny,
 		takes: meanPeriods, likely: always,
 		story: func(c *explained) string {
 			return "the frame period of " + c.who() + " is not the stated one: another rate is set, or the receiver's clock is off"
@@ -335,7 +355,7 @@ var table = []rule{
 		instead: []string{"a recorder whose clock is off"},
 	},
 	{
-		cause: supplyOrLink, source: practice, wide: true,
+		cause: supplyOrLink, source: practice, joins: onAny,
 		takes: anyGaps, likely: never,
 		story: func(c *explained) string {
 			return c.who() + " lost frames " + c.when() + " while other channels were disturbed as well: the supply, the link or the wires"
