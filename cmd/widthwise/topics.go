@@ -18,6 +18,15 @@ import (
 //go:embed limits_example.toml
 var limitsExample string
 
+// rubricExample is a commented rubric that works on exerciseExample, a scenario
+// for a class.
+var (
+	//go:embed rubric_example.toml
+	rubricExample string
+	//go:embed exercise_example.toml
+	exerciseExample string
+)
+
 // formatsHelp says what captures are read and how.
 //
 //go:embed help_formats.txt
@@ -49,6 +58,8 @@ func topics() []*cobra.Command {
 	return []*cobra.Command{
 		{Use: "limits", Short: "a limits file, ready to be changed", Long: limitsExample},
 		{Use: "scenario", Short: "a scenario file, ready to be changed", Long: scenario.Example},
+		{Use: "rubric", Short: "a rubric, ready to be changed", Long: rubricExample},
+		{Use: "exercise", Short: "an exercise for that rubric, as a scenario", Long: exerciseExample},
 		{Use: "formats", Short: "what captures are read", Long: formatsHelp},
 		{Use: "exit", Short: "what the exit status says", Long: exitHelp},
 	}

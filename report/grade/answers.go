@@ -158,7 +158,7 @@ func sheet(file string, text []byte, header ...string) ([][]string, error) {
 	body := strings.TrimPrefix(string(text), "\ufeff")
 	first, _, _ := strings.Cut(body, "\n")
 	r := csv.NewReader(strings.NewReader(body))
-	r.FieldsPerRecord, r.TrimLeadingSpace = len(header), true
+	r.TrimLeadingSpace = true
 	if strings.Count(first, ";") > strings.Count(first, ",") {
 		r.Comma = ';'
 	}

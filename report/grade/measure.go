@@ -200,7 +200,7 @@ func (f *finding) look(h *HandIn, on *target, of Points) Result {
 			n += x.Count
 		}
 	}
-	r := Result{Value: float64(n), Measured: fmt.Sprintf("%d %s", n, f.kind), Wanted: f.wanted(h, on), Points: of}
+	r := Result{Value: float64(n), Measured: fmt.Sprintf("%s: %d", f.kind, n), Wanted: f.wanted(h, on), Points: of}
 	if !f.full.holds(n) {
 		r.Points = best(f.partly, func(c counts) bool { return c.holds(n) })
 	}
@@ -210,15 +210,15 @@ func (f *finding) look(h *HandIn, on *target, of Points) Result {
 func (f *finding) wanted(*HandIn, *target) string {
 	switch c := f.full; {
 	case c.high == 0:
-		return "no " + f.kind
+		return f.kind + ": none"
 	case c.low == c.high:
-		return fmt.Sprintf("%d %s", c.low, f.kind)
+		return fmt.Sprintf("%s: %d", f.kind, c.low)
 	case c.low == 0:
-		return fmt.Sprintf("at most %d %s", c.high, f.kind)
+		return fmt.Sprintf("%s: at most %d", f.kind, c.high)
 	case c.high == math.MaxInt64:
-		return fmt.Sprintf("at least %d %s", c.low, f.kind)
+		return fmt.Sprintf("%s: at least %d", f.kind, c.low)
 	default:
-		return fmt.Sprintf("%d to %d %s", c.low, c.high, f.kind)
+		return fmt.Sprintf("%s: %d to %d", f.kind, c.low, c.high)
 	}
 }
 

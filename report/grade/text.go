@@ -101,7 +101,7 @@ func (c *Class) writeMissed(w io.Writer, s report.Style) {
 	})
 	fmt.Fprint(w, "\nwhat the class missed most\n")
 	for _, r := range rows {
-		hang(w, "  ", fmt.Sprintf("%s: on average %s of %s, all points %d, none %d", report.Printable(r.Name), points(r.Mean), r.of, r.Full, r.None), s.Width)
+		hang(w, "  ", fmt.Sprintf("%s: %s of %s on average; all points %s, none %s", report.Printable(r.Name), points(r.Mean), r.of, plural(int64(r.Full), "time"), plural(int64(r.None), "time")), s.Width)
 	}
 }
 
