@@ -20,6 +20,7 @@ type trial struct {
 	*line
 	off, end decode.Time
 	returned bool // the transmitter was switched on again, and when is known
+	onFrom   From
 	within   decode.Time
 	states   []State
 	before   float64
@@ -38,7 +39,7 @@ func (l *line) answer(a *decode.Analysis, o *Answer, q Question) Channel {
 		c.Reason = "no switch-off is known; --off-at T or --off-mark CHANNEL says when"
 		return c
 	}
-	t := &trial{line: l, off: *o.Off, end: a.End, within: q.Within, before: none, final: none, safe: c.Safe}
+	t := &trial{line: l, off: *o.Off, end: a.End, onFrom: o.OnFrom, within: q.Within, before: none, final: none, safe: c.Safe}
 	if o.On != nil {
 		t.end, t.returned = min(*o.On, a.End), true
 	}
@@ -202,6 +203,7 @@ var rules = []rule{
 		return fmt.Sprintf("%s; whether that is safe depends on the machine: --safe %s=1000us, --safe %s=stop or --idle T..T says", t.told(), t.Name, t.Name)
 	}},
 	{decode.Undecided, func(t *trial) bool { return !t.returned && t.movedOn() }, says("it moves like a stick after the switch-off: did the transmitter come back? --on-at T says when")},
+	{decode.Undecided, (*trial).maybeBack, says("it is where it was before the switch-off, or changes late after it: did the transmitter come back? --on-at T says when, or --to T ends before")},
 	{decode.Undecided, func(t *trial) bool { return t.outcome == Holds && !t.rested }, says("the stick moved when the link went and the width stayed near where it was; repeat with the stick at rest away from the safe state")},
 	{decode.Undecided, func(t *trial) bool { return t.outcome == Holds && t.isSafe() }, says("the stick rested at the safe width when the link went: holding and presetting look the same; repeat with the stick away from it")},
 	{decode.Failed, func(t *trial) bool { return !t.isSafe() }, func(t *trial) string { return t.told() + "; " + t.wanted() }},
@@ -248,6 +250,28 @@ func (t *trial) movedOn() bool {
 		}
 	}
 	return false
+}
+
+// Receivers act within about a second of losing the link (common practice, no
+// source). What changes much later looks as if the transmitter came back, or
+// came back before the time that was stated.
+const (
+	latest       = 5 * decode.Second
+	latestStated = 3 * decode.Second
+	statedWithin = 1 * decode.Second // what a person states is not more exact
+)
+
+// maybeBack says whether a transmitter that came back unnoticed, its stick where
+// it was or moved meanwhile, would look the same as a safe preset.
+func (t *trial) maybeBack() bool {
+	after := t.settled - t.off
+	switch {
+	case t.outcome != Preset || !t.isSafe():
+		return false
+	case !t.returned:
+		return math.Abs(t.final-t.before) <= t.near || after > latest
+	}
+	return t.onFrom == Flag && after > latestStated && t.end-t.settled < statedWithin
 }
 
 // beyond lists the pulses with the transmitter off that lie beyond both the

@@ -58,7 +58,16 @@ func (h *held) takes(m *Move, from float64) *Move {
 	return &own
 }
 
-// off is how far the stick is from where it should be at t.
+// strayed is how far the hand has let the stick go from its place at t.
+func (h *held) strayed(t decode.Time) float64 {
+	if h == nil {
+		return 0
+	}
+	return h.walked + float64(h.way*h.DriftUs*float64(max(t-h.arrived, 0))/1e12)
+}
+
+// off is how far the stick is from where it should be at t, one packet later
+// than when it was last asked.
 func (h *held) off(t decode.Time) float64 {
 	if h == nil {
 		return 0
@@ -68,11 +77,7 @@ func (h *held) off(t decode.Time) float64 {
 		every = 1.3e12
 	}
 	h.walked += float64(h.WalkUs * h.rng.NormFloat64())
-	off := h.walked + float64(h.WobbleUs*math.Sin(2*math.Pi*float64(t)/every+h.phase))
-	if t > h.arrived {
-		off += float64(h.way * h.DriftUs * float64(t-h.arrived) / 1e12)
-	}
-	return off
+	return h.strayed(t) + float64(h.WobbleUs*math.Sin(2*math.Pi*float64(t)/every+h.phase))
 }
 
 func (h *Hand) wrong(path string) *problem {

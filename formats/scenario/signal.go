@@ -176,7 +176,7 @@ type stick struct {
 
 func (s *stick) at(t decode.Time) float64 {
 	for len(s.moves) > 0 && t >= decode.Time(s.moves[0].At) {
-		s.from = s.now.from(s.from, decode.Time(s.moves[0].At))
+		s.from = s.now.from(s.from, decode.Time(s.moves[0].At)) + s.hand.strayed(decode.Time(s.moves[0].At))
 		s.now, s.moves = s.hand.takes(s.moves[0], s.from), s.moves[1:]
 	}
 	return s.now.from(s.from, t) + s.hand.off(t)

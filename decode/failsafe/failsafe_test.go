@@ -1,0 +1,350 @@
+package failsafe_test
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"widthwise/decode"
+	"widthwise/decode/failsafe"
+	"widthwise/formats"
+	"widthwise/formats/scenario"
+)
+
+// trial is a scenario in which a transmitter is switched off, written out.
+func trial(t testing.TB, text string, q failsafe.Question) *failsafe.Answer {
+	t.Helper()
+	s, err := scenario.Parse("trial.toml", []byte(text))
+	require.NoError(t, err, text)
+	source, err := s.Open(formats.Options{})
+	require.NoError(t, err)
+	recording, err := decode.Decode(context.Background(), source, decode.Settings{})
+	require.NoError(t, err)
+	a := recording.Analyse()
+	var judged []*decode.ChannelAnalysis
+	for _, c := range a.Channels {
+		if c.Signal == decode.Servo {
+			judged = append(judged, c)
+		}
+	}
+	return failsafe.Examine(a, judged, q)
+}
+
+func at(seconds float64) *decode.Time {
+	t := decode.Time(seconds * float64(decode.Second))
+	return &t
+}
+
+func us(widths ...float64) (all []failsafe.Safe) {
+	for _, w := range widths {
+		all = append(all, failsafe.Safe{From: failsafe.Flag, Width: w})
+	}
+	return all
+}
+
+var stop = []failsafe.Safe{{From: failsafe.Flag, Stop: true}}
+
+// tug writes a capture of one channel whose transmitter is off from 10 s to 16 s.
+func tug(width float64, does, more string) string {
+	return fmt.Sprintf(`
+scenario = "switched off"
+length = "20s"
+sampling = "4MHz"
+[frames]
+period = "20ms"
+jitter_us = 0.5
+[transmitter]
+off = "10s"
+on = "16s"
+[[channel]]
+name = "throttle"
+kind = "servo"
+width_us = %v
+jitter_us = 0.6
+failsafe = { %s }
+%s
+`, width, does, more)
+}
+
+// What the table of verdicts says, line by line.
+func TestVerdicts(t *testing.T) {
+	preset := `does = "preset", after = "1s", width_us = 1000, back = "300ms"`
+	cases := map[string]struct {
+		width   float64
+		does    string
+		more    string
+		safe    []failsafe.Safe
+		on      bool
+		within  decode.Time
+		outcome failsafe.Outcome
+		verdict decode.Outcome
+		reason  string
+	}{
+		"goes to the preset":                   {1700, preset, "", us(1000), true, 0, failsafe.Preset, decode.Passed, "goes from 1700 us to 1000 us after 1.0"},
+		"any of two":                           {1700, preset, "", us(1500, 1000), true, 0, failsafe.Preset, decode.Passed, ""},
+		"in time":                              {1700, preset, "", us(1000), true, 1100 * decode.Millisecond, failsafe.Preset, decode.Passed, ""},
+		"too late":                             {1700, preset, "", us(1000), true, 900 * decode.Millisecond, failsafe.Preset, decode.Failed, "later than the 0.90 s it may take"},
+		"another preset":                       {1700, preset, "", us(1500), true, 0, failsafe.Preset, decode.Failed, "safe would be 1500 us within 20 us"},
+		"preset 15 us off":                     {1700, preset, "", us(1015), true, 0, failsafe.Preset, decode.Passed, ""},
+		"preset 25 us off":                     {1700, preset, "", us(1025), true, 0, failsafe.Preset, decode.Failed, ""},
+		"stops":                                {1700, `does = "stop"`, "", stop, true, 0, failsafe.Stops, decode.Passed, "stops pulsing after 0.0"},
+		"stops after a hold":                   {1700, `does = "stop", after = "800ms"`, "", stop, true, 900 * decode.Millisecond, failsafe.Stops, decode.Passed, "after 0.8"},
+		"stops, to be 1000":                    {1700, `does = "stop"`, "", us(1000), true, 0, failsafe.Stops, decode.Failed, ""},
+		"preset, to be silent":                 {1700, preset, "", stop, true, 0, failsafe.Preset, decode.Failed, "safe would be to stop"},
+		"holds":                                {1700, `does = "hold"`, "", us(1000), true, 0, failsafe.Holds, decode.Failed, "holds 1700 us"},
+		"holds where it is safe":               {1000, `does = "hold"`, "", us(1000), true, 0, failsafe.Holds, decode.Undecided, "the stick rested at the safe width"},
+		"holds near where it is safe":          {1014, `does = "hold"`, "", us(1000), true, 0, failsafe.Holds, decode.Undecided, "the stick rested at the safe width"},
+		"preset where the stick was":           {1000, preset, "", us(1000), true, 0, failsafe.Holds, decode.Undecided, "holding and presetting look the same"},
+		"silent, then where it was":            {1000, `does = "hold"`, "[[fault]]\nkind = \"dropped-frame\"\nat = \"10.2s\"\ncount = 20\n", us(1000), true, 0, failsafe.Preset, decode.Passed, ""},
+		"no safe state known":                  {1700, preset, "", nil, true, 0, failsafe.Preset, decode.Undecided, "--safe throttle=1000us"},
+		"a twitch on the way":                  {1700, preset, "[[fault]]\nkind = \"width-out-of-range\"\nwidth_us = 2000\nat = \"10.5s\"\ncount = 4\n", us(1000), true, 0, failsafe.Preset, decode.Failed, "lie beyond both: the machine twitches"},
+		"two pulses are none":                  {1700, preset, "[[fault]]\nkind = \"width-out-of-range\"\nwidth_us = 2000\nat = \"10.5s\"\ncount = 2\n", us(1000), true, 0, failsafe.Preset, decode.Passed, ""},
+		"a stick that moves as the link goes":  {1200, `does = "hold"`, "moves = [{ at = \"9.4s\", width_us = 1900, rate_us_per_s = 700 }]\n", us(1000), true, 0, failsafe.Holds, decode.Undecided, "repeat with the stick at rest"},
+		"a preset far from a stick that moves": {1200, `does = "preset", width_us = 1000`, "moves = [{ at = \"9.4s\", width_us = 1900, rate_us_per_s = 500 }]\n", us(1000), true, 0, failsafe.Preset, decode.Passed, ""},
+	}
+	for name, c := range cases {
+		t.Run(name, func(t *testing.T) {
+			q := failsafe.Question{Off: at(10), Safe: map[string][]failsafe.Safe{"throttle": c.safe}, Within: c.within}
+			if c.on {
+				q.On = at(16)
+			}
+			a := trial(t, tug(c.width, c.does, c.more), q)
+			require.Len(t, a.Channels, 1)
+			assert.Equal(t, c.outcome, a.Channels[0].Outcome)
+			assert.Equal(t, c.verdict, a.Channels[0].Verdict)
+			assert.Contains(t, a.Channels[0].Reason, c.reason)
+			assert.Equal(t, c.verdict, a.Verdict)
+		})
+	}
+}
+
+func TestStatesAndFigures(t *testing.T) {
+	q := failsafe.Question{Off: at(10), On: at(16), Safe: map[string][]failsafe.Safe{"throttle": us(1000)}}
+	a := trial(t, tug(1700, `does = "preset", after = "1s", width_us = 1000, back = "300ms"`, ""), q)
+	c := a.Channels[0]
+	assert.InDelta(t, 1700, c.Before, 0.5)
+	assert.InDelta(t, 1000, c.Final, 0.5)
+	assert.InDelta(t, 1.01, float64(*c.SettledAfter)/1e12, 0.011)
+}
+
+// drawn is a trial drawn by chance: what every receiver does is known, and so is
+// whether that is safe.
+type drawn struct {
+	text     string
+	question failsafe.Question
+	safe     map[string]bool // what is true, by channel
+}
+
+// draw makes up a trial. A fair one is stated right and has its stick at rest
+// away from the safe state; another may be stated seconds off, move, break and
+// glitch.
+func draw(seed uint64, fair bool) drawn {
+	rng := rand.New(rand.NewPCG(seed, 7))
+	pick := func(of ...float64) float64 { return of[rng.IntN(len(of))] }
+	between := func(low, high float64) float64 { return low + (high-low)*rng.Float64() }
+	off, on := between(6, 9), between(14, 16)
+	d := drawn{safe: map[string]bool{}, question: failsafe.Question{Off: at(off), On: at(on), Safe: map[string][]failsafe.Safe{}}}
+	d.text = fmt.Sprintf("scenario = \"drawn\"\nseed = %d\nlength = \"20s\"\nsampling = \"%vMHz\"\n[frames]\nperiod = \"%vms\"\njitter_us = %.1f\n[transmitter]\noff = \"%.4fs\"\non = \"%.4fs\"\n",
+		seed, pick(1, 4, 24), pick(7, 14, 18, 20, 22), between(0, 3), off, on)
+	if !fair {
+		d.question.Off = at(off + pick(0, 0, between(-1.5, 1.5)))
+		d.question.On = nil
+		if rng.IntN(2) == 0 {
+			d.question.On = at(on + pick(0, between(-1, 1)))
+		}
+	}
+	faults := ""
+	for _, name := range []string{"throttle", "rudder", "winch"} {
+		safe, stick := pick(1000, 1100, 1500), between(1300, 1440)
+		if !fair {
+			stick = pick(safe+between(-30, 30), stick, between(1000, 1900))
+		}
+		does, preset := []string{"hold", "preset", "stop"}[rng.IntN(3)], pick(safe+between(-14, 14), safe+between(60, 300))
+		what := fmt.Sprintf("does = %q, after = \"%.3fs\", back = \"%.3fs\"", does, pick(0, between(0, 2)), between(0, 1))
+		if does == "preset" {
+			what += fmt.Sprintf(", width_us = %.1f", preset)
+		}
+		wants := us(safe)
+		if does == "stop" && rng.IntN(2) == 0 {
+			wants = stop
+		}
+		d.question.Safe[name] = wants
+		d.safe[name] = does == "preset" && preset-safe < 20 || does == "stop" && wants[0].Stop
+		moves := ""
+		if !fair && rng.IntN(2) == 0 { // a throw of 80 ms or more, when it suits least
+			to, takes := pick(safe+between(-15, 15), between(1000, 1900)), between(0.08, 1)
+			moves = fmt.Sprintf("moves = [{ at = \"%.3fs\", width_us = %.1f, rate_us_per_s = %.0f }]\n",
+				off+between(-1.5, 0.2), to, max(1, math.Abs(to-stick))/takes)
+			if rng.IntN(2) == 0 {
+				moves += fmt.Sprintf("hand = { drift_us_per_s = %.1f, wobble_us = %.1f }\n", between(0, 10), between(0, 6))
+			}
+		}
+		d.text += fmt.Sprintf("[[channel]]\nname = %q\nkind = \"servo\"\nwidth_us = %.1f\njitter_us = %.1f\nfailsafe = { %s }\n%s", name, stick, between(0, 1.5), what, moves)
+		if !fair && rng.IntN(3) == 0 {
+			faults += fmt.Sprintf("[[fault]]\nchannels = [%q]\nat = \"%.3fs\"\n%s\n", name, off+between(-1, 3), []string{
+				"kind = \"dropped-frame\"\ncount = 3", "kind = \"width-spike\"\nby_us = 150", "kind = \"width-spike\"\nby_us = -90\ncount = 4",
+				"kind = \"glitch\"\nwidth_us = 80\noffset_us = 4000\nchance = 0.3\nfor = \"2s\"", "kind = \"loose-wire\"\nfor = \"1s\"\nopen = \"3ms\"\nclosed = \"90ms\"",
+				"kind = \"jitter-burst\"\nfor = \"1s\"\nsigma_us = 8",
+			}[rng.IntN(6)])
+		}
+	}
+	d.text += faults
+	return d
+}
+
+// Where a trial is fair every verdict is the true one; where it is not, nothing
+// unsafe ever passes, and what is safe fails only for a twitch that is there.
+func TestTrialsDrawnByChance(t *testing.T) {
+	type cell struct{ pass, fail, undecided int }
+	tables := map[string]map[bool]*cell{}
+	for _, kind := range []string{"fair", "unfair"} {
+		tables[kind] = map[bool]*cell{false: {}, true: {}}
+		for seed := range uint64(100) {
+			d := draw(seed, kind == "fair")
+			for _, c := range trial(t, d.text, d.question).Channels {
+				at := tables[kind][d.safe[c.Name]]
+				switch c.Verdict {
+				case decode.Passed:
+					at.pass++
+				case decode.Failed:
+					at.fail++
+				default:
+					at.undecided++
+				}
+				want := map[bool]decode.Outcome{true: decode.Passed, false: decode.Failed}[d.safe[c.Name]]
+				if kind == "fair" {
+					assert.Equal(t, want, c.Verdict, "seed %d, %s: %s", seed, c.Name, c.Reason)
+				} else if !d.safe[c.Name] {
+					assert.NotEqual(t, decode.Passed, c.Verdict, "seed %d, %s: %s\n%s\noff %v", seed, c.Name, c.Reason, d.text, d.question.Off.Seconds(3))
+				}
+			}
+		}
+	}
+	t.Logf("%-8s %-8s %6s %6s %10s", "trial", "truth", "pass", "fail", "undecided")
+	for _, kind := range []string{"fair", "unfair"} {
+		for safe, word := range map[bool]string{true: "safe", false: "unsafe"} {
+			c := tables[kind][safe]
+			t.Logf("%-8s %-8s %6d %6d %10d", kind, word, c.pass, c.fail, c.undecided)
+			require.Positive(t, c.pass+c.fail+c.undecided)
+		}
+	}
+	assert.Greater(t, tables["unfair"][true].pass, 10, "what is safe can pass")
+}
+
+// An inferred switch-off can fail a channel and never pass it.
+func TestInferredSwitchOff(t *testing.T) {
+	two := tug(1700, `does = "preset", after = "1s", width_us = 1000`, "") + "[[channel]]\nname = \"winch\"\nkind = \"servo\"\nwidth_us = 1300\nfailsafe = { does = \"stop\", after = \"1s\" }\n"
+	two = stayOff(two)
+	a := trial(t, two, failsafe.Question{Safe: map[string][]failsafe.Safe{"throttle": us(1000), "winch": us(1000)}})
+	assert.Equal(t, failsafe.Inferred, a.OffFrom)
+	assert.InDelta(t, 11.01, float64(*a.Off)/1e12, 0.03)
+	assert.Equal(t, failsafe.Preset, a.Channels[0].Outcome)
+	assert.Equal(t, decode.Undecided, a.Channels[0].Verdict)
+	assert.Contains(t, a.Channels[0].Reason, "the time of the switch-off is inferred; --off-at T")
+	assert.Equal(t, failsafe.Stops, a.Channels[1].Outcome)
+	assert.Equal(t, decode.Failed, a.Channels[1].Verdict)
+	assert.Equal(t, decode.Failed, a.Verdict)
+
+	one := trial(t, stayOff(tug(1700, `does = "preset", after = "1s", width_us = 1000`, "")), failsafe.Question{Safe: map[string][]failsafe.Safe{"throttle": us(1000)}})
+	assert.Nil(t, one.Off, "one channel alone may be its stick")
+	assert.Equal(t, decode.Undecided, one.Verdict)
+	assert.Contains(t, one.Channels[0].Reason, "no switch-off is known; --off-at T or --off-mark CHANNEL")
+}
+
+// stayOff leaves the transmitter off to the end.
+func stayOff(text string) string { return strings.Replace(text, "on = \"16s\"\n", "", 1) }
+
+func TestMovementAfterTheSwitch(t *testing.T) {
+	text := tug(1700, `does = "preset", after = "1s", width_us = 1000`, "moves = [{ at = \"16.5s\", width_us = 1900, rate_us_per_s = 800 }, { at = \"18s\", width_us = 1000, rate_us_per_s = 800 }]\n")
+	q := failsafe.Question{Off: at(10), Safe: map[string][]failsafe.Safe{"throttle": us(1000)}}
+	a := trial(t, text, q)
+	assert.Equal(t, decode.Undecided, a.Verdict)
+	assert.Contains(t, a.Channels[0].Reason, "did the transmitter come back? --on-at T says when")
+	q.On = at(16)
+	assert.Equal(t, decode.Passed, trial(t, text, q).Verdict)
+}
+
+func TestStatesInOrder(t *testing.T) {
+	q := failsafe.Question{Off: at(10), On: at(16), Safe: map[string][]failsafe.Safe{"throttle": us(1000)}}
+	text := tug(1700, `does = "preset", after = "1s", width_us = 1000, back = "300ms"`, "[[fault]]\nkind = \"dropped-frame\"\nat = \"12s\"\ncount = 30\n")
+	c := trial(t, text, q).Channels[0]
+	var told []string
+	for _, s := range c.States {
+		told = append(told, fmt.Sprintf("%s %.2f..%.2f %.0f", s.Kind, float64(s.Start)/1e12, float64(s.End)/1e12, s.Width))
+	}
+	assert.Equal(t, []string{"pulsing 10.01..11.01 1700", "pulsing 11.01..12.01 1000", "silent 12.01..12.61 NaN", "pulsing 12.61..16.00 1000"}, told)
+	assert.InDelta(t, 2.61, float64(*c.SettledAfter)/1e12, 0.011)
+}
+
+func TestReturn(t *testing.T) {
+	q := failsafe.Question{Off: at(10), On: at(16)}
+	c := trial(t, tug(1700, `does = "preset", width_us = 1000, back = "300ms"`, ""), q).Channels[0].Return
+	require.NotNil(t, c)
+	assert.InDelta(t, 16.01, float64(*c.FirstPulse)/1e12, 0.001)
+	assert.InDelta(t, 0.31, float64(*c.LiveAfter)/1e12, 0.01)
+	assert.InDelta(t, 700, c.Jump, 3)
+	assert.InDelta(t, 1000, c.Excursion[0], 3)
+	assert.InDelta(t, 1700, c.Excursion[1], 3)
+
+	c = trial(t, tug(1700, `does = "stop", back = "400ms"`, "[[fault]]\nkind = \"late-frame\"\nby = \"4ms\"\nat = \"16.44s\"\ncount = 3\n"), q).Channels[0].Return
+	assert.InDelta(t, 0.41, float64(*c.LiveAfter)/1e12, 0.01)
+	assert.InDelta(t, 16.41, float64(*c.FirstPulse)/1e12, 0.01)
+	assert.True(t, math.IsNaN(c.Jump))
+	assert.Positive(t, c.StartUpPulses)
+
+	assert.Nil(t, trial(t, stayOff(tug(1700, `does = "stop"`, "")), failsafe.Question{Off: at(10)}).Channels[0].Return)
+}
+
+// A mark that bounces is pressed once; one that never moves marks nothing.
+func TestMarked(t *testing.T) {
+	text := tug(1700, `does = "preset", after = "1s", width_us = 1000`, "") + "[[channel]]\nname = \"switch\"\nkind = \"mark\"\nbounce = \"60ms\"\n"
+	s, err := scenario.Parse("trial.toml", []byte(text))
+	require.NoError(t, err)
+	source, err := s.Open(formats.Options{})
+	require.NoError(t, err)
+	w := failsafe.Watch(source, 1)
+	recording, err := decode.Decode(context.Background(), w, decode.Settings{})
+	require.NoError(t, err)
+	require.Len(t, w.Edges(), 2)
+	assert.InDelta(t, 10, float64(w.Edges()[0])/1e12, 1e-6)
+	assert.InDelta(t, 16, float64(w.Edges()[1])/1e12, 1e-6)
+	a := recording.Analyse()
+	q := failsafe.Question{Mark: w.Edges(), Marked: true, Safe: map[string][]failsafe.Safe{"throttle": us(1000)}}
+	out := failsafe.Examine(a, a.Channels[:1], q)
+	assert.Equal(t, decode.Passed, out.Verdict)
+	assert.Equal(t, []failsafe.From{failsafe.Mark, failsafe.Mark}, []failsafe.From{out.OffFrom, out.OnFrom})
+
+	q.Mark = nil
+	out = failsafe.Examine(a, a.Channels[:1], q)
+	assert.Nil(t, out.Off)
+	assert.Contains(t, out.Notes[0], "the mark never changes its level")
+}
+
+// A preset that a stick reaches as well tells firmware nothing.
+func TestPresetAtTheLowEnd(t *testing.T) {
+	low := "moves = [{ at = \"2s\", width_us = 1006 }, { at = \"4s\", width_us = 1700 }]\n"
+	q := failsafe.Question{Off: at(10), On: at(16), Safe: map[string][]failsafe.Safe{"throttle": us(1000)}}
+	a := trial(t, tug(1006, `does = "preset", width_us = 1000`, low), q)
+	assert.Equal(t, decode.Passed, a.Verdict)
+	assert.Contains(t, strings.Join(a.Notes, "\n"), "less than 10 us from the low end of its stick")
+	a = trial(t, tug(1006, `does = "preset", width_us = 990`, low), q)
+	assert.NotContains(t, strings.Join(a.Notes, "\n"), "low end of its stick")
+}
+
+func TestIdle(t *testing.T) {
+	text := tug(1000, `does = "preset", after = "1s", width_us = 1004`, "moves = [{ at = \"5s\", width_us = 1700 }]\n")
+	a := trial(t, text, failsafe.Question{Off: at(10), On: at(16), Idle: &[2]decode.Time{*at(1), *at(4)}})
+	require.Len(t, a.Channels[0].Safe, 1)
+	assert.Equal(t, failsafe.Idle, a.Channels[0].Safe[0].From)
+	assert.InDelta(t, 1000, a.Channels[0].Safe[0].Width, 0.5)
+	assert.Equal(t, decode.Passed, a.Verdict)
+	a = trial(t, text, failsafe.Question{Off: at(10), On: at(16), Idle: &[2]decode.Time{*at(3), *at(7)}})
+	assert.Empty(t, a.Channels[0].Safe, "it did not rest")
+	assert.Equal(t, decode.Undecided, a.Verdict)
+}
