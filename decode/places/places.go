@@ -217,6 +217,26 @@ func (p *Places) Widths(v Visit) iter.Seq[float64] {
 	}
 }
 
+// FirstWay is the way in which the stick first went far from where the capture
+// shows it at the start.
+func (p *Places) FirstWay() Arrival {
+	frames := p.track.frames
+	if len(frames) == 0 {
+		return Unseen
+	}
+	start := p.track.median(0, min(leastFrames, len(frames)))
+	for _, f := range frames {
+		switch d := f.width - start; {
+		case f.aside:
+		case d > leastFromEnd:
+			return Upward
+		case d < -leastFromEnd:
+			return Downward
+		}
+	}
+	return Unseen
+}
+
 func means(visits []Visit) []float64 {
 	out := make([]float64, len(visits))
 	for i, v := range visits {

@@ -1,0 +1,148 @@
+// Package calibrate finds the constants a firmware needs to turn the pulses of
+// a channel into commands, and replays a capture through them. It reads an
+// analysis of package decode.
+package calibrate
+
+import (
+	"fmt"
+	"math"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+	"widthwise/decode/places"
+)
+
+// Constants are what a firmware is told of a channel. Widths are in
+// microseconds, NaN where they could not be found.
+type Constants struct {
+	Low, Neutral, High  float64
+	Deadband, EndMargin float64 // whole
+	Reversed            bool
+	LossAfter           decode.Time
+}
+
+// Channel is what a capture tells of one channel.
+type Channel struct {
+	Analysis *decode.ChannelAnalysis
+	Constants
+	Places *places.Places
+	// Turned is whether the width went the other way than the stick; nil where
+	// nobody said which way the stick went first.
+	Turned  *bool
+	Missing []string // constants that were not found, and why
+	Said    []string // how far the others can be trusted
+}
+
+const (
+	leastWait = 110 * decode.Millisecond
+	mostWait  = 500 * decode.Millisecond
+	share     = 0.999 // of the pulses of a place within its deadband
+	countable = 1000  // pulses; among fewer the largest counts
+)
+
+// Of finds a channel's constants. first is the way in which the stick was moved
+// first, places.Unseen where nobody said.
+func Of(a *decode.Analysis, c *decode.ChannelAnalysis, first places.Arrival) *Channel {
+	p := places.Of(c, a.Resolution)
+	out := &Channel{Analysis: c, Places: p, Missing: slices.Clone(p.Missing)}
+	step := a.Resolution
+	if math.IsNaN(step) {
+		step = 0
+	}
+	out.Low, out.Neutral, out.High = at(p.Low), at(p.Neutral), at(p.High)
+	out.Deadband = out.spread("deadband", step, p.Neutral)
+	out.EndMargin = out.spread("end margin", step, p.Low, p.High)
+	out.waits(a)
+	if way := p.FirstWay(); first != places.Unseen && way == places.Unseen {
+		out.Missing = append(out.Missing, "reversed: the stick did not travel")
+	} else if first != places.Unseen {
+		turned := way != first
+		out.Turned, out.Reversed = &turned, turned
+	}
+	return out
+}
+
+func at(p *places.Place) float64 {
+	if p == nil {
+		return math.NaN()
+	}
+	return p.Mean
+}
+
+// spread is how far about a place its pulses lie and its mean may be off, in
+// whole microseconds; of two places the larger. NaN where one is missing.
+func (c *Channel) spread(what string, step float64, of ...*places.Place) float64 {
+	out := math.Ceil(2 * step)
+	for _, p := range of {
+		if p == nil {
+			return math.NaN()
+		}
+		var off []float64
+		for _, v := range p.Visits {
+			for w := range c.Places.Widths(v) {
+				off = append(off, math.Abs(w-p.Mean))
+			}
+		}
+		slices.Sort(off)
+		n := len(off)
+		furthest := off[int(math.Ceil(share*float64(n)))-1]
+		if n < countable {
+			furthest = off[n-1]
+			c.say("%s: of %d pulses about %.0f us the furthest counts; from %d on it would be 99.9 %% of them", what, n, p.Mean, countable)
+		}
+		if len(p.Visits) == 1 {
+			c.say("%s: %.0f us was visited once, so how well the stick comes back to it is not known", what, p.Mean)
+		}
+		doubt := p.U95
+		if math.IsNaN(doubt) {
+			doubt = 0
+		}
+		out = max(out, math.Ceil(math.Ceil(furthest)+doubt))
+	}
+	return out
+}
+
+func (c *Channel) say(format string, args ...any) {
+	if text := fmt.Sprintf(format, args...); !slices.Contains(c.Said, text) {
+		c.Said = append(c.Said, text)
+	}
+}
+
+// waits chooses how long to wait for a pulse before it is a loss, and says what
+// shorter waits would have done here.
+func (c *Channel) waits(a *decode.Analysis) {
+	longest := decode.Time(0)
+	shorter := []decode.Time{25 * decode.Millisecond, 50 * decode.Millisecond, 100 * decode.Millisecond}
+	crossed := make([]int, len(shorter))
+	for p := range c.Analysis.Pulses() {
+		if p.Interval <= c.Analysis.LossAfter() {
+			longest = max(longest, p.Interval)
+		}
+		for i, w := range shorter {
+			if p.Interval > w {
+				crossed[i]++
+			}
+		}
+	}
+	c.LossAfter = max(leastWait, longest*3/2)
+	if y := c.Analysis.Period; y != nil && y.Nominal > 0 {
+		c.LossAfter = max(c.LossAfter, decode.Time(3.5*y.Nominal*float64(decode.Microsecond)))
+	}
+	if c.LossAfter > mostWait {
+		c.say("loss after: %s ms would follow from the longest gap; capped at 500 ms, beyond which a machine runs on too long", (c.LossAfter / 1000).Micros(0))
+		c.LossAfter = mostWait
+	}
+	c.LossAfter = (c.LossAfter + decode.Millisecond - 1) / decode.Millisecond * decode.Millisecond
+	c.say("loss after: on this capture a wait of 25 ms would have stopped %s, of 50 ms %s, of 100 ms %s", times(crossed[0]), times(crossed[1]), times(crossed[2]))
+}
+
+func times(n int) string {
+	switch n {
+	case 0:
+		return "never"
+	case 1:
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
+}
