@@ -49,7 +49,9 @@ type frames struct {
 	dropped        int64
 
 	drops, losses, extras, stuckMarks events
-	odd                               events // single intervals off their expectation
+	odd                               events // single intervals off their expectation that the next makes up
+	moved                             events // starts that moved and stayed
+	changes                           []PeriodChange
 
 	intervals moments // single ones within 5 % of the expected, less the period
 	others    int64
@@ -58,100 +60,136 @@ type frames struct {
 	batched   *batched // the intervals, by time
 }
 
-// line fits a straight line in floating point, in one fixed order.
-type line struct{ n, x, y, xx, xy, yy float64 }
-
-func (l *line) add(x, y float64) {
-	l.n++
-	l.x += x
-	l.y += y
-	l.xx += x * x
-	l.xy += x * y
-	l.yy += y * y
-}
-
-// fit returns the slope and the standard deviation about the line (n - 2).
-func (l *line) fit() (slope, residual float64) {
-	sxx := l.xx - l.x*l.x/l.n
-	sxy := l.xy - l.x*l.y/l.n
-	syy := l.yy - l.y*l.y/l.n
-	if l.n < 3 || sxx <= 0 {
-		return math.NaN(), math.NaN()
-	}
-	slope = sxy / sxx
-	return slope, math.Sqrt(max(0, syy-slope*sxy) / (l.n - 2))
+// beat is an entry of a train and the instant that its channel's period is
+// measured on.
+type beat struct {
+	entry
+	at Time
 }
 
 // walker follows a train along its grid.
 type walker struct {
 	*frames
-	oddPercent float64
-	from       Time // pulses before are start-up
-	lastFrame  Time
-	haveFrame  bool
-	previous   Time // interval before, 0 where none was regular
-	late       *Event
-	phase      int
-	recent     []Time // last intervals, where the expectation is local
-	pending    []entry
-	lastPulse  Time // leading edge of the last accepted pulse or sign of life
-	havePulse  bool
+	walk
+	paces     []pace // those to come, the present one first
+	period    Time   // of the present one
+	taken     int    // accepted pulses
+	lastFrame beat
+	haveFrame bool
+	previous  Time   // interval before, 0 where none was regular
+	late      *Event // an interval off its expectation, until the next one is seen
+	lateOdd   bool   // so far off that it is told
+	phase     int
+	recent    []Time // last intervals, where the expectation is local
+	pending   []beat
+	lastPulse Time // leading edge of the last accepted pulse or sign of life
+	havePulse bool
 }
 
 // oddPercent is how far a single interval may be off its expectation.
 const oddPercent = 5.0
 
-// walk counts frames, dropped frames, losses and intervals more than odd
-// percent off their expectation.
-func walk(t *train, y rhythm, lossAfter Time, odd float64, b *batched) *frames {
+// walk says how to follow a train.
+type walk struct {
+	train      *train
+	beats      *beats
+	startUp    int // pulses that come before the first frame
+	oddPercent float64
+	mayMove    bool // an output that was not recorded may come before this one
+	noise      Time // of an interval
+}
+
+// along counts frames, dropped frames, losses and intervals off their
+// expectation.
+func (o walk) along(y rhythm, lossAfter Time, b *batched) *frames {
 	f := &frames{rhythm: y, lossAfter: lossAfter, batched: b}
-	w := &walker{frames: f, from: startOfFrames(t, y), oddPercent: odd}
-	r := t.read()
+	w := &walker{frames: f, walk: o, paces: y.paces, period: y.paces[0].period}
+	r := o.train.read()
 	for e, ok := r.next(); ok; e, ok = r.next() {
 		w.take(e)
 	}
 	w.settlePending()
-	w.settleLate()
+	w.settleLate(true)
 	f.tailKnown = w.havePulse
 	return f
 }
 
 func (w *walker) take(e entry) {
-	if e.accepted() {
+	accepted := e.accepted()
+	x := beat{e, e.start}
+	if n := len(w.beats.at); accepted {
+		x.at = w.beats.at[w.taken]
+		w.taken++
+	} else if n > 0 {
+		i := max(0, w.taken-1)
+		x.at += w.beats.at[i] - w.beats.start[i]
+	}
+	if accepted {
 		w.pulses++
-		if e.start < w.from {
-			if w.startUp++; w.startUp == 1 {
+		if w.taken <= w.walk.startUp {
+			if w.frames.startUp++; w.frames.startUp == 1 {
 				w.firstPulse = e.start
 			}
 			return
 		}
 	}
 	if e.marks&afterBlind != 0 {
-		w.settlePending()
-		w.settleLate()
-		w.haveFrame, w.havePulse, w.previous, w.recent = false, false, 0, nil
+		w.breakRow()
+		w.havePulse = false
 	}
 	switch {
 	case e.marks&stuck != 0:
 		w.stuckMarks.add(Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: float64(e.width) / float64(Millisecond)})
 		if e.marks&cut == 0 {
-			w.pending = append(w.pending, e)
+			w.pending = append(w.pending, x)
 		}
-		return
 	case e.marks&cut != 0:
 		if w.havePulse { // one that the start of the capture cuts may be anything
 			w.lastPulse, w.lastLife = e.start, e.start
 		}
+	default:
+		w.pulse(x)
+	}
+}
+
+// breakRow forgets what came before: nothing says what to expect.
+func (w *walker) breakRow() {
+	w.settlePending()
+	w.settleLate(true)
+	w.haveFrame, w.previous, w.recent = false, 0, nil
+}
+
+// pulse takes an accepted pulse.
+func (w *walker) pulse(x beat) {
+	if w.havePulse && x.start-w.lastPulse > w.lossAfter {
+		w.breakRow()
+		w.lose(w.lastPulse+w.period, x.start)
+	}
+	w.lastPulse, w.havePulse, w.lastLife = x.start, true, x.start
+	if len(w.paces) > 1 && w.taken > w.paces[1].from {
+		w.turn(x)
 		return
 	}
-	if w.havePulse && e.start-w.lastPulse > w.lossAfter {
-		w.settlePending()
-		w.settleLate()
-		w.lose(w.lastPulse+w.rhythm.period, e.start)
-		w.haveFrame, w.previous, w.recent = false, 0, nil
+	w.place(x)
+}
+
+// turn goes on with another period from a pulse that ends the last interval of
+// the old one.
+func (w *walker) turn(x beat) {
+	w.settlePending()
+	w.settleLate(true)
+	if w.haveFrame {
+		d := x.at - w.lastFrame.at
+		if d*2 > w.period*3 {
+			w.drop((d+w.period/2)/w.period-1, x)
+		} else if within(d, w.period, oddPercent) {
+			w.regular(d, x.start)
+		}
 	}
-	w.lastPulse, w.havePulse, w.lastLife = e.start, true, e.start
-	w.place(e)
+	w.frame(x, true)
+	w.paces = w.paces[1:]
+	w.changes = append(w.changes, PeriodChange{At: x.start, From: micros(w.period), To: micros(w.paces[0].period)})
+	w.period, w.recent = w.paces[0].period, nil
 }
 
 func (w *walker) lose(start, end Time) {
@@ -161,18 +199,18 @@ func (w *walker) lose(start, end Time) {
 
 // place puts an accepted pulse on the grid, or keeps it until the grid says
 // what it is.
-func (w *walker) place(e entry) {
+func (w *walker) place(x beat) {
 	p := w.expected()
 	if !w.haveFrame || p == 0 {
-		w.frame(e, false)
+		w.frame(x, false)
 		return
 	}
-	if k, ok := w.onGrid(e.start-w.lastFrame, p); ok {
-		gap := w.settle(k-1, e)
-		w.frame(e, gap)
+	if k, ok := w.onGrid(x.at-w.lastFrame.at, p); ok {
+		gap := w.settle(k-1, x)
+		w.frame(x, gap)
 		return
 	}
-	w.pending = append(w.pending, e)
+	w.pending = append(w.pending, x)
 	if run := w.newGrid(p); run > 0 {
 		w.restart(run, p)
 	}
@@ -209,38 +247,39 @@ func (y *rhythm) places(gap Time, phase int) (k, off Time) {
 }
 
 // settle decides what stood between two pulses on the grid with places free
-// between them: late frames fill places, the rest are extra pulses. It reports
-// whether places were left over.
-func (w *walker) settle(places Time, next entry) (gap bool) {
-	for _, e := range w.pending {
+// between them: a stuck level holds the places that it covers, late frames fill
+// one each, the rest are extra pulses. It reports whether places were left over.
+func (w *walker) settle(places Time, next beat) (gap bool) {
+	for _, x := range w.pending {
 		switch {
-		case e.marks&stuck != 0:
-			places -= max(1, (e.width+w.rhythm.period/2)/w.rhythm.period)
-		case places > 0 && e.start-w.lastFrame > w.rhythm.period/2:
+		case x.marks&stuck != 0:
+			places -= x.width/w.period + 1
+		case places > 0 && x.at-w.lastFrame.at > w.period/2:
 			places--
-			w.frame(e, false)
+			w.frame(x, false)
 		default:
-			w.extra(e)
+			w.extra(x)
 		}
 	}
 	w.pending = w.pending[:0]
-	if places > 0 {
-		w.drop(places, next)
-	}
+	w.drop(places, next)
 	return places > 0
 }
 
-func (w *walker) drop(n Time, next entry) {
+func (w *walker) drop(n Time, next beat) {
+	if n <= 0 {
+		return
+	}
 	w.dropped += int64(n)
-	w.drops.add(Event{Start: min(w.lastFrame+w.expected(), next.start), End: next.start, Count: int64(n),
-		Measured: float64(next.start-w.lastFrame) / float64(Millisecond)})
+	w.drops.add(Event{Start: min(w.lastFrame.start+w.expected(), next.start), End: next.start, Count: int64(n),
+		Measured: float64(next.start-w.lastFrame.start) / float64(Millisecond)})
 	if n%2 == 0 {
 		w.phase ^= 1
 	}
 }
 
-func (w *walker) extra(e entry) {
-	w.extras.add(Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: micros(e.width)})
+func (w *walker) extra(x beat) {
+	w.extras.add(Event{Start: x.start, End: x.start + x.width, Count: 1, Measured: micros(x.width)})
 }
 
 // newGrid returns how many pending pulses at the end follow a new phase of the
@@ -249,8 +288,8 @@ func (w *walker) newGrid(p Time) int {
 	n := len(w.pending)
 	regular := n >= 4
 	for i := n - 3; regular && i < n; i++ {
-		d := w.pending[i].start - w.pending[i-1].start
-		fits := within(d, p, 5) || w.rhythm.pattern == Alternating && w.rhythm.regular(d)
+		d := w.pending[i].at - w.pending[i-1].at
+		fits := within(d, p, 5) || w.rhythm.pattern == Alternating && w.rhythm.regular(d, p)
 		regular = fits && w.pending[i].accepted() && w.pending[i-1].accepted()
 	}
 	switch {
@@ -267,19 +306,17 @@ func (w *walker) restart(run int, p Time) {
 	pending := slices.Clone(w.pending)
 	w.pending = w.pending[:0]
 	first := len(pending) - run
-	for _, e := range pending[:first] {
-		if e.accepted() {
-			w.extra(e)
+	for _, x := range pending[:first] {
+		if x.accepted() {
+			w.extra(x)
 		}
 	}
-	if gap := pending[first].start - w.lastFrame; gap*2 > p*3 {
-		if n := (gap+p/2)/p - 1; n > 0 {
-			w.drop(n, pending[first])
-		}
+	if gap := pending[first].at - w.lastFrame.at; gap*2 > p*3 {
+		w.drop((gap+p/2)/p-1, pending[first])
 	}
-	for _, e := range pending[first:] {
-		if e.accepted() {
-			w.frame(e, false)
+	for _, x := range pending[first:] {
+		if x.accepted() {
+			w.frame(x, false)
 		}
 	}
 }
@@ -287,13 +324,13 @@ func (w *walker) restart(run int, p Time) {
 // settlePending ends a row: what is left over half a period after the last
 // frame is one.
 func (w *walker) settlePending() {
-	for _, e := range w.pending {
+	for _, x := range w.pending {
 		switch {
-		case !e.accepted():
-		case !w.haveFrame || e.start-w.lastFrame > w.rhythm.period/2:
-			w.frame(e, false)
+		case !x.accepted():
+		case !w.haveFrame || x.at-w.lastFrame.at > w.period/2:
+			w.frame(x, false)
 		default:
-			w.extra(e)
+			w.extra(x)
 		}
 	}
 	w.pending = w.pending[:0]
@@ -301,27 +338,28 @@ func (w *walker) settlePending() {
 
 // frame books a pulse as a frame and, unless frames are missing between, its
 // interval to the frame before.
-func (w *walker) frame(e entry, gap bool) {
+func (w *walker) frame(x beat, gap bool) {
 	if !w.any {
-		w.first, w.any = e.start, true
+		w.first, w.any = x.start, true
 	}
 	w.frames.frames++
-	w.last = e.start
+	w.last = x.start
 	switch {
-	case !w.haveFrame || e.marks&afterBlind != 0:
+	case !w.haveFrame || x.marks&afterBlind != 0:
 	case gap:
-		w.settleLate()
+		w.settleLate(true)
 		w.previous = 0
 	default:
-		w.interval(e.start-w.lastFrame, e.start)
+		w.interval(x.at-w.lastFrame.at, x)
 	}
-	w.lastFrame, w.haveFrame = e.start, true
+	w.lastFrame, w.haveFrame = x, true
 }
 
-func (w *walker) interval(d, at Time) {
+// interval books a single interval, that which ends with x.
+func (w *walker) interval(d Time, x beat) {
 	p := w.expected()
 	if p == 0 || d*2 > p*3 {
-		w.settleLate()
+		w.settleLate(true)
 		w.previous = 0
 		return
 	}
@@ -334,16 +372,12 @@ func (w *walker) interval(d, at Time) {
 		tolerance = 50
 	}
 	if within(d, p, tolerance) {
-		w.regular(d, at)
+		w.regular(d, x.start)
 	} else {
 		w.others++
 		w.previous = 0
 	}
-	if within(d, p, w.oddPercent) {
-		w.settleLate()
-	} else {
-		w.oddInterval(d, p, at)
-	}
+	w.expectation(d, p, x)
 	w.phase ^= 1
 	if w.local() {
 		if len(w.recent) == 8 {
@@ -354,6 +388,11 @@ func (w *walker) interval(d, at Time) {
 }
 
 func (w *walker) regular(d, at Time) {
+	if w.rhythm.pattern == Steady && !within(w.period, w.rhythm.period, pacePercent) {
+		w.others++ // of another pace than the one that the figures are of
+		w.previous = 0
+		return
+	}
 	w.intervals.add(int64(d - w.rhythm.period))
 	w.batched.add(at, int64(d-w.rhythm.period))
 	w.drift.add(float64(at)/float64(Second), micros(d-w.rhythm.period))
@@ -363,25 +402,48 @@ func (w *walker) regular(d, at Time) {
 	w.previous = d
 }
 
-// oddInterval keeps an interval off its expectation until the next one shows
-// whether it makes up for it: then it was one late or early frame.
-func (w *walker) oddInterval(d, p, at Time) {
+// A start that moves by this much and stays is told, if it stands out of the
+// noise; what moves farther than an output before it can is a restart.
+const (
+	leastMove = 100 * Microsecond
+	mostMove  = 1500 * Microsecond
+	moveNoise = 8 // standard deviations of an interval
+)
+
+// expectation keeps an interval off its expectation until the next one shows
+// whether it makes up for it: then it was one late or early frame, else the
+// start has moved.
+func (w *walker) expectation(d, p Time, x beat) {
+	off := d - p
 	if w.late != nil {
-		sum := Time(w.late.Measured*float64(Microsecond)) + d
-		due := Time(w.late.Expected*float64(Microsecond)) + p
-		if absDiff(sum, due)*20 <= p {
-			w.settleLate()
+		before := Time(math.Round((w.late.Measured - w.late.Expected) * float64(Microsecond)))
+		madeUp := absDiff(before+off, 0)*20 <= p && absDiff(before+off, 0)*2 <= absDiff(before, 0)
+		w.settleLate(madeUp)
+		if madeUp {
 			return
 		}
-		w.settleLate()
 	}
-	w.late = &Event{Start: at - d, End: at, Count: 1, Measured: micros(d), Expected: micros(p)}
+	odd := !within(d, p, w.walk.oddPercent)
+	if w.lateOdd = odd; odd || w.mayMove && w.rhythm.pattern == Steady && absDiff(off, 0) > max(leastMove, moveNoise*w.noise) {
+		w.late = &Event{Start: x.start - d, End: x.start, Count: 1, Measured: micros(d), Expected: micros(p)}
+	}
 }
 
-func (w *walker) settleLate() {
-	if w.late != nil {
-		w.odd.add(*w.late)
-		w.late = nil
+// settleLate books the odd interval before. Only one that is known not to be
+// made up is a start that moved.
+func (w *walker) settleLate(madeUp bool) {
+	if w.late == nil {
+		return
+	}
+	e := *w.late
+	w.late = nil
+	off := Time(math.Round((e.Measured - e.Expected) * float64(Microsecond)))
+	switch {
+	case !madeUp && w.mayMove && absDiff(off, 0) <= mostMove:
+		e.Start, e.Measured, e.Expected = e.End, micros(off), 0
+		w.moved.add(e)
+	case w.lateOdd:
+		w.odd.add(e)
 	}
 }
 
@@ -399,84 +461,7 @@ func (w *walker) expected() Time {
 	case w.local() && len(w.recent) >= 3:
 		return Time(quantile(slices.Clone(w.recent), 0.5))
 	}
-	return w.rhythm.period
+	return w.period
 }
 
 func micros(t Time) float64 { return float64(t) / float64(Microsecond) }
-
-const regularFrames = 10
-
-// startOfFrames returns the leading edge of the first frame: the first ten
-// regular intervals, and what lies before them on the same grid or regular in
-// itself, as before an early loss. The time of the first pulse where nothing
-// before is to be left out.
-func startOfFrames(t *train, y rhythm) Time {
-	var head []entry
-	r := t.read()
-	regular, at := 0, -1
-	for e, ok := r.next(); ok && len(head) < 2000; e, ok = r.next() {
-		if !e.accepted() {
-			continue
-		}
-		head = append(head, e)
-		n := len(head)
-		if n > 1 && y.regular(head[n-1].start-head[n-2].start) {
-			if regular++; regular == regularFrames {
-				at = n - 1 - regularFrames
-				break
-			}
-		} else {
-			regular = 0
-		}
-	}
-	if len(head) == 0 {
-		return math.MinInt64
-	}
-	if at < 0 {
-		return head[0].start
-	}
-	kept := at
-	onGrid := func(i int) bool {
-		if i < 0 {
-			return false
-		}
-		gap := head[kept].start - head[i].start
-		k := (gap + y.period/2) / y.period
-		if k > 8 {
-			return absDiff(gap, k*y.period)*100 <= y.period
-		}
-		return k >= 1 && absDiff(gap, k*y.period)*20 <= y.period
-	}
-	// inRow says whether a pulse is among four at regular intervals.
-	inRow := func(i int) bool {
-		from, to := i, i
-		for from > 0 && y.regular(head[from].start-head[from-1].start) {
-			from--
-		}
-		for to < at && y.regular(head[to+1].start-head[to].start) {
-			to++
-		}
-		return to-from >= 3
-	}
-	for i := at - 1; i >= 0; i-- {
-		switch {
-		case onGrid(i), inRow(i):
-			kept = i
-		case onGrid(i-1) && onGrid(i-2): // one late frame, or one extra pulse
-		default:
-			return head[kept].start
-		}
-	}
-	return head[kept].start
-}
-
-// regular says whether an interval is one that the rhythm expects.
-func (y *rhythm) regular(d Time) bool {
-	if y.pattern == Alternating {
-		return within(d, y.pair[0], 5) || within(d, y.pair[1], 5)
-	}
-	if y.pattern == WidthTimed || y.pattern == IrregularPattern {
-		return within(d, y.period, 40)
-	}
-	return within(d, y.period, 5)
-}

@@ -44,6 +44,8 @@ const (
 	CoarseSampling   Kind = "coarse-sampling"
 	FewFrames        Kind = "few-frames"
 	StartUp          Kind = "start-up"
+	StartMoved       Kind = "start-moved"
+	PeriodChanged    Kind = "period-changed"
 	PeriodOutOfRange Kind = "period-out-of-range"
 	PeriodJitter     Kind = "period-jitter"
 	DroppedFrame     Kind = "dropped-frame"

@@ -13,139 +13,268 @@ const (
 	longestPeriod        = 100 * Millisecond
 )
 
+const patternFrames = 20000 // intervals that the pattern is found from
+
 // rhythm is what is known of a channel's frame period before its frames are
 // counted.
 type rhythm struct {
-	period    Time // nominal; 0 where none was found
+	period    Time // nominal: that of the longest stretch; 0 where none was found
+	mean      Time // of the intervals within 5 % of it
 	pattern   Pattern
 	pair      [2]Time // the two intervals of an alternating train
+	paces     []pace  // at least one
 	recurring []float64
 }
 
 // within reports whether a is within percent of b.
 func within(a, b Time, percent float64) bool { return float64(absDiff(a, b)) <= float64(b)*percent/100 }
 
-// intervals calls f for each interval between neighbouring accepted pulses
-// with nothing blind between; joined says whether the interval before belongs
-// to the same row.
-func (t *train) intervals(f func(interval Time, joined bool)) {
+// beats are the instants that a channel's period is measured on, one for each
+// accepted pulse.
+type beats struct {
+	start []Time   // leading edges
+	width []uint32 // picoseconds
+	at    []Time   // leading edges, less what moved them with the pulses that the channel follows
+	rows  []int    // where a row begins after a blind stretch
+}
+
+func (t *train) beats() *beats {
+	b := &beats{start: make([]Time, 0, t.n), width: make([]uint32, 0, t.n)}
 	r := t.read()
-	var last Time
-	have, joined := false, false
+	blind := false
 	for e, ok := r.next(); ok; e, ok = r.next() {
-		if e.marks&afterBlind != 0 {
-			have, joined = false, false
-		}
+		blind = blind || e.marks&afterBlind != 0
 		if !e.accepted() {
 			continue
 		}
-		if have {
-			f(e.start-last, joined)
-			joined = true
+		if blind {
+			b.rows, blind = append(b.rows, len(b.start)), false
 		}
-		last, have = e.start, true
+		b.start, b.width = append(b.start, e.start), append(b.width, uint32(e.width))
+	}
+	b.at = b.start
+	return b
+}
+
+// intervals calls f for the interval that ends at each beat after lo and before
+// hi with nothing blind before it; joined says whether the interval before
+// belongs to the same row.
+func (b *beats) intervals(lo, hi int, f func(i int, d Time, joined bool)) {
+	next, _ := slices.BinarySearch(b.rows, lo+1)
+	joined := false
+	for i := lo + 1; i < hi; i++ {
+		if next < len(b.rows) && b.rows[next] == i {
+			next++
+			joined = false
+			continue
+		}
+		f(i, b.at[i]-b.at[i-1], joined)
+		joined = true
 	}
 }
 
-const (
-	binPercent    = 0.01
-	patternFrames = 20000 // intervals that the pattern is found from
-)
+// histogram counts intervals in bins of 1 %, and adds them up.
+type histogram struct {
+	n    [periodBins]int64
+	sum  [periodBins]Time
+	last int // the bin of the interval before
+}
 
-// findRhythm finds the nominal period: the mode of the intervals over 1 %
-// logarithmic bins, then the mean of those within 10 % of it. A stated period
-// settles whether a fraction of that is meant.
-func findRhythm(t *train, stated, step Time) rhythm {
-	bins := map[int]int64{}
-	scale := 1 / math.Log1p(binPercent)
-	t.intervals(func(d Time, _ bool) {
-		if d >= shortestNarrowPeriod && d <= longestPeriod {
-			bins[int(math.Log(float64(d))*scale)]++
+const periodBins = 411
+
+// periodEdges are where the bins begin and end.
+var periodEdges = func() (edges [periodBins + 1]Time) {
+	for i := range edges {
+		edges[i] = Time(math.Round(float64(shortestNarrowPeriod) * math.Pow(1.01, float64(i))))
+	}
+	return edges
+}()
+
+func (h *histogram) add(d Time) {
+	if d < shortestNarrowPeriod || d > longestPeriod {
+		return
+	}
+	if d < periodEdges[h.last] || d >= periodEdges[h.last+1] {
+		i, exact := slices.BinarySearch(periodEdges[:], d)
+		if !exact {
+			i--
 		}
-	})
-	mode, most := 0, int64(0)
-	for b, n := range bins {
-		// neighbours count, so that an edge between bins does not split a mode
-		if n = 2*n + bins[b-1] + bins[b+1]; n > most || n == most && b < mode {
-			mode, most = b, n
+		h.last = i
+	}
+	h.n[h.last]++
+	h.sum[h.last] += d
+}
+
+// around counts a bin and its neighbours, so that an edge between bins does not
+// split a mode.
+func (h *histogram) around(bin int, own int64) (n int64, sum Time) {
+	n, sum = own*h.n[bin], h.sum[bin]
+	for _, i := range []int{bin - 1, bin + 1} {
+		if i >= 0 && i < periodBins {
+			n += h.n[i]
+			sum += h.sum[i]
+		}
+	}
+	return n, sum
+}
+
+// mode returns about what the most frequent interval is, 0 where there is none.
+func (h *histogram) mode() Time {
+	best, most := 0, int64(0)
+	for bin := range h.n {
+		if n, _ := h.around(bin, 2); n > most {
+			best, most = bin, n
 		}
 	}
 	if most == 0 {
-		return rhythm{period: stated, pattern: IrregularPattern}
+		return 0
 	}
-	centre := Time(math.Exp((float64(mode) + 0.5) / scale))
-	period := meanNear(t, centre, 10)
-	if stated > 0 {
-		for k := Time(2); k <= 4; k++ {
-			if within(period, k*stated, 5) {
-				period = (period + k/2) / k
+	return (periodEdges[best] + periodEdges[best+1]) / 2
+}
+
+// recurring returns up to four intervals in microseconds that each make up at
+// least 10 % of all, most frequent first.
+func (h histogram) recurring() []float64 {
+	var all int64
+	for _, n := range h.n {
+		all += n
+	}
+	var found []float64
+	for len(found) < 4 {
+		best, most := 0, int64(0)
+		for bin := range h.n {
+			if n, _ := h.around(bin, 1); n > most {
+				best, most = bin, n
 			}
 		}
+		if most == 0 || most*10 < all {
+			break
+		}
+		_, sum := h.around(best, 1)
+		found = append(found, micros(sum)/float64(most))
+		for i := max(0, best-1); i <= min(best+1, periodBins-1); i++ {
+			h.n[i], h.sum[i] = 0, 0
+		}
 	}
-	y := rhythm{period: period, pattern: Steady}
-	y.findPattern(t, step)
-	for _, centre := range recurring(bins, scale) {
-		y.recurring = append(y.recurring, micros(meanNear(t, centre, 1.5)))
+	return found
+}
+
+// nominal returns the period of the beats from lo to hi: the mode of the
+// intervals over 1 % bins, then the median of those within 2 % of it; 0 where
+// there is none. mean is that of the intervals within 5 % of it.
+func (b *beats) nominal(lo, hi int) (period, mean Time, h histogram) {
+	b.intervals(lo, hi, func(_ int, d Time, _ bool) { h.add(d) })
+	mode := h.mode()
+	if mode == 0 {
+		return 0, 0, h
+	}
+	var near []Time
+	var wide moments
+	closest, farthest := mode-mode/50, mode+mode/50
+	least, most := mode-mode/20, mode+mode/20
+	b.intervals(lo, hi, func(_ int, d Time, _ bool) {
+		if d >= closest && d <= farthest {
+			near = append(near, d)
+		}
+		if d >= least && d <= most {
+			wide.add(int64(d))
+		}
+	})
+	if len(near) == 0 { // two neighbouring bins, and nothing where they meet
+		return mode, mode, h
+	}
+	return Time(math.Round(quantile(near, 0.5))), Time(math.Round(wide.mean())), h
+}
+
+// findRhythm finds the nominal period and where it changes. A stated period
+// settles whether a fraction of that is meant.
+func findRhythm(b *beats, stated, step Time) rhythm {
+	period, mean, h := b.nominal(0, len(b.at))
+	if period == 0 {
+		return rhythm{period: stated, mean: stated, pattern: IrregularPattern, paces: []pace{{period: stated, to: len(b.at)}}}
+	}
+	y := rhythm{period: period, mean: mean, pattern: Steady, paces: []pace{{period: period, to: len(b.at)}}, recurring: h.recurring()}
+	intervals := b.head()
+	if y.alternates(intervals, step) {
+		y.mean, y.paces[0].period = y.period, y.period
+		return y
+	}
+	y.findPaces(b, noiseOf(intervals))
+	y.divide(stated)
+	if y.ragged(b) {
+		y.pattern = IrregularPattern
 	}
 	return y
 }
 
-func meanNear(t *train, centre Time, percent float64) Time {
-	var m moments
-	t.intervals(func(d Time, _ bool) {
-		if within(d, centre, percent) {
-			m.add(int64(d))
-		}
-	})
-	if m.n == 0 {
-		return centre
-	}
-	return Time(math.Round(m.mean()))
-}
-
-// findPattern tells steady trains from alternating ones and from those that
-// follow no single period.
-func (y *rhythm) findPattern(t *train, step Time) {
-	var intervals []Time // with 0 where a row breaks
-	var single, near int
-	t.intervals(func(d Time, joined bool) {
-		if len(intervals) >= patternFrames {
+// divide takes the fraction of the period that a stated one says is meant.
+func (y *rhythm) divide(stated Time) {
+	for k := Time(2); k <= 4 && stated > 0; k++ {
+		if within(y.period, k*stated, 5) {
+			y.period, y.mean = (y.period+k/2)/k, (y.mean+k/2)/k
+			for i := range y.paces {
+				y.paces[i].period = (y.paces[i].period + k/2) / k
+			}
 			return
 		}
+	}
+}
+
+// head returns the first intervals, with 0 where a row breaks.
+func (b *beats) head() []Time {
+	out := make([]Time, 0, min(len(b.at), patternFrames))
+	b.intervals(0, min(len(b.at), patternFrames), func(_ int, d Time, joined bool) {
 		if !joined || d > longestPeriod {
-			intervals = append(intervals, 0)
+			out = append(out, 0)
 		}
 		if d <= longestPeriod {
-			intervals = append(intervals, d)
-		}
-		if d*2 <= y.period*3 && d*2 >= y.period {
-			single++
-			if within(d, y.period, 5) {
-				near++
-			}
+			out = append(out, d)
 		}
 	})
-	if y.alternates(intervals, step) {
-		return
+	return out
+}
+
+// lag returns by how much intervals differ from those k before.
+func lag(intervals []Time, k int) (diffs []Time) {
+	for i := k; i < len(intervals); i++ {
+		if !slices.Contains(intervals[i-k:i+1], 0) {
+			diffs = append(diffs, absDiff(intervals[i], intervals[i-k]))
+		}
 	}
-	if single >= 8 && near*10 < single*9 {
-		y.pattern = IrregularPattern
+	return diffs
+}
+
+// noiseOf is the robust standard deviation of an interval.
+func noiseOf(intervals []Time) Time {
+	diffs := lag(intervals, 1)
+	if len(diffs) == 0 {
+		return 0
 	}
+	return Time(1.4826 / math.Sqrt2 * quantile(diffs, 0.5))
+}
+
+// ragged reports whether more than one in ten of the single intervals is off
+// the period.
+func (y *rhythm) ragged(b *beats) bool {
+	var single, near int
+	for _, p := range y.paces {
+		b.intervals(p.from, min(p.to+1, len(b.at), patternFrames), func(_ int, d Time, _ bool) {
+			if d*2 <= p.period*3 && d*2 >= p.period {
+				single++
+				if within(d, p.period, 5) {
+					near++
+				}
+			}
+		})
+	}
+	return single >= 8 && near*10 < single*9
 }
 
 // alternates reports whether intervals alternate between two: differences at
 // lag 2 spread less than a quarter of those at lag 1. Where the longer is a
 // multiple of the shorter, frames are missing instead.
 func (y *rhythm) alternates(intervals []Time, step Time) bool {
-	lag := func(k int) (diffs []Time) {
-		for i := k; i < len(intervals); i++ {
-			if !slices.Contains(intervals[i-k:i+1], 0) {
-				diffs = append(diffs, absDiff(intervals[i], intervals[i-k]))
-			}
-		}
-		return diffs
-	}
-	one, two := lag(1), lag(2)
+	one, two := lag(intervals, 1), lag(intervals, 2)
 	if len(one) < 8 || len(two) == 0 {
 		return false
 	}
@@ -182,34 +311,14 @@ func (y *rhythm) alternates(intervals []Time, step Time) bool {
 	return true
 }
 
-// recurring returns about what up to four intervals are that each make up at
-// least 10 % of all, most frequent first.
-func recurring(bins map[int]int64, scale float64) []Time {
-	var all int64
-	rest := map[int]int64{}
-	for b, n := range bins {
-		all += n
-		rest[b] = n
+// regular says whether an interval is one that the rhythm expects where its
+// period is p.
+func (y *rhythm) regular(d, p Time) bool {
+	switch y.pattern {
+	case Alternating:
+		return within(d, y.pair[0], 5) || within(d, y.pair[1], 5)
+	case WidthTimed, IrregularPattern:
+		return within(d, p, 40)
 	}
-	var found []Time
-	for len(found) < 4 {
-		best, most := 0, int64(0)
-		for b := range rest {
-			n := rest[b-1] + rest[b] + rest[b+1]
-			if n > most || n == most && b < best {
-				best, most = b, n
-			}
-		}
-		if most*10 < all {
-			break
-		}
-		var mid, weight float64
-		for b := best - 1; b <= best+1; b++ {
-			mid += float64(rest[b]) * math.Exp((float64(b)+0.5)/scale)
-			weight += float64(rest[b])
-			delete(rest, b)
-		}
-		found = append(found, Time(mid/weight))
-	}
-	return found
+	return within(d, p, 5)
 }

@@ -1,38 +1,72 @@
 package decode
 
-import "golang.org/x/exp/slices"
+import (
+	"math"
 
-const placedFrames = 2000 // pulses that a place in the frame is found from
+	"golang.org/x/exp/slices"
+)
 
-// placeInFrame orders the channels that keep one period by where in the frame
-// their pulses begin. The frame begins after the longest pause.
-func (a *Analysis) placeInFrame() {
-	all := slices.DeleteFunc(a.servos(), func(c *channel) bool { return c.frames.rhythm.period == 0 || c.frames.frames < regularFrames })
-	if len(all) < 2 {
-		return
+// placedFrames is how many pulses a place in the frame is found from.
+const placedFrames = 2000
+
+// receivers finds the channels that share a clock, their place in the frame
+// and which of them begins where another ends.
+func (a *Analysis) receivers() {
+	left := slices.DeleteFunc(a.servos(), func(c *channel) bool { return c.rhythm.period == 0 || len(c.beats.at) < regularFrames })
+	for len(left) > 0 {
+		first := left[0]
+		shares := func(c *channel) bool { return absDiff(c.rhythm.mean, first.rhythm.mean)*1000 <= first.rhythm.mean }
+		var group []*channel
+		for _, c := range left {
+			if shares(c) {
+				group = append(group, c)
+			}
+		}
+		left = slices.DeleteFunc(left, shares)
+		if len(group) > 1 {
+			placeInFrame(group)
+			chain(group)
+		}
 	}
-	first := all[0]
-	period := first.frames.rhythm.period
-	all = slices.DeleteFunc(all, func(c *channel) bool { return absDiff(c.frames.rhythm.period, period)*1000 > period })
-	if len(all) < 2 {
-		return
-	}
+}
+
+// placeInFrame puts the channels of a receiver in the order in which their
+// pulses begin. The frame begins after the longest pause.
+func placeInFrame(group []*channel) {
+	first, period := group[0], group[0].rhythm.mean
 	at := map[*channel]Time{}
-	for _, c := range all {
+	for _, c := range group {
 		at[c] = c.behind(first, period)
 	}
-	slices.SortStableFunc(all, func(x, y *channel) int { return cmpTime(at[x], at[y]) })
+	slices.SortStableFunc(group, func(x, y *channel) int { return cmpTime(at[x], at[y]) })
 	begin, longest := 0, Time(-1)
-	for i, c := range all {
-		before := at[all[(i+len(all)-1)%len(all)]]
+	for i, c := range group {
+		before := at[group[(i+len(group)-1)%len(group)]]
 		if pause := (at[c] - before + 2*period) % period; pause > longest {
 			begin, longest = i, pause
 		}
 	}
-	for i := range all {
-		c := all[(begin+i)%len(all)]
+	ordered := append(slices.Clone(group[begin:]), group[:begin]...)
+	copy(group, ordered)
+	for i, c := range group {
 		c.Place = i + 1
-		c.Offset = micros((at[c] - at[all[begin]] + period) % period)
+		c.Offset = micros((at[c] - at[group[0]] + period) % period)
+	}
+}
+
+// pairs calls f for pulses of c, numbered i, and the pulse of o, numbered j,
+// that began last before it or up to slack after it; for 2000 of them at most,
+// spread over the capture.
+func (c *channel) pairs(o *channel, slack Time, f func(i, j int)) {
+	stride := max(1, len(c.beats.start)/placedFrames)
+	j := -1
+	for i := 0; i < len(c.beats.start); i += stride {
+		for j+1 < len(o.beats.start) && o.beats.start[j+1] <= c.beats.start[i]+slack {
+			j++
+		}
+		if j >= 0 {
+			f(i, j)
+		}
 	}
 }
 
@@ -40,20 +74,150 @@ func (a *Analysis) placeInFrame() {
 func (c *channel) behind(o *channel, period Time) Time {
 	const same = 100 * Microsecond // outputs that start together scatter about zero
 	var all []Time
-	mine, theirs := c.pulses.read(), o.pulses.read()
-	last, more := theirs.next()
-	next, _ := theirs.next()
-	for e, ok := mine.next(); ok && more && len(all) < placedFrames; e, ok = mine.next() {
-		for next.start > last.start && next.start <= e.start+same {
-			last = next
-			next, _ = theirs.next()
-		}
-		if d := e.start - last.start; e.accepted() && last.accepted() && d >= -same && d < period-same {
+	c.pairs(o, same, func(i, j int) {
+		if d := c.beats.start[i] - o.beats.start[j]; d < period-same {
 			all = append(all, d)
 		}
-	}
+	})
 	if len(all) == 0 {
 		return 0
 	}
 	return Time(quantile(all, 0.5))
+}
+
+// chain finds for each channel of a receiver, given in order of place, the one
+// that it follows, and takes what moves it out of its beats.
+func chain(group []*channel) {
+	for i, c := range group {
+		best := math.Inf(1)
+		for k := i - 1; k >= 0; k-- {
+			if scatter, ok := c.follows(group[k]); ok && scatter*2 < best {
+				best = scatter
+				c.leader = group[k]
+			}
+		}
+		if c.leader != nil {
+			c.Follows = c.leader.Name
+			c.shift()
+		}
+	}
+}
+
+// nextTo is how far the start of an output that follows another may be from its
+// end where neither moves. Common practice, no source.
+const nextTo = 200 * Microsecond
+
+// follows says whether a channel starts when o ends, and how much the time
+// between scatters: less than a third of the time from start to start, or both
+// within two steps, next to one another.
+func (c *channel) follows(o *channel) (scatter float64, ok bool) {
+	var fromStart, fromEnd []Time
+	c.pairs(o, 0, func(i, j int) {
+		d := c.beats.start[i] - o.beats.start[j]
+		if width := Time(o.beats.width[j]); d*4 < c.rhythm.period*3 {
+			fromStart = append(fromStart, d)
+			fromEnd = append(fromEnd, d-width)
+		}
+	})
+	if len(fromEnd) < regularFrames {
+		return 0, false
+	}
+	after := Time(quantile(fromEnd, 0.5))
+	still := math.Max(2*c.step, float64(2*c.rec.origin.Unit))
+	byStart, byEnd := scatterOf(fromStart), scatterOf(fromEnd)
+	switch {
+	case float64(after) < -still:
+		return 0, false
+	case byStart <= still && byEnd <= still:
+		return byEnd, after <= nextTo
+	}
+	return byEnd, byEnd*3 < byStart
+}
+
+// scatterOf is the median absolute deviation as a standard deviation. It reorders v.
+func scatterOf(v []Time) float64 {
+	middle := Time(quantile(v, 0.5))
+	for i := range v {
+		v[i] = absDiff(v[i], middle)
+	}
+	return 1.4826 * quantile(v, 0.5)
+}
+
+// shift takes out of a channel's beats by how much the pulses before it in its
+// chain were longer than usual. Where one of them is missing the receiver kept
+// its last width.
+func (c *channel) shift() {
+	b, o := c.beats, c.leader.beats
+	usual := Time(quantile(slices.Clone(o.width), 0.5))
+	b.at = make([]Time, len(b.start))
+	by, j, known := Time(0), -1, false
+	for i, start := range b.start {
+		for j+1 < len(o.start) && o.start[j+1] <= start {
+			j++
+		}
+		if j >= 0 && start-o.start[j] < c.rhythm.period*3/4 {
+			by = o.start[j] - o.at[j] + Time(o.width[j]) - usual
+			if !known {
+				known = true
+				for k := range i {
+					b.at[k] -= by
+				}
+			}
+		}
+		b.at[i] = start - by
+	}
+}
+
+// ownLateFrames leaves to a channel that follows another what it is late by
+// itself.
+func ownLateFrames(all []*channel) {
+	own := map[*channel][]Event{}
+	for _, c := range all {
+		if c.leader != nil {
+			own[c] = c.lateBeyond(c.frames.odd.list, c.leader.frames.odd.list)
+		}
+	}
+	for c, list := range own {
+		c.frames.odd.all -= int64(len(c.frames.odd.list) - len(list))
+		c.frames.odd.list = list
+	}
+}
+
+// lateBeyond returns the late frames whose leader was not late by as much in
+// the same frame.
+func (c *channel) lateBeyond(mine, leaders []Event) (own []Event) {
+	period := c.rhythm.period
+	for _, e := range mine {
+		for len(leaders) > 0 && leaders[0].End <= e.End-period {
+			leaders = leaders[1:]
+		}
+		same := len(leaders) > 0 && leaders[0].End <= e.End &&
+			math.Abs(leaders[0].Measured-leaders[0].Expected-e.Measured+e.Expected)*40 <= micros(period)
+		if !same {
+			own = append(own, e)
+		}
+	}
+	return own
+}
+
+// lateFrames walks a channel again for another bound on a single interval.
+func (c *channel) lateFrames(odd float64) []Event {
+	c.retime()
+	list := c.follow(odd).odd.list
+	if c.leader != nil {
+		list = c.lateBeyond(list, c.leader.follow(odd).odd.list)
+	}
+	for o := c; o != nil; o = o.leader {
+		o.beats = nil
+	}
+	return list
+}
+
+// retime makes the beats of a channel and of those it follows anew.
+func (c *channel) retime() {
+	c.beats = c.pulses.beats()
+	if c.leader != nil {
+		c.leader.retime()
+		c.shift()
+	}
 }

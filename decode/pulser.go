@@ -50,6 +50,7 @@ type pulser struct {
 	train     train // accepted pulses, stuck marks and cut pulses
 	accepted  int64
 	stuck     int64
+	rested    int64 // times inactive for longer than a pulse can be
 	glitches  train // marred: a break inside a pulse, else a rejected part
 	glitched  int64 // all glitches, listed or not
 	chatters  []span
@@ -142,6 +143,9 @@ func (p *pulser) take(s stretch) {
 		p.part(s)
 	} else {
 		p.idle = s.start
+		if s.length() > longest {
+			p.rested++
+		}
 		if p.group.parts > 0 && (s.length() >= gapFinal || s.openEnd) {
 			p.close()
 		}

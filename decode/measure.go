@@ -1,0 +1,122 @@
+package decode
+
+import "math"
+
+// measure fills in the figures of one train.
+func (c *channel) measure() {
+	f := c.frames
+	if !c.stream {
+		c.summarise()
+	}
+	c.usual = [2]Time{800 * Microsecond, 2200 * Microsecond}
+	if c.narrow {
+		c.usual = [2]Time{400 * Microsecond, 1120 * Microsecond}
+	}
+	c.ChannelAnalysis.PulseCount = f.pulses
+	c.DroppedCount = f.dropped
+	c.FrameCount = f.frames + f.dropped
+	c.LossCount = f.losses.all
+	for _, l := range f.losses.list {
+		c.LostTime += l.End - l.Start
+	}
+	if c.pulser != nil {
+		c.GlitchCount = c.countGlitches()
+	}
+	if f.pulses == 0 {
+		return
+	}
+	c.Period = c.period()
+	if c.stream {
+		c.ChannelAnalysis.PulseCount = c.markers
+		c.Jitter = c.jitter(nil)
+		return
+	}
+	c.scale = c.noise()
+	rests := c.findRests()
+	c.Jitter = c.jitter(rests)
+	for i := range rests {
+		s := &rests[i]
+		c.Rests = append(c.Rests, Rest{Start: s.start, End: s.end, Frames: s.widths.n,
+			Width: s.widths.mean() / float64(Microsecond), RMS: s.widths.sd() / float64(Microsecond)})
+	}
+	for e, off := range c.steady() {
+		if off != 0 {
+			c.spikes.add(Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: micros(off)})
+		}
+	}
+	c.findRepeats()
+	c.findFrozen(rests)
+}
+
+// summarise describes the widths of all accepted pulses.
+func (c *channel) summarise() {
+	all := make([]uint32, 0, c.frames.pulses)
+	var m moments
+	byTime := c.rec.batched()
+	r := c.pulses.read()
+	for e, ok := r.next(); ok; e, ok = r.next() {
+		if e.accepted() {
+			all = append(all, uint32(e.width))
+			m.add(int64(e.width))
+			byTime.add(e.start, int64(e.width))
+		}
+	}
+	if len(all) == 0 {
+		return
+	}
+	us := float64(Microsecond)
+	c.Width = &Summary{N: m.n, Min: Time(m.min), Max: Time(m.max),
+		P01: quantile(all, 0.01) / us, Median: quantile(all, 0.5) / us, P99: quantile(all, 0.99) / us,
+		Mean: m.mean() / us, SD: m.sd() / us, MeanU95: half95(byTime.jackknife((*moments).mean), c.step)}
+	c.reference = Time(c.Width.Median * us)
+	c.narrow = c.frames.rhythm.period > 0 && c.frames.rhythm.period < 5*Millisecond && c.Width.Median < 1000 && c.Width.P99 <= 1120
+}
+
+func (c *channel) countGlitches() int64 {
+	n := c.pulser.glitched
+	r := c.pulser.glitches.read()
+	for e, ok := r.next(); ok && c.frames.any && e.start < c.frames.first; e, ok = r.next() {
+		n--
+	}
+	return n
+}
+
+func (c *channel) period() *Period {
+	f := c.frames
+	us := float64(Microsecond)
+	p := &Period{Nominal: float64(f.rhythm.period) / us, Pattern: f.rhythm.pattern, Others: f.others,
+		Recurring: f.rhythm.recurring, Changes: f.changes, DriftPPM: math.NaN(), Residual: math.NaN()}
+	if f.rhythm.period == 0 {
+		p.Nominal = math.NaN()
+	}
+	m := &f.intervals
+	p.Intervals = Summary{N: m.n, Min: f.rhythm.period + Time(m.min), Max: f.rhythm.period + Time(m.max),
+		Mean: p.Nominal + m.mean()/us, SD: m.sd() / us, P01: math.NaN(), P99: math.NaN(),
+		MeanU95: half95(f.batched.jackknife((*moments).mean), c.step/float64(max(1, m.n))),
+		Median:  c.medianInterval()}
+	if slope, residual := f.drift.fit(); f.rhythm.period > 0 {
+		seconds := float64(c.rec.end-c.rec.start) / float64(Second)
+		p.DriftPPM, p.Residual = slope*seconds/p.Nominal*1e6, residual
+	}
+	return p
+}
+
+// medianInterval is the median of the intervals that the figures are over.
+func (c *channel) medianInterval() float64 {
+	y := &c.frames.rhythm
+	if y.period == 0 {
+		return math.NaN()
+	}
+	var all []Time
+	for _, p := range y.paces {
+		if !within(p.period, y.period, pacePercent) {
+			continue
+		}
+		c.beats.intervals(p.from, min(p.to+1, len(c.beats.at)), func(_ int, d Time, _ bool) {
+			if y.regular(d, p.period) {
+				all = append(all, d)
+			}
+		})
+	}
+	return quantile(all, 0.5) / float64(Microsecond)
+}

@@ -1,0 +1,110 @@
+package decode
+
+// A pace is a stretch of a train with one frame period, from one beat to
+// another; the first begins with the train and the last ends with it.
+type pace struct {
+	from, to int // beats; to is the next pace's first
+	period   Time
+}
+
+const (
+	paceFrames  = 10  // a period that fewer keep is no pace
+	pacePercent = 1.0 // a change of less is drift
+	paceNoise   = 5   // or less than this many standard deviations
+	maxMissing  = 4   // up to this multiple of the period frames are missing
+)
+
+// search follows the intervals and turns to another period once ten more of
+// them vote for it than against it, with none of the old between.
+type search struct {
+	noise Time
+	found []pace
+	now   Time // the period, 0 before any
+	next  Time // the one that may follow
+	votes int
+	from  int // where it began
+}
+
+// findPaces finds where the period changes for good, or for ten frames at least.
+func (y *rhythm) findPaces(b *beats, noise Time) {
+	s := search{noise: noise}
+	b.intervals(0, len(b.at), func(i int, d Time, _ bool) {
+		if d >= shortestNarrowPeriod && d <= longestPeriod {
+			s.take(i-1, d)
+		}
+	})
+	if len(s.found) < 2 {
+		return
+	}
+	y.paces = s.found
+	longest := Time(-1)
+	for i := range y.paces {
+		p := &y.paces[i]
+		if p.to = len(b.at); i+1 < len(y.paces) {
+			p.to = y.paces[i+1].from
+		}
+		if i == 0 {
+			p.from = 0
+		}
+		period, mean, _ := b.nominal(p.from, min(p.to+1, len(b.at)))
+		p.period = period
+		if length := b.at[min(p.to, len(b.at)-1)] - b.at[p.from]; length > longest {
+			longest, y.period, y.mean = length, period, mean
+		}
+	}
+}
+
+// take takes the interval that begins with beat from.
+func (s *search) take(from int, d Time) {
+	if s.near(d, s.now) {
+		s.now += (d - s.now) / 8 // a clock may drift
+		s.votes = 0
+		return
+	}
+	if s.missing(d) {
+		return
+	}
+	switch {
+	case s.votes > 0 && s.near(d, s.next):
+		s.votes++
+		s.next += (d - s.next) / 8
+	case s.votes > 0:
+		s.votes--
+	}
+	if s.votes == 0 {
+		s.next, s.from, s.votes = d, from, 1
+	}
+	if s.votes == paceFrames {
+		s.found = append(s.found, pace{from: s.from, period: s.next})
+		s.now, s.votes = s.next, 0
+	}
+}
+
+func (s *search) near(d, p Time) bool {
+	return p > 0 && absDiff(d, p) <= max(Time(float64(p)*pacePercent/100), paceNoise*s.noise)
+}
+
+// missing says whether an interval is a multiple of the period, as where frames
+// are missing, unless it was the period before.
+func (s *search) missing(d Time) bool {
+	if s.now == 0 {
+		return false
+	}
+	for _, p := range s.found {
+		if s.near(d, p.period) {
+			return false
+		}
+	}
+	k := (d + s.now/2) / s.now
+	return k >= 2 && k <= maxMissing && s.near(d, k*s.now)
+}
+
+// paceAt is the period that the beat numbered i follows.
+func (y *rhythm) paceAt(i int) Time {
+	for _, p := range y.paces {
+		if i < p.to {
+			return p.period
+		}
+	}
+	return y.period
+}

@@ -1,0 +1,135 @@
+package decode
+
+import (
+	"fmt"
+	"math"
+
+	"golang.org/x/exp/slices"
+)
+
+// choice is the active level chosen for a channel; doubt says that both levels
+// could be the pulse and nothing but custom decides.
+type choice struct {
+	*pulser
+	doubt bool
+}
+
+// polarities chooses the active level of each channel that moved. What a
+// channel's own marks leave open the other channels decide, then custom.
+func (r *Recording) polarities(a *Analysis) []choice {
+	chosen := make([]choice, len(r.channels))
+	count := map[Level]int{}
+	for i, w := range r.channels {
+		if w.high == nil {
+			continue
+		}
+		chosen[i].pulser = w.tellsItself()
+		if p := chosen[i].pulser; p != nil && w.mostly() == Servo && w.stated.Active == Unknown {
+			count[p.active]++
+		}
+	}
+	for i, w := range r.channels {
+		if w.high == nil || chosen[i].pulser != nil {
+			continue
+		}
+		switch {
+		case count[High] > count[Low]:
+			chosen[i].pulser = w.high
+		case count[Low] > count[High]:
+			chosen[i].pulser = w.low
+		default:
+			chosen[i] = choice{w.byCustom(), true}
+		}
+		if w.mostly() == Servo && chosen[i].doubt {
+			a.Notes = append(a.Notes, fmt.Sprintf("%s: both levels could be the pulse; %s is taken as active; --active says otherwise", w.name, chosen[i].active))
+		}
+	}
+	return chosen
+}
+
+// tellsItself chooses the level that is stated, else the only one with at least
+// 90 % of its marks from 300 to 3000 us, else the one whose leading edges are
+// the steadier, else the one that the line does not rest at; nil where all that
+// leaves it open.
+func (w *channelState) tellsItself() *pulser {
+	switch w.stated.Active {
+	case High:
+		return w.high
+	case Low:
+		return w.low
+	}
+	fits := func(p *pulser) bool { return p.accepted > 0 && p.accepted*10 >= (p.accepted+p.stuck)*9 }
+	if h, l := fits(w.high), fits(w.low); h != l {
+		return w.either(h)
+	} else if !h {
+		return w.either(w.high.accepted >= w.low.accepted)
+	}
+	n := min(w.high.train.n, w.low.train.n)
+	h, l := w.high.train.unsteadiness(), w.low.train.unsteadiness()
+	chance := 1 + 4/math.Sqrt(float64(n)) // how far apart two samples of one spread may be
+	if h*chance < l || l*chance < h {
+		return w.either(h < l)
+	}
+	if w.high.rested != w.low.rested {
+		return w.either(w.high.rested > w.low.rested)
+	}
+	return nil
+}
+
+func (w *channelState) either(high bool) *pulser {
+	if high {
+		return w.high
+	}
+	return w.low
+}
+
+// byCustom takes the shorter level for the pulse, then high.
+func (w *channelState) byCustom() *pulser {
+	h, l := w.high.train.typicalWidth(), w.low.train.typicalWidth()
+	return w.either(within(h, l, 5) || h < l)
+}
+
+// unsteadiness is the mean change from one interval to the next, the largest
+// tenth aside.
+func (t *train) unsteadiness() float64 {
+	var changes []Time
+	var before, last Time
+	have := 0
+	r := t.read()
+	for e, ok := r.next(); ok && len(changes) < scaleFrom; e, ok = r.next() {
+		if e.marks&afterBlind != 0 {
+			have = 0
+		}
+		if !e.accepted() {
+			continue
+		}
+		if have++; have > 2 {
+			changes = append(changes, absDiff(e.start-last, last-before))
+		}
+		before, last = last, e.start
+	}
+	if len(changes) == 0 {
+		return 0
+	}
+	slices.Sort(changes)
+	sum := 0.0
+	n := (len(changes)*9 + 9) / 10
+	for _, d := range changes[:n] {
+		sum += float64(d)
+	}
+	return sum / float64(n)
+}
+
+func (t *train) typicalWidth() Time {
+	var widths []Time
+	r := t.read()
+	for e, ok := r.next(); ok && len(widths) < scaleFrom; e, ok = r.next() {
+		if e.accepted() {
+			widths = append(widths, e.width)
+		}
+	}
+	if len(widths) == 0 {
+		return 0
+	}
+	return Time(quantile(widths, 0.5))
+}

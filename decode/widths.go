@@ -1,0 +1,52 @@
+package decode
+
+// followsWidths reports whether the changes of a channel's intervals follow
+// the changes of the sum of the widths of all channels within them.
+func followsWidths(c *channel, all []*channel) bool {
+	at := c.beats.start[:min(len(c.beats.start), patternFrames)]
+	period := c.rhythm.period
+	if period == 0 || len(at) < 20 {
+		return false
+	}
+	var spread moments
+	for i := 1; i < len(at); i++ {
+		if d := at[i] - at[i-1]; within(d, period, 40) {
+			spread.add(int64(d - period))
+		}
+	}
+	if !(spread.sd()*200 >= float64(period)) {
+		return false // steady to half a percent: outputs that follow one another shift a little
+	}
+	sums := make([]Time, len(at))
+	for _, o := range all {
+		i := 0
+		for k, start := range o.beats.start {
+			for i+1 < len(at) && at[i+1] <= start {
+				i++
+			}
+			if start >= at[i] {
+				sums[i] += Time(o.beats.width[k])
+			}
+			if i+1 == len(at) {
+				break
+			}
+		}
+	}
+	var l line
+	for i := 2; i < len(at); i++ {
+		a, b := at[i-1]-at[i-2], at[i]-at[i-1]
+		if !within(a, period, 40) || !within(b, period, 40) {
+			continue
+		}
+		if x, y := sums[i-1]-sums[i-2], b-a; absDiff(x, 0) < 1200*Microsecond {
+			l.add(micros(x), micros(y))
+		}
+	}
+	slope, _ := l.fit()
+	sxx, syy := l.xx-l.x*l.x/l.n, l.yy-l.y*l.y/l.n
+	if l.n < 20 || sxx < 100*l.n*0.04 || syy == 0 {
+		return false
+	}
+	fit := slope * slope * sxx / syy
+	return slope > 0.7 && slope < 1.3 && fit > 0.5
+}
