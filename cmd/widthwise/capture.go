@@ -16,6 +16,7 @@ import (
 
 // capture is one capture read to its end and judged.
 type capture struct {
+	name      string
 	header    *formats.Header
 	stated    bool // the user stated the sample rate
 	analysis  *decode.Analysis
@@ -48,7 +49,7 @@ func (a *app) read(ctx context.Context, name string, o *options, r *rules, open 
 	}
 	defer closeFile()
 	defer reader.Close()
-	c := &capture{header: reader.Header(), stated: o.read.Rate.Num != 0}
+	c := &capture{name: name, header: reader.Header(), stated: o.read.Rate.Num != 0}
 	names := channelNames(reader)
 	own, err := r.forCapture(names)
 	if err != nil {
@@ -101,6 +102,9 @@ func readOptions(o *options, r *rules) formats.Options {
 func (a *app) openCapture(name string, o *options, r *rules) (*formats.Reader, func() error, error) {
 	nothing := func() error { return nil }
 	read := readOptions(o, r)
+	if info, err := os.Stat(name); err == nil && info.IsDir() {
+		return nil, nil, usageError("%s: a folder; the name of a capture", name)
+	}
 	if name == "-" {
 		reader, err := formats.NewReader(a.in, name, read)
 		return reader, nothing, err

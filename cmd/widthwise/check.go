@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 
 	"github.com/spf13/cobra"
@@ -32,7 +31,11 @@ func (a *app) checkCommand() *cobra.Command {
 	o.options = commonFlags(cmd)
 	group(cmd, printingGroup, o.flags)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
-		return a.check(cmd.Context(), o, args, a.openCapture)
+		all, err := a.captures(o.options, args)
+		if err != nil {
+			return err
+		}
+		return a.check(cmd.Context(), o, all)
 	}
 	return cmd
 }
@@ -50,26 +53,17 @@ func someCaptures(cmd *cobra.Command, args []string) error {
 	return nil
 }
 
-// check judges each capture and tells of it before the next one is read. One
-// that cannot be read does not keep the others from being judged.
-func (a *app) check(ctx context.Context, o *checkOptions, names []string, open opener) error {
+// check judges each capture and tells of it before the next one is read.
+func (a *app) check(ctx context.Context, o *checkOptions, all *batch) error {
 	if o.json && o.alone() {
 		return usageError("--html -: with --json there is one document too many for standard output; --html FILE")
 	}
-	rules, err := newRules(o.options)
-	if err != nil {
-		return err
-	}
 	style := a.style(o.layout, o.color)
 	document := report.NewCheck()
-	for i, name := range names {
-		c, err := a.measure(ctx, name, o.options, rules, open)
+	first := true
+	for c, err := range all.each(ctx) {
 		if err != nil {
-			a.complain(err)
 			document.Unreadable()
-			if errors.Is(err, context.Canceled) {
-				return nil
-			}
 			continue
 		}
 		a.ended(exitOf(c.judgement.Outcome))
@@ -83,14 +77,18 @@ func (a *app) check(ctx context.Context, o *checkOptions, names []string, open o
 		case o.quiet:
 			err = told.WriteVerdict(a.out, style)
 		default:
-			if i > 0 && style.Terminal {
+			if !first && style.Terminal {
 				fmt.Fprintln(a.out)
 			}
+			first = false
 			err = told.WriteText(a.out, style)
 		}
 		if err != nil {
 			return err
 		}
+	}
+	if err := ctx.Err(); err != nil {
+		return err
 	}
 	if err := o.write(a.out, document); err != nil {
 		return err

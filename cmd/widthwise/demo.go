@@ -25,14 +25,18 @@ func (a *app) demoCommand() *cobra.Command {
 			return nil
 		},
 	}
-	o.options = commonFlags(cmd)
+	o.options = commonFlags(cmd, "rate", "time-unit", "threshold", "hysteresis", "delimiter", "decimal", "skip-bad-rows", "progress")
 	group(cmd, printingGroup, o.flags)
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
 		text, err := demoFiles.ReadFile("demo.toml")
 		if err != nil {
 			return err
 		}
-		return a.check(cmd.Context(), o, []string{"demo (an invented harbour tug)"}, openBytes(text))
+		all, err := a.builtIn(o.options, "demo (an invented harbour tug)", text)
+		if err != nil {
+			return err
+		}
+		return a.check(cmd.Context(), o, all)
 	}
 	return cmd
 }

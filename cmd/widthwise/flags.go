@@ -43,18 +43,25 @@ const (
 )
 
 // group adds flags under a heading of the help page.
-func group(cmd *cobra.Command, heading string, define func(*pflag.FlagSet)) {
+func group(cmd *cobra.Command, heading string, define func(*pflag.FlagSet), without ...string) {
 	set := pflag.NewFlagSet("", pflag.ContinueOnError)
 	define(set)
 	set.VisitAll(func(f *pflag.Flag) {
+		if slices.Contains(without, f.Name) {
+			return
+		}
 		f.Annotations = map[string][]string{flagGroup: {heading}}
 		cmd.Flags().AddFlag(f)
 	})
 }
 
-// commonFlags gives cmd the flags that every command takes.
-func commonFlags(cmd *cobra.Command) *options {
+// commonFlags gives cmd the flags that commands share, without those that do
+// not act on it.
+func commonFlags(cmd *cobra.Command, without ...string) *options {
 	o := &options{color: "auto", layout: "auto", progress: "auto"}
+	group := func(cmd *cobra.Command, heading string, define func(*pflag.FlagSet)) {
+		group(cmd, heading, define, without...)
+	}
 	group(cmd, readingGroup, o.readingFlags)
 	group(cmd, judgingGroup, o.judgingFlags)
 	group(cmd, printingGroup, func(f *pflag.FlagSet) {
@@ -63,6 +70,17 @@ func commonFlags(cmd *cobra.Command) *options {
 		f.Func("layout", "`WHAT` page, rows, or auto: a page on a terminal, rows parted by tabs in a pipe", choice(&o.layout, "auto", "page", "rows"))
 		f.Func("progress", "`WHEN` auto, or never: a bar for large files on a terminal", choice(&o.progress, "auto", "never"))
 	})
+	for flag, words := range map[string][]string{
+		"color": {"auto", "always", "never"}, "progress": {"auto", "never"}, "time-unit": {"s", "ms", "us", "ns"},
+		"delimiter": {"comma", "semicolon", "tab", "pipe", "space"}, "decimal": {"point", "comma"}, "active": {"high", "low"},
+	} {
+		completes(cmd, flag, words...)
+	}
+	completesChannels(cmd)
+	if cmd.Flags().Lookup("limits") != nil {
+		cmd.MarkFlagFilename("limits", "toml")
+	}
+	cmd.SetFlagErrorFunc(flagError)
 	cmd.PreRunE = func(cmd *cobra.Command, _ []string) error { return o.check(cmd.Flags()) }
 	return o
 }
@@ -100,6 +118,42 @@ func (o *options) judgingFlags(f *pflag.FlagSet) {
 	f.Func("period", "`TIME` the right time from frame to frame, such as 22ms", into(&o.period, parsePositiveDuration))
 	f.Func("loss-after", "`TIME` this long without a pulse is a loss, such as 110ms", into(&o.lossAfter, parsePositiveDuration))
 	f.StringVar(&o.limits, "limits", "", "`FILE` what the capture has to keep to; widthwise help limits prints one")
+}
+
+// flagError puts an error of a flag in our words: "--FLAG VALUE: what is wrong;
+// what would be right".
+func flagError(cmd *cobra.Command, err error) error {
+	var value *pflag.InvalidValueError
+	var unknown *pflag.NotExistError
+	var needs *pflag.ValueRequiredError
+	switch {
+	case errors.As(err, &value) && value.GetFlag().Value.Type() == "bool":
+		return usageError("--%s=%s: not yes or no; true, false or the flag alone", value.GetFlag().Name, value.GetValue())
+	case errors.As(err, &value):
+		return usageError("--%s %s: %v", value.GetFlag().Name, value.GetValue(), value.Unwrap())
+	case errors.As(err, &unknown):
+		return unknownFlag(cmd, unknown)
+	case errors.As(err, &needs):
+		return usageError("--%s: a value is missing; --help shows what it takes", needs.GetSpecifiedName())
+	}
+	return err
+}
+
+// unknownFlag says whether a flag belongs to another command, or which one was
+// meant.
+func unknownFlag(cmd *cobra.Command, err *pflag.NotExistError) error {
+	dashes, name := "--", err.GetSpecifiedName()
+	if err.GetSpecifiedShortnames() != "" {
+		dashes = "-"
+	}
+	for _, other := range cmd.Root().Commands() {
+		if dashes == "--" && other.Flags().Lookup(name) != nil {
+			return usageError("--%s: does nothing in %s; %s --help lists the flags that do", name, cmd.Name(), cmd.CommandPath())
+		}
+	}
+	var known []string
+	cmd.Flags().VisitAll(func(f *pflag.Flag) { known = append(known, "--"+f.Name) })
+	return usageError("%s%s: no such flag%s; %s --help lists the flags", dashes, name, nearest("--"+name, known), cmd.CommandPath())
 }
 
 // check looks at flags that depend on each other.

@@ -17,7 +17,9 @@ func parse(args ...string) (*options, string) {
 	cmd := &cobra.Command{Use: "check"}
 	o := commonFlags(cmd)
 	err := cmd.ParseFlags(args)
-	if err == nil {
+	if err != nil {
+		err = cmd.FlagErrorFunc()(cmd, err)
+	} else {
 		err = cmd.PreRunE(cmd, nil)
 	}
 	if err != nil {
@@ -103,8 +105,8 @@ func TestFlagRefusals(t *testing.T) {
 		{[]string{"--label", "rudder:"}, "--label rudder:: not a label; NAME:TEXT, such as col2:rudder"},
 		{[]string{"--channel", ""}, "--channel : empty; a name, a path, a bit bus[3], a pattern with * and ?, or #3"},
 		{[]string{"--quiet=maybe"}, "--quiet=maybe: not yes or no; true, false or the flag alone"},
-		{[]string{"--perod", "22ms"}, "--perod: no such flag; --help lists the flags"},
-		{[]string{"-x"}, "-x: no such flag; --help lists the flags"},
+		{[]string{"--perod", "22ms"}, "--perod: no such flag, did you mean --period?; check --help lists the flags"},
+		{[]string{"-x"}, "-x: no such flag; check --help lists the flags"},
 		{[]string{"--period"}, "--period: a value is missing; --help shows what it takes"},
 		{[]string{"--from", "2s", "--to", "2000ms"}, "--to 2s: not after --from 2s; a later instant"},
 		{[]string{"--period", "22ms", "--loss-after", "22ms"}, "--loss-after 0.022s: no longer than --period 0.022s, so every frame would be a loss; several periods"},

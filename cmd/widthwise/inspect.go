@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 
 	"github.com/spf13/cobra"
@@ -21,7 +20,7 @@ func (a *app) inspectCommand() *cobra.Command {
 		Example: "  widthwise inspect tug.csv\n  widthwise inspect --json tug.vcd",
 		Args:    someCaptures,
 	}
-	o.options = commonFlags(cmd)
+	o.options = commonFlags(cmd, "period", "loss-after", "limits")
 	group(cmd, printingGroup, func(f *pflag.FlagSet) {
 		f.BoolVar(&o.json, "json", false, "one JSON document over all captures")
 	})
@@ -30,19 +29,14 @@ func (a *app) inspectCommand() *cobra.Command {
 }
 
 func (a *app) inspect(ctx context.Context, o checkOptions, names []string) error {
-	rules, err := newRules(o.options)
+	all, err := a.captures(o.options, names)
 	if err != nil {
 		return err
 	}
 	style := a.style(o.layout, o.color)
 	document := report.NewInspect()
-	for i, name := range names {
-		c, err := a.measure(ctx, name, o.options, rules, a.openCapture)
+	for c, err := range all.each(ctx) {
 		if err != nil {
-			a.complain(err)
-			if errors.Is(err, context.Canceled) {
-				return nil
-			}
 			continue
 		}
 		told := report.NewInspection(c.header, c.analysis, c.stated, c.labels)
@@ -50,15 +44,15 @@ func (a *app) inspect(ctx context.Context, o checkOptions, names []string) error
 		if o.json || o.quiet {
 			continue
 		}
-		if i > 0 && style.Terminal {
+		if len(document.Captures) > 1 && style.Terminal {
 			fmt.Fprintln(a.out)
 		}
 		if err := told.WriteText(a.out, style); err != nil {
 			return err
 		}
 	}
-	if o.json {
-		return report.WriteJSON(a.out, document)
+	if err := ctx.Err(); err != nil || !o.json {
+		return err
 	}
-	return nil
+	return report.WriteJSON(a.out, document)
 }

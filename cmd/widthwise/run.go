@@ -5,11 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
@@ -50,7 +50,7 @@ type app struct {
 func run(ctx context.Context, s streams, args []string) int {
 	a := &app{streams: s}
 	root := a.root()
-	root.SetArgs(args)
+	root.SetArgs(withCommand(root, args))
 	root.SetIn(s.in)
 	root.SetOut(s.out)
 	root.SetErr(s.err)
@@ -81,25 +81,10 @@ func closedPipe(err error) bool {
 	return errors.Is(err, syscall.EPIPE) || errors.Is(err, windowsNoData) || errors.Is(err, io.ErrClosedPipe)
 }
 
-// wording is an error in our own words: "--FLAG VALUE: what is wrong; what
-// would be right" for flags.
+// wording is an error in our own words.
 func wording(err error) string {
-	var value *pflag.InvalidValueError
-	var unknown *pflag.NotExistError
-	var needs *pflag.ValueRequiredError
-	switch {
-	case errors.Is(err, context.Canceled):
+	if errors.Is(err, context.Canceled) {
 		return "interrupted"
-	case errors.As(err, &value) && value.GetFlag().Value.Type() == "bool":
-		return fmt.Sprintf("--%s=%s: not yes or no; true, false or the flag alone", value.GetFlag().Name, value.GetValue())
-	case errors.As(err, &value):
-		return fmt.Sprintf("--%s %s: %v", value.GetFlag().Name, value.GetValue(), value.Unwrap())
-	case errors.As(err, &unknown) && unknown.GetSpecifiedShortnames() != "":
-		return "-" + unknown.GetSpecifiedName() + ": no such flag; --help lists the flags"
-	case errors.As(err, &unknown):
-		return "--" + unknown.GetSpecifiedName() + ": no such flag; --help lists the flags"
-	case errors.As(err, &needs):
-		return "--" + needs.GetSpecifiedName() + ": a value is missing; --help shows what it takes"
 	}
 	return err.Error()
 }
@@ -133,6 +118,7 @@ func (a *app) root() *cobra.Command {
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		Args:          cobra.ArbitraryArgs,
+		Version:       version(),
 	}
 	root.RunE = func(cmd *cobra.Command, args []string) error {
 		if len(args) > 0 {
@@ -142,18 +128,41 @@ func (a *app) root() *cobra.Command {
 		root.SetOut(a.err)
 		return root.Help()
 	}
-	root.AddCommand(a.checkCommand(), a.inspectCommand(), a.pulsesCommand(), a.convertCommand(), a.gradeCommand(), a.demoCommand())
+	root.AddCommand(a.checkCommand(), a.inspectCommand(), a.pulsesCommand(), a.gradeCommand(), a.convertCommand(), a.demoCommand())
 	root.AddCommand(topics()...)
+	root.AddCommand(completionCommand(), versionCommand())
+	root.SetVersionTemplate("{{.Version}}\n")
 	root.SetHelpFunc(help)
 	root.SetHelpCommand(helpCommand(root))
-	root.CompletionOptions.HiddenDefaultCmd = true
 	return root
+}
+
+// withCommand puts "check" before arguments that begin with a capture, or with
+// a flag of it.
+func withCommand(root *cobra.Command, args []string) []string {
+	if len(args) == 0 || strings.HasPrefix(args[0], cobra.ShellCompRequestCmd) {
+		return args
+	}
+	first := args[0]
+	if strings.HasPrefix(first, "-") && first != "-" {
+		if slices.Contains([]string{"-h", "--help", "--version", "--"}, first) {
+			return args
+		}
+		return append([]string{"check"}, args...)
+	}
+	if cmd, _, err := root.Find(args); err == nil && cmd != root {
+		return args
+	}
+	if _, err := os.Stat(first); first == "-" || err == nil || strings.ContainsAny(first, `./\`) {
+		return append([]string{"check"}, args...)
+	}
+	return args
 }
 
 func commandNames(root *cobra.Command) []string {
 	var names []string
 	for _, c := range root.Commands() {
-		if c.Runnable() {
+		if c.Runnable() && !c.Hidden {
 			names = append(names, c.Name())
 		}
 	}
@@ -162,7 +171,7 @@ func commandNames(root *cobra.Command) []string {
 
 // nearest suggests the word that a mistyped one was meant to be.
 func nearest(word string, known []string) string {
-	best, least := "", 3
+	best, least := "", min(3, 1+len(word)/2)
 	for _, k := range known {
 		if d := distance(word, k); d < least {
 			best, least = k, d

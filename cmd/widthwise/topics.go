@@ -83,7 +83,7 @@ func rootHelp(w io.Writer, root *cobra.Command) {
 	fmt.Fprintf(w, "%s.\n\n  %s\n\ncommands\n", root.Short, root.Use)
 	list := func(runnable bool) {
 		for _, c := range root.Commands() {
-			if c.Runnable() == runnable && !c.Hidden && c.Name() != "help" && c.Name() != "completion" {
+			if c.Runnable() == runnable && !c.Hidden && c.Name() != "help" {
 				fmt.Fprintf(w, "  %-10s %s\n", c.Name(), c.Short)
 			}
 		}

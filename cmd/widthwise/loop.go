@@ -1,0 +1,78 @@
+package main
+
+import (
+	"context"
+	"iter"
+
+	"golang.org/x/exp/slices"
+)
+
+// batch is the captures of one run. A command goes over them like this:
+//
+//	all, err := a.captures(o.options, args)
+//	if err != nil {
+//		return err
+//	}
+//	for c, err := range all.each(ctx) {
+//		if err != nil {
+//			continue // told on standard error; c has the file's name
+//		}
+//		...
+//	}
+//	if err := ctx.Err(); err != nil {
+//		return err // interrupted: half a document is none
+//	}
+//
+// Folders are walked. A capture that cannot be read sets the exit status and
+// does not keep the others from being read. Flags that every capture needs are
+// in options; see commonFlags.
+type batch struct {
+	app   *app
+	o     *options
+	rules *rules
+	files []found
+	open  opener
+}
+
+// captures finds what args name: files, standard input as "-", and the captures
+// in folders, other than the files that flags name.
+func (a *app) captures(o *options, args []string, but ...string) (*batch, error) {
+	rules, err := newRules(o)
+	if err != nil {
+		return nil, err
+	}
+	files, err := findCaptures(args, append(slices.Clone(but), o.limits)...)
+	if err != nil {
+		return nil, err
+	}
+	if len(files) == 0 {
+		return nil, usageError("%s: no capture in this folder; files that end in .csv, .tsv, .txt or .vcd, perhaps .gz or .zst", args[0])
+	}
+	return &batch{a, o, rules, files, a.openCapture}, nil
+}
+
+// builtIn is a batch of one capture that the program brings.
+func (a *app) builtIn(o *options, name string, text []byte) (*batch, error) {
+	rules, err := newRules(o)
+	return &batch{a, o, rules, []found{{path: name}}, openBytes(text)}, err
+}
+
+// each yields the captures in order, each read to its end and judged before the
+// next one is opened. It ends early where the run is interrupted.
+func (b *batch) each(ctx context.Context) iter.Seq2[*capture, error] {
+	return func(yield func(*capture, error) bool) {
+		for _, f := range b.files {
+			c, err := b.app.measure(ctx, f.path, b.o, b.rules, b.open)
+			if ctx.Err() != nil {
+				return
+			}
+			if err != nil {
+				b.app.complain(err)
+				c = &capture{name: f.path}
+			}
+			if !yield(c, err) {
+				return
+			}
+		}
+	}
+}
