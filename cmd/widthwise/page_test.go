@@ -1,0 +1,318 @@
+//go:build browser
+
+package main
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"math/big"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// reading is what the strip at the foot of a page says, or a row of pulses.
+type reading struct{ Channel, TimeS, WidthUs, IntervalUs string }
+
+// inPage are words for the scripts of the tests.
+const inPage = `
+	const strip = document.querySelector('[role=status]');
+	const read = () => ({Channel: strip.dataset.channel ?? '', TimeS: strip.dataset.timeS ?? '', WidthUs: strip.dataset.widthUs ?? '', IntervalUs: strip.dataset.intervalUs ?? ''});
+	const press = (element, key) => element.dispatchEvent(new KeyboardEvent('keydown', {key, bubbles: true, cancelable: true}));
+`
+
+// pulsesOf are the rows of pulses for each channel.
+func pulsesOf(t *testing.T, args ...string) map[string][]reading {
+	t.Helper()
+	out := try(append([]string{"pulses"}, args...)...)
+	rows, err := csv.NewReader(strings.NewReader(out.out)).ReadAll()
+	require.NoError(t, err)
+	all := map[string][]reading{}
+	for _, row := range rows[1:] {
+		all[row[0]] = append(all[row[0]], reading{row[0], row[1], row[2], row[3]})
+	}
+	return all
+}
+
+func committedCaptures(t *testing.T) []string {
+	t.Helper()
+	var all []string
+	for _, pattern := range []string{"scenarios/*.toml", "benches/*/capture*", "vcd/*.vcd"} {
+		found, err := filepath.Glob(filepath.Join("../../testdata", pattern))
+		require.NoError(t, err)
+		require.NotEmpty(t, found)
+		all = append(all, found...)
+	}
+	return all
+}
+
+// found is what the document inside a page says of an event or a finding.
+type found struct {
+	Channels []string
+	Start    json.Number `json:"start_s"`
+}
+
+// onPage is the part of the document that the tests need.
+type onPage struct {
+	Captures []struct {
+		Channels []struct {
+			Name  string
+			Slots []struct{ Name string }
+		}
+		Events, Findings []found
+	}
+}
+
+// expected is the reading that choosing f must give: the first pulse of its
+// channel at or after its start, else its last; false where there is none.
+func (d *onPage) expected(t *testing.T, f found, pulses map[string][]reading) (reading, bool) {
+	t.Helper()
+	var order []string
+	for _, name := range f.Channels {
+		order = append(order, name)
+		for _, c := range d.Captures[0].Channels {
+			for _, s := range c.Slots {
+				if c.Name == name {
+					order = append(order, s.Name)
+				}
+			}
+		}
+	}
+	for _, c := range d.Captures[0].Channels {
+		order = append(order, c.Name)
+		for _, s := range c.Slots {
+			order = append(order, s.Name)
+		}
+	}
+	for _, name := range order {
+		rows := pulses[name]
+		if len(rows) == 0 {
+			continue
+		}
+		for _, row := range rows {
+			if rational(t, row.TimeS).Cmp(rational(t, f.Start.String())) >= 0 {
+				return row, true
+			}
+		}
+		return rows[len(rows)-1], true
+	}
+	return reading{}, false
+}
+
+func rational(t *testing.T, s string) *big.Rat {
+	t.Helper()
+	r, ok := new(big.Rat).SetString(s)
+	require.True(t, ok, s)
+	return r
+}
+
+// Whatever is chosen on the page of a committed capture, by click or by key,
+// reads as pulses prints it; and the page asks for nothing and says nothing.
+func TestPageOfEveryCapture(t *testing.T) {
+	b := newBrowser(t)
+	chosen := 0
+	for _, capture := range committedCaptures(t) {
+		t.Run(strings.TrimPrefix(capture, "../../testdata/"), func(t *testing.T) {
+			file := filepath.Join(t.TempDir(), "page.html")
+			asJSON := try("check", "--json", "--html", file, capture)
+			if _, err := os.Stat(file); err != nil {
+				require.Equal(t, exitUnreadable, asJSON.code, "no page, and no error")
+				return
+			}
+			p := b.tab(t).open(file)
+			assert.JSONEq(t, asJSON.out, ask[string](p, `document.getElementById('widthwise-check').textContent`))
+			var d onPage
+			require.NoError(t, json.Unmarshal([]byte(asJSON.out), &d))
+			all := append(d.Captures[0].Events, d.Captures[0].Findings...)
+			pulses := pulsesOf(t, capture)
+			for _, how := range []string{`row.click()`, `press(row, 'Enter')`} {
+				got := ask[[]reading](p, `(() => {`+inPage+`
+					const blank = {channel: '', timeS: '', widthUs: '', intervalUs: ''};
+					return [...document.querySelectorAll('[data-finding]')].map((row) => { Object.assign(strip.dataset, blank); `+how+`; return read(); });
+				})()`)
+				require.Len(t, got, min(len(all), 500))
+				for i, f := range all[:len(got)] {
+					want, _ := d.expected(t, f, pulses)
+					require.Equal(t, want, got[i], "row %d", i)
+					chosen++
+				}
+			}
+			for name := range pulses {
+				assert.True(t, ask[bool](p, fmt.Sprintf(`[...document.querySelectorAll('[data-channel]')].some((lane) => lane.dataset.channel === %q)`, name)), name)
+			}
+			p.quiet(file)
+		})
+	}
+	require.Greater(t, chosen, 100)
+}
+
+// Walking along the lanes pulse by pulse gives every row of pulses, exactly.
+func TestPageReadsEveryPulse(t *testing.T) {
+	file := demoPage(t)
+	capture := filepath.Join(t.TempDir(), "demo.toml")
+	text, err := demoFiles.ReadFile("demo.toml")
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(capture, text, 0o666))
+	p := newBrowser(t).tab(t).open(file)
+	for name, want := range pulsesOf(t, capture) {
+		got := ask[[]reading](p, fmt.Sprintf(`(() => {%s
+			const lane = [...document.querySelectorAll('.lane')].find((l) => l.dataset.channel === %q);
+			const all = [];
+			press(lane, 'Home');
+			while (all.length === 0 || all.at(-1).TimeS !== read().TimeS) { all.push(read()); press(lane, 'ArrowRight'); }
+			return all;
+		})()`, inPage, name))
+		require.Equal(t, want, got)
+	}
+}
+
+// A person zooms with the wheel from the whole capture to one pulse, clicks it
+// and reads what pulses says; then measures it between two ticks.
+func TestPageZoomsToOnePulse(t *testing.T) {
+	file := demoPage(t)
+	p := newBrowser(t).tab(t).open(file)
+	box := ask[[]float64](p, `(() => { const b = document.querySelector('[data-channel=rudder].lane').getBoundingClientRect(); return [b.left, b.top, b.width, b.height]; })()`)
+	x, y := box[0]+box[2]/3, box[1]+box[3]/2
+	before := ask[string](p, `document.querySelector('.ruler canvas').toDataURL()`)
+	for range 30 {
+		call(p, input.DispatchMouseEvent, input.DispatchMouseEventParams{Type: input.DispatchMouseEventTypeMouseWheel, X: x, Y: y, DeltaX: 1e-6, DeltaY: -120})
+	}
+	p.do(chromedp.MouseClickXY(x, y))
+	got := ask[reading](p, `(() => {`+inPage+`return read(); })()`)
+	assert.Equal(t, "rudder", got.Channel)
+	assert.NotEqual(t, before, ask[string](p, `new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(document.querySelector('.ruler canvas').toDataURL()))))`))
+	assert.Zero(t, ask[float64](p, `scrollY`), "the wheel zooms; the page stays")
+	assert.InDelta(t, 20, float64FromText(t, got.TimeS), 0.05, "a third of 60 s")
+
+	p.do(chromedp.KeyEvent("1"), chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent("2"))
+	next := ask[reading](p, `(() => {`+inPage+`return read(); })()`)
+	between := ask[string](p, `document.querySelector('.between').textContent`)
+	interval := new(big.Rat).Sub(rational(t, next.TimeS), rational(t, got.TimeS))
+	assert.Contains(t, between, "between them "+new(big.Rat).Mul(interval, big.NewRat(1000, 1)).FloatString(4)+" ms")
+	p.quiet(file)
+}
+
+func float64FromText(t *testing.T, s string) float64 {
+	t.Helper()
+	f, _ := rational(t, s).Float64()
+	return f
+}
+
+// The table of findings is one stop of the keyboard, and so is every lane.
+func TestPageByKeyboard(t *testing.T) {
+	file := demoPage(t)
+	p := newBrowser(t).tab(t).open(file)
+	where := func() string {
+		return ask[string](p, `(document.activeElement.dataset.channel || document.activeElement.dataset.finding || document.activeElement.dataset.move || document.activeElement.tagName)`)
+	}
+	var stops []string
+	for range 60 {
+		p.do(chromedp.KeyEvent(kb.Tab))
+		stop := where()
+		if stop == "BODY" {
+			break
+		}
+		stops = append(stops, stop)
+	}
+	for _, want := range []string{"whole", "throttle", "rudder", "winch"} {
+		assert.Contains(t, stops, want)
+	}
+	rows := ask[int](p, `document.querySelectorAll('[data-finding]').length`)
+	inTable := 0
+	kinds := ask[[]string](p, `[...document.querySelectorAll('[data-finding]')].map((r) => r.dataset.finding)`)
+	for _, stop := range stops {
+		for _, kind := range kinds {
+			if stop == kind {
+				inTable++
+				break
+			}
+		}
+	}
+	require.Greater(t, rows, 5)
+	assert.Equal(t, 1, inTable, "one row of the table takes part in the order of tabs: %v", stops)
+
+	p.do(chromedp.Focus(chromedp.CSS("[data-finding]")), chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.Enter))
+	assert.Equal(t, kinds[2], where())
+	assert.NotEmpty(t, ask[reading](p, `(() => {`+inPage+`return read(); })()`).TimeS)
+}
+
+// The wheel over a chart that is shown whole scrolls the page.
+func TestPageLetsTheWheelGo(t *testing.T) {
+	p := newBrowser(t).tab(t).open(demoPage(t))
+	call(p, input.DispatchMouseEvent, input.DispatchMouseEventParams{Type: input.DispatchMouseEventTypeMouseWheel, X: 600, Y: 300, DeltaX: 1e-6, DeltaY: 300})
+	assert.Greater(t, ask[float64](p, `new Promise((done) => setTimeout(() => done(scrollY), 300))`), 100.0)
+}
+
+// A narrow screen shows everything without scrolling sideways, in both schemes,
+// and a page without DecompressionStream inflates by itself.
+func TestPageOnManyScreens(t *testing.T) {
+	file := demoPage(t)
+	b := newBrowser(t)
+	for _, scheme := range []string{"light", "dark"} {
+		for _, width := range []int64{380, 1280, 2400} {
+			t.Run(fmt.Sprint(scheme, width), func(t *testing.T) {
+				p := b.tab(t, chromedp.EmulateViewport(width, 800))
+				call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+				call(p, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: `delete globalThis.DecompressionStream`})
+				p.open(file)
+				assert.LessOrEqual(t, ask[int64](p, `document.documentElement.scrollWidth`), width)
+				// The trace is there, in a colour that stands out from its paper.
+				contrast := ask[float64](p, `(() => {
+					const canvas = document.querySelector('.lane canvas'), pen = canvas.getContext('2d');
+					const data = pen.getImageData(0, 0, canvas.width, canvas.height).data;
+					let ink = 0;
+					const dark = matchMedia('(prefers-color-scheme: dark)').matches;
+					for (let i = 0; i < data.length; i += 4) if (data[i + 3] > 200 && (dark ? data[i] > 200 : data[i] < 60)) ink++;
+					return ink;
+				})()`)
+				assert.Greater(t, contrast, float64(width)/2, "pixels of ink")
+				p.quiet(file)
+			})
+		}
+	}
+}
+
+func TestPagePrints(t *testing.T) {
+	p := newBrowser(t).tab(t)
+	call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}}})
+	p.open(demoPage(t))
+	pdf, err := chromedp.Run(p, chromedp.PrintToPDF())
+	require.NoError(t, err)
+	assert.True(t, bytes.HasPrefix(pdf, []byte("%PDF-")))
+	call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print", Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}}})
+	assert.Equal(t, "rgb(255, 255, 255)", ask[string](p, `getComputedStyle(document.body).backgroundColor`), "paper is white")
+	assert.Equal(t, "none", ask[string](p, `getComputedStyle(document.querySelector('.tools')).display`))
+}
+
+// A page that is served asks the server for nothing but itself, and its policy
+// lets nothing in that was not written with it.
+func TestPageKeepsToItself(t *testing.T) {
+	file := demoPage(t)
+	text, err := os.ReadFile(file)
+	require.NoError(t, err)
+	policy := string(text[bytes.Index(text, []byte(`content="default-src`)):])
+	policy = policy[:strings.Index(policy, ">")]
+	assert.Contains(t, policy, "default-src &#39;none&#39;")
+	for _, never := range []string{"unsafe-inline", "unsafe-eval", "http", "*"} {
+		assert.NotContains(t, policy, never)
+	}
+	for _, never := range []string{" onclick=", " onload=", " style=", "src=", "@import"} {
+		assert.NotContains(t, string(text), never)
+	}
+	p := newBrowser(t).tab(t).open(file)
+	call(p, network.SetCacheDisabled, network.SetCacheDisabledParams{CacheDisabled: true})
+	ask[int](p, `(() => { const s = document.createElement('script'); s.textContent = 'document.title = "let in"'; document.head.append(s); return 0; })()`)
+	assert.NotEqual(t, "let in", ask[string](p, `document.title`))
+}
