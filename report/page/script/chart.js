@@ -2,7 +2,7 @@
 // by wheel, drag, pinch, buttons and keys.
 import { Lane } from './lane.js';
 import { Sheet, inks, line } from './pen.js';
-import { Columns, thin } from './thin.js';
+import { thin } from './thin.js';
 import { atOrAfter } from './unpack.js';
 import { View } from './view.js';
 import { steps } from './words.js';
@@ -63,24 +63,42 @@ export class Chart {
     element.classList.toggle('taken', this.marks.chosen?.lane === lane);
   }
 
-  // drawOverview draws all lanes small, over the whole capture, and the window
-  // that the view is.
+  // drawOverview draws the whole capture small, and the window that the view is.
   drawOverview(ink) {
     const pen = this.overview.fresh();
-    const { width, height } = this.overview;
+    const { width, height, canvas } = this.overview;
+    if (width === 0) return;
     const x = (t) => (t / this.view.length) * width;
+    const kept = `${canvas.width} ${canvas.height} ${ink.ink}`;
+    if (this.kept !== kept) {
+      this.kept = kept;
+      this.drawSmall(pen, ink, x);
+      this.picture = document.createElement('canvas');
+      this.picture.width = canvas.width;
+      this.picture.height = canvas.height;
+      this.picture.getContext('2d').drawImage(canvas, 0, 0);
+    } else {
+      pen.drawImage(this.picture, 0, 0, width, height);
+    }
+    this.drawWindow(pen, ink, x(this.view.from), x(this.view.to));
+  }
+
+  // drawSmall draws all lanes over the whole capture.
+  drawSmall(pen, ink, x) {
+    const { width, height } = this.overview;
     const each = height / Math.max(this.lanes.length, 1);
-    pen.lineWidth = 1;
+    const count = Math.max(Math.round(width), 1);
     this.lanes.forEach((lane, i) => {
       for (const s of lane.stretches) {
         if (!s.flag) continue;
         pen.fillStyle = ink[s.severity];
         pen.fillRect(x(s.from), i * each, Math.max(x(s.to) - x(s.from), 2), s.whole ? 2 : each);
       }
-      pen.strokeStyle = ink.ink;
-      if (!lane.empty) drawSmall(pen, this.small(lane, width), lane.range(null, false), i * each + 2, each - 4);
+      if (lane.empty) return;
+      pen.fillStyle = ink.ink;
+      const columns = thin(lane.pulses, lane.pulses.width, 0, this.view.length, count);
+      drawBars(pen, columns, lane.range(null, false), i * each + 2, each - 4);
     });
-    this.drawWindow(pen, ink, x(this.view.from), x(this.view.to));
   }
 
   // drawWindow dims what the view leaves out and gives the rest two handles.
@@ -96,15 +114,6 @@ export class Chart {
     pen.strokeRect(from + 0.5, 0.5, right - from - 1, height - 1);
     pen.fillStyle = ink.ink;
     for (const at of [from, right]) pen.fillRect(at - 1.5, height / 3, 3, height / 3);
-  }
-
-  // small is a lane over the whole capture, thinned once for each width.
-  small(lane, width) {
-    const count = Math.max(Math.round(width), 1);
-    if (lane.small?.count !== count) {
-      lane.small = thin(lane.pulses, lane.pulses.width, 0, this.view.length, count, new Columns(count));
-    }
-    return lane.small;
   }
 
   drawRuler(ink) {
@@ -374,14 +383,12 @@ function stretches(capture, channel) {
   return out;
 }
 
-// drawSmall draws a lane of the overview.
-function drawSmall(pen, columns, [low, high], top, height) {
+// drawBars draws a lane of the overview.
+function drawBars(pen, columns, [low, high], top, height) {
   const y = (w) => top + (1 - (w - low) / (high - low)) * height;
-  pen.beginPath();
   for (let i = 0; i < columns.count; i++) {
     if (columns.pulses[i] === 0) continue;
-    pen.moveTo(i + 0.5, y(columns.low[i]) + 0.5);
-    pen.lineTo(i + 0.5, y(columns.high[i]) - 0.5);
+    const at = y(columns.high[i]);
+    pen.fillRect(i, at - 0.5, 1, y(columns.low[i]) - at + 1);
   }
-  pen.stroke();
 }

@@ -149,21 +149,26 @@ export class Lane {
     }
   }
 
-  // drawColumns draws what the pen would do within each column.
+  // drawColumns draws what the pen would do within each column: a bar from the
+  // lowest to the highest, and to where the column before left off. Bars are
+  // many times quicker to fill than lines are to stroke.
   drawColumns({ pen, y }, columns) {
-    pen.beginPath();
-    let drawn = false;
+    let before = -1;
     for (let i = 0; i < columns.count; i++) {
       if (columns.pulses[i] === 0) continue;
-      const at = i + 0.5;
-      if (drawn && !columns.lifted[i]) pen.lineTo(at, y(columns.first[i]));
-      else pen.moveTo(at, y(columns.first[i]) - 0.5);
-      pen.lineTo(at, y(columns.low[i]) + 0.5);
-      pen.lineTo(at, y(columns.high[i]) - 0.5);
-      pen.lineTo(at, y(columns.last[i]));
-      drawn = true;
+      let high = columns.high[i];
+      let low = columns.low[i];
+      if (before === i - 1 && !columns.lifted[i]) {
+        const last = columns.last[before];
+        if (last > high) high = last;
+        if (last < low) low = last;
+      } else if (before >= 0 && !columns.lifted[i]) {
+        line(pen, before + 0.5, y(columns.last[before]), i + 0.5, y(columns.first[i]));
+      }
+      const top = y(high);
+      pen.fillRect(i, top - 0.6, 1, y(low) - top + 1.2);
+      before = i;
     }
-    pen.stroke();
   }
 
   // drawRests draws a bar under each stretch in which the stick did not move.

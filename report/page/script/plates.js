@@ -57,7 +57,7 @@ export class Plates {
     const reach = Math.max(...rests.map((rest) => 4 * rest.rms_us), 4 * this.step);
     const row = (sheet.height - 18) / Math.max(sets.length, 3);
     sets.forEach((set, i) => {
-      drawBars(pen, bins(set, -reach, reach, this.step), 0, i * row + 2, sheet.width, row - 6);
+      drawHistogram(pen, bins(set, -reach, reach, this.step), 0, i * row + 2, sheet.width, row - 6);
       pen.fillStyle = ink.soft;
       pen.fillText(`${rests[i].width_us.toFixed(this.digits)} us`, 2, i * row + 11);
       pen.fillStyle = ink.ink;
@@ -71,7 +71,7 @@ export class Plates {
   widths(pen, sheet, ink) {
     const { pulses, name } = this.lane;
     const [low, high] = ends(pulses.width).map((w) => w / US);
-    drawBars(pen, bins(pulses.width.map((w) => w / US), low, high, this.step), 0, 2, sheet.width, sheet.height - 22);
+    drawHistogram(pen, bins(pulses.width.map((w) => w / US), low, high, this.step), 0, 2, sheet.width, sheet.height - 22);
     drawAxis(pen, sheet, ink, low, high, 'us');
     return `${name}: all widths, for it has no rest`;
   }
@@ -82,7 +82,7 @@ export class Plates {
     if (set.length === 0) return '';
     const [low, high] = this.usual(set);
     const inside = set.filter((d) => d >= low && d <= high);
-    drawBars(pen, bins(inside, low, high, this.step), 0, 2, sheet.width, sheet.height - 22);
+    drawHistogram(pen, bins(inside, low, high, this.step), 0, 2, sheet.width, sheet.height - 22);
     drawAxis(pen, sheet, ink, low / 1e3, high / 1e3, 'ms');
     const out = set.length - inside.length;
     return `${name}: ${many(inside.length, 'interval')}${out ? `; ${out} farther off` : ''}`;
@@ -171,8 +171,8 @@ function bins(values, low, high, step) {
   return counts;
 }
 
-// drawBars draws a histogram; a bar that counts one is still a pixel high.
-function drawBars(pen, counts, left, top, width, height) {
+// drawHistogram draws a histogram; a bar that counts one is still a pixel high.
+function drawHistogram(pen, counts, left, top, width, height) {
   const most = Math.max(...counts, 1);
   const wide = width / counts.length;
   counts.forEach((count, i) => {
