@@ -31,9 +31,11 @@ const (
 	width      = 900
 	dots       = 128
 	margin     = 14
-	headHeight = 44
+	headHeight = 28
+	lineHeight = 14
 	laneHeight = 72
-	rulerSpace = 26
+	rulerSpace = 28
+	maxEvents  = 5
 	columns    = 1600
 )
 
@@ -89,9 +91,11 @@ func (s *Still) Add(told *report.Capture, a *decode.Analysis, j *decode.Judgemen
 	s.captures = append(s.captures, c)
 }
 
+const caution = "A pass says that a capture is in order, not that the machine is safe."
+
 // Write draws the captures one below the other, as "svg" or "png".
 func (s *Still) Write(w io.Writer, format string) error {
-	height := vg.Length(2 * margin)
+	height := vg.Length(2*margin + lineHeight)
 	for _, c := range s.captures {
 		height += c.height()
 	}
@@ -111,36 +115,56 @@ func (s *Still) Write(w io.Writer, format string) error {
 	page.FillPolygon(paper, []vg.Point{{}, {X: width}, {X: width, Y: height}, {Y: height}})
 	top := height - margin
 	for _, c := range s.captures {
-		if err := c.draw(draw.Crop(page, margin, -margin, top-c.height(), top-height)); err != nil {
-			return err
-		}
+		c.draw(draw.Crop(page, margin, -margin, top-c.height(), top-height))
 		top -= c.height()
 	}
+	page.FillText(hand(10, soft, false), vg.Point{X: margin, Y: margin}, caution)
 	_, err := to.WriteTo(w)
 	return err
 }
 
 func (c *capture) height() vg.Length {
-	return headHeight + vg.Length(len(c.lanes))*laneHeight + rulerSpace
+	return headHeight + vg.Length(len(c.told()))*lineHeight + vg.Length(len(c.lanes))*laneHeight + rulerSpace
 }
 
-func (c *capture) draw(to draw.Canvas) error {
+func (c *capture) draw(to draw.Canvas) {
 	top := to.Max.Y
 	to.FillText(hand(15, ink, true), vg.Point{X: to.Min.X, Y: top - 16}, c.headline())
-	if len(c.Events) > 0 {
-		to.FillText(hand(10, soft, false), vg.Point{X: to.Min.X, Y: top - 33}, fit("1: "+shown(c.Events[0].Story), 150))
-	}
 	top -= headHeight
-	for i, l := range c.lanes {
-		bottom := to.Min.Y
-		if i < len(c.lanes)-1 {
-			bottom = top - laneHeight
-		}
-		p := c.plot(l, i == len(c.lanes)-1)
-		p.Draw(draw.Crop(to, 0, 0, bottom-to.Min.Y, top-to.Max.Y))
+	for _, story := range c.told() {
+		to.FillText(hand(10, ink, false), vg.Point{X: to.Min.X, Y: top - 7}, story)
+		top -= lineHeight
+	}
+	for _, l := range c.lanes {
+		strip{c, l}.draw(draw.Crop(to, 0, 0, top-laneHeight-to.Min.Y, top-to.Max.Y))
 		top -= laneHeight
 	}
-	return nil
+	c.ruler(to, top)
+}
+
+// ruler writes round times along the foot of the paper.
+func (c *capture) ruler(to draw.Canvas, y vg.Length) {
+	from, end := seconds(c.Start), seconds(c.End)
+	style := hand(9, ink, false)
+	for _, t := range instants(from, end) {
+		words := t.Label + " s"
+		x := to.Min.X + vg.Length((t.Value-from)/(end-from))*(to.Max.X-to.Min.X)
+		to.StrokeLine2(draw.LineStyle{Color: soft, Width: 0.75}, x, y-5, x, y)
+		left := min(max(x-style.Width(words)/2, to.Min.X), to.Max.X-style.Width(words))
+		to.FillText(style, vg.Point{X: left, Y: y - 15}, words)
+	}
+}
+
+// told is a line for each event, those beyond a few counted.
+func (c *capture) told() []string {
+	var out []string
+	for i, e := range c.Events {
+		if i == maxEvents {
+			return append(out, fmt.Sprintf("and %d more", len(c.Events)-i))
+		}
+		out = append(out, fit(fmt.Sprintf("%d  %s: %s", i+1, e.Severity, shown(e.Story)), 160))
+	}
+	return out
 }
 
 func (c *capture) headline() string {
@@ -151,28 +175,6 @@ func (c *capture) headline() string {
 		}
 	}
 	return fit(fmt.Sprintf("%s   %s   %d of %d channels judged, %s s seen", c.Verdict, shown(c.File), judged, len(c.Channels), decode.Time(c.Duration).Seconds(1)), 110)
-}
-
-// plot is a lane as a plot without axes of its own; the last one has the time.
-func (c *capture) plot(l lane, last bool) *plot.Plot {
-	p := plot.New()
-	p.BackgroundColor = nil
-	p.X.Min, p.X.Max = seconds(c.Start), seconds(c.End)
-	p.Y.Min, p.Y.Max = l.span()
-	p.HideY()
-	p.X.LineStyle.Width = 0
-	p.X.Padding, p.Y.Padding = 0, 0
-	if last {
-		p.X.Tick.Label = hand(9, ink, false)
-		p.X.Tick.Label.XAlign, p.X.Tick.Label.YAlign = draw.XCenter, draw.YTop
-		p.X.Tick.LineStyle = draw.LineStyle{Color: soft, Width: 0.75}
-		p.X.Tick.Length = 5
-		p.X.Tick.Marker = plot.TickerFunc(instants)
-	} else {
-		p.HideX()
-	}
-	p.Add(strip{c, l})
-	return p
 }
 
 // span is the legal widths and all that occur, in microseconds.
@@ -188,8 +190,12 @@ func (l lane) span() (low, high float64) {
 	return low - room, high + room
 }
 
-// instants are round times along the foot of the paper.
+// instants are a dozen round times at most, the last too near the end for its
+// words left out.
 func instants(from, to float64) []plot.Tick {
+	if !(to > from) {
+		return nil
+	}
 	const most = 12
 	power := math.Pow10(int(math.Floor(math.Log10((to - from) / most))))
 	step := power
@@ -201,7 +207,7 @@ func instants(from, to float64) []plot.Tick {
 	digits := max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
 	var out []plot.Tick
 	for k := math.Ceil(from/step - 1e-6); k*step <= to; k++ {
-		out = append(out, plot.Tick{Value: k * step, Label: strconv.FormatFloat(k*step, 'f', digits, 64) + " s"})
+		out = append(out, plot.Tick{Value: k * step, Label: strconv.FormatFloat(k*step+0, 'f', digits, 64)})
 	}
 	return out
 }

@@ -5,7 +5,6 @@ import (
 	"image/color"
 
 	"golang.org/x/exp/slices"
-	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
@@ -26,10 +25,10 @@ const (
 	foot    = 8  // above the bottom, where rests and gaps are marked
 )
 
-// Plot draws the lane on c.
-func (s strip) Plot(c draw.Canvas, p *plot.Plot) {
-	x, _ := p.Transforms(&c)
-	low, high := p.Y.Min, p.Y.Max
+func (s strip) draw(c draw.Canvas) {
+	start, end := seconds(s.c.Start), seconds(s.c.End)
+	x := func(t float64) vg.Length { return c.Min.X + vg.Length((t-start)/(end-start))*(c.Max.X-c.Min.X) }
+	low, high := s.l.span()
 	bottom, top := c.Min.Y+foot, c.Max.Y-railTop-4
 	y := func(us float64) vg.Length { return bottom + vg.Length((us-low)/(high-low))*(top-bottom) }
 	box(c, sheet, c.Min.X, c.Max.X, c.Min.Y, c.Max.Y)
@@ -112,6 +111,7 @@ func (s strip) rests(c draw.Canvas, x func(float64) vg.Length) {
 // found marks the events that touch the lane: a wash down the lane, a rail and
 // a numbered flag on top.
 func (s strip) found(c draw.Canvas, x func(float64) vg.Length) {
+	var taken [][2]vg.Length
 	for i, e := range s.c.Events {
 		if len(e.Channels) > 0 && !slices.ContainsFunc(e.Channels, func(name string) bool { return slices.Contains(s.l.names, name) }) {
 			continue
@@ -120,7 +120,6 @@ func (s strip) found(c draw.Canvas, x func(float64) vg.Length) {
 		if len(times) == 0 {
 			times = [][2]report.Seconds{{e.Start, e.End}}
 		}
-		flagged := vg.Length(-1)
 		for _, t := range times {
 			from := x(seconds(t[0]))
 			to := max(x(seconds(t[1])), from+1.5)
@@ -131,22 +130,23 @@ func (s strip) found(c draw.Canvas, x func(float64) vg.Length) {
 				box(c, wash, from, to, c.Min.Y, c.Max.Y-railTop)
 			}
 			box(c, colour, from, to, c.Max.Y-railTop-3, c.Max.Y-railTop)
-			if from > flagged {
-				flagged = s.flag(c, colour, fmt.Sprint(i+1), from)
-			}
+			taken = s.flag(c, colour, fmt.Sprint(i+1), from, taken)
 		}
 	}
 }
 
-// flag writes an event's number and returns where the flag ends. It keeps clear
-// of the lane's name.
-func (s strip) flag(c draw.Canvas, colour color.Color, words string, x vg.Length) vg.Length {
+// flag writes an event's number, clear of the lane's name, unless another flag
+// is taken to stand there. It returns what is taken.
+func (s strip) flag(c draw.Canvas, colour color.Color, words string, x vg.Length, taken [][2]vg.Length) [][2]vg.Length {
 	x = max(x, c.Min.X+8+hand(10, ink, true).Width(fit(shown(s.l.Name), 60)))
 	style := hand(8, color.Black, true)
 	end := x + style.Width(words) + 6
+	if slices.ContainsFunc(taken, func(t [2]vg.Length) bool { return x < t[1]+2 && end > t[0]-2 }) {
+		return taken
+	}
 	box(c, colour, x, end, c.Max.Y-railTop, c.Max.Y-2)
 	c.FillText(style, vg.Point{X: x + 3, Y: c.Max.Y - 9.5}, words)
-	return end + 2
+	return append(taken, [2]vg.Length{x, end})
 }
 
 func box(c draw.Canvas, colour color.Color, left, right, bottom, top vg.Length) {

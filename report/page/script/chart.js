@@ -33,6 +33,7 @@ export class Chart {
 
   async load() {
     await Promise.all(this.lanes.map((lane) => lane.load()));
+    this.kept = '';
     this.redraw();
   }
 

@@ -243,7 +243,7 @@ export class Lane {
   // drawStretches marks what was found: a rail along the top, colour and shape
   // by severity, and for events a flag and a wash down the lane.
   drawStretches({ pen, ink, x, width, height }) {
-    let flagged = -Infinity;
+    const taken = [];
     for (const s of this.stretches) {
       const from = Math.max(x(s.from), -2);
       const to = Math.min(Math.max(x(s.to), from + 2), width + 2);
@@ -262,18 +262,20 @@ export class Lane {
       pen.strokeStyle = ink.ink;
       pen.lineWidth = 0.75;
       if (s.severity === 'fail') line(pen, from, TOP - 4, Math.max(to, from + 2), TOP - 4);
-      if (from > flagged + 2) flagged = this.drawFlag(pen, ink, s, Math.max(from, 0), to);
+      this.drawFlag(pen, ink, s, Math.max(from, 0), to, taken);
     }
   }
 
   // drawFlag writes an event's number on a flag; square where it fails, cut at
-  // the fly where it warns. It returns where the flag ends. One that the lane's
-  // name is in the way of stands beside it, if that is still in the stretch.
-  drawFlag(pen, ink, stretch, from, to) {
+  // the fly where it warns. One that the lane's name is in the way of stands
+  // beside it, if that is still in the stretch; where another flag is taken, none.
+  drawFlag(pen, ink, stretch, from, to, taken) {
     const words = String(stretch.flag);
     const wide = Math.max(pen.measureText(words).width + 8, 15);
     const at = Math.max(from, this.free);
-    if (at > from && at > to) return from;
+    if (at > from && at > to) return;
+    if (taken.some(([left, right]) => at < right + 2 && at + wide > left - 2)) return;
+    taken.push([at, at + wide]);
     pen.beginPath();
     pen.moveTo(at, 3);
     pen.lineTo(at + wide, 3);
@@ -286,7 +288,6 @@ export class Lane {
     pen.stroke();
     pen.fillStyle = '#000';
     pen.fillText(words, at + 4, TOP - 8);
-    return at + wide;
   }
 
   // drawScale writes the limits at the right edge, or the range where it is fitted.

@@ -22,6 +22,7 @@ async function open(section) {
   new Findings(section, capture, (found) => {
     chart.goTo(found);
     section.querySelector('.chart').scrollIntoView({ block: 'nearest' });
+    chart.marks.chosen?.lane.element.scrollIntoView({ block: 'nearest' });
   });
   shown.push({ chart, plates });
   plates.show(chart.lanes.find((lane) => !lane.empty));
