@@ -6,6 +6,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"golang.org/x/exp/slices"
 
@@ -18,7 +19,7 @@ import (
 const maxRows = 500
 
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
-	"json": asJSON, "series": series, "shape": shape, "bounds": bounds, "add": func(a, b int) int { return a + b },
+	"json": asJSON, "series": series, "shape": shape, "bounds": bounds, "text": visible, "add": func(a, b int) int { return a + b },
 }).ParseFS(files, "*.html"))
 
 // captureView is one capture as the template shows it.
@@ -27,6 +28,27 @@ type captureView struct {
 	Alone bool // the only one of the page
 	*report.Capture
 	Lanes []lane
+}
+
+// event is one of the capture's, with its number less one.
+type event struct {
+	Index int
+	report.Event
+}
+
+// maxFirst is how many events are told before the chart; the rest are folded.
+const maxFirst = 5
+
+// First are the events told in full, Further those beyond.
+func (c captureView) First() []event   { return c.events()[:min(len(c.Events), maxFirst)] }
+func (c captureView) Further() []event { return c.events()[min(len(c.Events), maxFirst):] }
+
+func (c captureView) events() []event {
+	var out []event
+	for i, e := range c.Events {
+		out = append(out, event{i, e})
+	}
+	return out
 }
 
 // row is an event or a finding in the table.
@@ -172,6 +194,26 @@ func bounds(b [2]float64) string {
 		return ""
 	}
 	return fmt.Sprintf("%g %g", b[0], b[1])
+}
+
+// visible shows what would turn text around, or cannot be seen, as an escape;
+// joiners are part of words and stay.
+func visible(s string) string {
+	hidden := func(r rune) bool {
+		return r != '\u200c' && r != '\u200d' && (unicode.Is(unicode.Cc, r) || unicode.Is(unicode.Cf, r) || r == '\u2028' || r == '\u2029')
+	}
+	if strings.IndexFunc(s, hidden) < 0 {
+		return s
+	}
+	var b strings.Builder
+	for _, r := range s {
+		if hidden(r) {
+			fmt.Fprintf(&b, `\u%04x`, r)
+		} else {
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
 }
 
 func plural(n int, word string) string {

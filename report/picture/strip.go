@@ -130,18 +130,18 @@ func (s strip) found(c draw.Canvas, x func(float64) vg.Length) {
 				box(c, wash, from, to, c.Min.Y, c.Max.Y-railTop)
 			}
 			box(c, colour, from, to, c.Max.Y-railTop-3, c.Max.Y-railTop)
-			taken = s.flag(c, colour, fmt.Sprint(i+1), from, taken)
+			taken = s.flag(c, colour, fmt.Sprint(i+1), [2]vg.Length{from, to}, taken)
 		}
 	}
 }
 
-// flag writes an event's number, clear of the lane's name, unless another flag
-// is taken to stand there. It returns what is taken.
-func (s strip) flag(c draw.Canvas, colour color.Color, words string, x vg.Length, taken [][2]vg.Length) [][2]vg.Length {
-	x = max(x, c.Min.X+8+hand(10, ink, true).Width(fit(shown(s.l.Name), 60)))
+// flag writes an event's number over a stretch, clear of the lane's name and of
+// other flags, or not at all. It returns the room that is taken.
+func (s strip) flag(c draw.Canvas, colour color.Color, words string, over [2]vg.Length, taken [][2]vg.Length) [][2]vg.Length {
+	x := max(over[0], c.Min.X+8+hand(10, ink, true).Width(fit(shown(s.l.Name), 60)))
 	style := hand(8, color.Black, true)
 	end := x + style.Width(words) + 6
-	if slices.ContainsFunc(taken, func(t [2]vg.Length) bool { return x < t[1]+2 && end > t[0]-2 }) {
+	if x > over[0] && x > over[1] || slices.ContainsFunc(taken, func(t [2]vg.Length) bool { return x < t[1]+2 && end > t[0]-2 }) {
 		return taken
 	}
 	box(c, colour, x, end, c.Max.Y-railTop, c.Max.Y-2)

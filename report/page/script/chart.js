@@ -1,7 +1,7 @@
 // The strip chart of one capture: lanes under an overview and a ruler, moved
 // by wheel, drag, pinch, buttons and keys.
 import { Lane } from './lane.js';
-import { Sheet, inks, line } from './pen.js';
+import { Sheet, drawColumns, inks, line } from './pen.js';
 import { thin } from './thin.js';
 import { atOrAfter } from './unpack.js';
 import { View } from './view.js';
@@ -96,9 +96,10 @@ export class Chart {
         pen.fillRect(x(s.from), i * each, Math.max(x(s.to) - x(s.from), 2), s.whole ? 2 : each);
       }
       if (lane.empty) return;
-      pen.fillStyle = ink.ink;
-      const columns = thin(lane.pulses, lane.pulses.width, 0, this.view.length, count);
-      drawBars(pen, columns, lane.range(null, false), i * each + 2, each - 4);
+      pen.fillStyle = pen.strokeStyle = ink.ink;
+      const [low, high] = lane.range(null, false);
+      const y = (w) => i * each + 2 + (1 - (w - low) / (high - low)) * (each - 4);
+      drawColumns(pen, thin(lane.pulses, lane.pulses.width, 0, this.view.length, count), y);
     });
   }
 
@@ -382,14 +383,4 @@ function stretches(capture, channel) {
     if (!s.whole) out.push(s);
   });
   return out;
-}
-
-// drawBars draws a lane of the overview.
-function drawBars(pen, columns, [low, high], top, height) {
-  const y = (w) => top + (1 - (w - low) / (high - low)) * height;
-  for (let i = 0; i < columns.count; i++) {
-    if (columns.pulses[i] === 0) continue;
-    const at = y(columns.high[i]);
-    pen.fillRect(i, at - 0.5, 1, y(columns.low[i]) - at + 1);
-  }
 }

@@ -1,5 +1,7 @@
 // The table of events and findings: filters, and the way to the chart.
 
+import { visible } from './words.js';
+
 const MOST = 500; // rows shown at once
 const SHAPES = { fail: '✕', warn: '▲', note: '●' };
 
@@ -21,7 +23,7 @@ export class Findings {
   filters(form, capture) {
     const offer = (label, values) => {
       const select = document.createElement('select');
-      select.append(...[['', 'all'], ...values].map(([value, words]) => new Option(words, value)));
+      select.append(...[['', 'all'], ...values].map(([value, words]) => new Option(visible(words), value)));
       const outer = document.createElement('label');
       outer.append(`${label} `, select);
       form.append(outer, ' ');
@@ -62,7 +64,7 @@ export class Findings {
       const cell = document.createElement('td');
       cell.setAttribute('role', 'gridcell');
       cell.className = ['when', 'what', '', 'number', ''][n];
-      cell.textContent = words;
+      cell.textContent = visible(words);
       return cell;
     }));
     return row;

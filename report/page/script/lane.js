@@ -2,7 +2,7 @@
 // waveform edge by edge.
 import { Columns, thin } from './thin.js';
 import { LIFTED, atOrAfter, unpack } from './unpack.js';
-import { Sheet, line, write } from './pen.js';
+import { Sheet, drawColumns, line, write } from './pen.js';
 import { US, places } from './words.js';
 
 const TOP = 22; // room for the name and the rail of events
@@ -91,7 +91,7 @@ export class Lane {
       if (close) this.drawWave(paper);
     }
     this.drawStretches(paper);
-    this.drawScale(paper, low, high);
+    if (columns) this.drawScale(paper, low, high);
     this.drawMarks(paper, marks);
   }
 
@@ -119,7 +119,7 @@ export class Lane {
     pen.lineWidth = 1.25;
     pen.lineJoin = 'round';
     if (last - first < columns.count / 2) this.drawPulses(paper, first, last, scale);
-    else this.drawColumns(paper, columns, first);
+    else drawColumns(pen, columns, y);
     pen.lineWidth = 1;
     for (let i = 0; i < columns.count; i++) {
       if (columns.gap[i]) line(pen, i + 0.5, paper.foot, i + 0.5, paper.foot + 5);
@@ -146,28 +146,6 @@ export class Lane {
       pen.beginPath();
       pen.arc(x(pulses.at[i]), y(pulses.width[i]), 2, 0, 7);
       pen.fill();
-    }
-  }
-
-  // drawColumns draws what the pen would do within each column: a bar from the
-  // lowest to the highest, and to where the column before left off. Bars are
-  // many times quicker to fill than lines are to stroke.
-  drawColumns({ pen, y }, columns) {
-    let before = -1;
-    for (let i = 0; i < columns.count; i++) {
-      if (columns.pulses[i] === 0) continue;
-      let high = columns.high[i];
-      let low = columns.low[i];
-      if (before === i - 1 && !columns.lifted[i]) {
-        const last = columns.last[before];
-        if (last > high) high = last;
-        if (last < low) low = last;
-      } else if (before >= 0 && !columns.lifted[i]) {
-        line(pen, before + 0.5, y(columns.last[before]), i + 0.5, y(columns.first[i]));
-      }
-      const top = y(high);
-      pen.fillRect(i, top - 0.6, 1, y(low) - top + 1.2);
-      before = i;
     }
   }
 

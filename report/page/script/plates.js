@@ -3,7 +3,7 @@
 import { Sheet, inks, line, write } from './pen.js';
 import { Columns, thin } from './thin.js';
 import { NO_INTERVAL, atOrAfter } from './unpack.js';
-import { US, many, places, steps } from './words.js';
+import { US, many, places, steps, visible } from './words.js';
 
 const RESTS = 8; // that a plate has room for
 const BINS = 60;
@@ -30,6 +30,7 @@ export class Plates {
   draw() {
     const { lane } = this;
     if (!lane || lane.empty) return;
+    this.name = visible(lane.name);
     lane.intervals ||= intervalsOf(lane.pulses);
     const ink = inks();
     for (const { what, figure, sheet } of this.figures) {
@@ -64,20 +65,20 @@ export class Plates {
     });
     drawAxis(pen, sheet, ink, -reach, reach, 'us');
     const more = lane.channel.rests.length - rests.length;
-    return `${lane.name}: widths at ${many(rests.length, 'rest')}, each about its own mean${more > 0 ? `; ${many(more, 'shorter rest')} left out` : ''}`;
+    return `${this.name}: widths at ${many(rests.length, 'rest')}, each about its own mean${more > 0 ? `; ${many(more, 'shorter rest')} left out` : ''}`;
   }
 
   // widths draws one histogram where the channel never rests.
   widths(pen, sheet, ink) {
-    const { pulses, name } = this.lane;
+    const { pulses } = this.lane;
     const [low, high] = ends(pulses.width).map((w) => w / US);
     drawHistogram(pen, bins(pulses.width.map((w) => w / US), low, high, this.step), 0, 2, sheet.width, sheet.height - 22);
     drawAxis(pen, sheet, ink, low, high, 'us');
-    return `${name}: all widths, for it has no rest`;
+    return `${this.name}: all widths, for it has no rest`;
   }
 
   intervals(pen, sheet, ink) {
-    const { intervals, name } = this.lane;
+    const { intervals } = this.lane;
     const set = intervals.filter((d) => d > 0);
     if (set.length === 0) return '';
     const [low, high] = this.usual(set);
@@ -85,7 +86,7 @@ export class Plates {
     drawHistogram(pen, bins(inside, low, high, this.step), 0, 2, sheet.width, sheet.height - 22);
     drawAxis(pen, sheet, ink, low / 1e3, high / 1e3, 'ms');
     const out = set.length - inside.length;
-    return `${name}: ${many(inside.length, 'interval')}${out ? `; ${out} farther off` : ''}`;
+    return `${this.name}: ${many(inside.length, 'interval')}${out ? `; ${out} farther off` : ''}`;
   }
 
   // usual is where nearly all intervals lie, and some room about it.
@@ -98,7 +99,7 @@ export class Plates {
 
   // overTime draws the intervals along the capture, those far off at the edges.
   overTime(pen, sheet, ink) {
-    const { pulses, intervals, name, start } = this.lane;
+    const { pulses, intervals, start } = this.lane;
     const set = intervals.filter((d) => d > 0);
     if (set.length === 0) return '';
     const count = Math.max(Math.round(sheet.width), 1);
@@ -118,7 +119,7 @@ export class Plates {
     write(pen, `${(low / 1e3).toFixed(digits)} ms`, 2, foot + 5, ink.soft, ink.sheet);
     drawAxis(pen, sheet, ink, start, start + length, 's');
     const [least, most] = ends(set);
-    return `${name}: interval over time, ${(least / 1e3).toFixed(3)} to ${(most / 1e3).toFixed(3)} ms`;
+    return `${this.name}: interval over time, ${(least / 1e3).toFixed(3)} to ${(most / 1e3).toFixed(3)} ms`;
   }
 
   // order draws one frame of the receiver, a bar for each channel's pulse.
@@ -134,13 +135,13 @@ export class Plates {
       const wide = (c.width_us.median / end) * sheet.width;
       pen.strokeRect(from + 0.5, i * row + 3.5, wide, row - 7);
       if (c.name === this.lane.name) pen.fillRect(from + 0.5, i * row + 3.5, wide, row - 7);
-      const beside = from + wide + 5 + pen.measureText(c.name).width < sheet.width;
+      const beside = from + wide + 5 + pen.measureText(visible(c.name)).width < sheet.width;
       pen.textAlign = beside ? 'left' : 'right';
-      pen.fillText(c.name, beside ? from + wide + 5 : from - 4, i * row + row / 2 + 4);
+      pen.fillText(visible(c.name), beside ? from + wide + 5 : from - 4, i * row + row / 2 + 4);
       pen.textAlign = 'left';
     });
     drawAxis(pen, sheet, ink, 0, end / 1e3, 'ms');
-    const told = placed.map((c) => `${c.name} at ${c.offset_us.toFixed(0)} us${c.follows ? `, when ${c.follows} ends` : ''}`);
+    const told = placed.map((c) => `${visible(c.name)} at ${c.offset_us.toFixed(0)} us${c.follows ? `, when ${visible(c.follows)} ends` : ''}`);
     return `Order in the frame: ${told.join('; ')}`;
   }
 }

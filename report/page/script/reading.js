@@ -1,7 +1,7 @@
 // The strip at the foot of the page: what is read at the place chosen, and
 // between the two pencil ticks.
-import { BROKEN, EXTRA, NO_INTERVAL, START_UP, instant, interval } from './unpack.js';
-import { decimal, length } from './words.js';
+import { BROKEN, EXTRA, NO_INTERVAL, START_UP, instant, intervalBefore } from './unpack.js';
+import { decimal, length, visible } from './words.js';
 
 const words = [[EXTRA, 'extra pulse'], [BROKEN, 'with a break in it, or beside a rejected part'], [START_UP, 'start-up'], [NO_INTERVAL, 'none before it']];
 
@@ -31,7 +31,7 @@ export class Reading {
   // read fills the strip with one row of `pulses`.
   read({ lane, index }) {
     const { pulses } = lane;
-    const since = interval(pulses, index);
+    const since = intervalBefore(pulses, index);
     const time = decimal(instant(pulses, index), 12);
     const width = decimal(BigInt(pulses.width[index]), 6);
     Object.assign(this.strip.dataset, {
@@ -46,7 +46,7 @@ export class Reading {
       ...words.filter(([mark]) => pulses.mark[index] & mark).map(([, word]) => word),
     ];
     const name = document.createElement('b');
-    name.textContent = lane.name;
+    name.textContent = visible(lane.name);
     this.strip.replaceChildren(name, ` ${parts.filter(Boolean).join(', ')}`);
   }
 

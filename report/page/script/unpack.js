@@ -17,7 +17,7 @@ export async function unpack(text, start) {
   const packed = Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0));
   const reader = new Numbers(await inflate(packed));
   const unit = reader.natural();
-  const [pulses, rejected, stuck] = [0, 1, 2].map(() => train(reader, unit, start));
+  const [pulses, rejected, stuck] = [0, 1, 2].map(() => readTrain(reader, unit, start));
   return { pulses, rejected, stuck };
 }
 
@@ -44,7 +44,7 @@ class Numbers {
   }
 }
 
-function train(reader, unit, start) {
+function readTrain(reader, unit, start) {
   const length = reader.natural();
   const leaps = new Float64Array(length);
   for (let i = 0; i < length; i++) leaps[i] = reader.whole();
@@ -81,7 +81,7 @@ export function instant(train, i) {
 }
 
 // interval is the time since the pulse before in picoseconds, null where there is none.
-export function interval(train, i) {
+export function intervalBefore(train, i) {
   return train.mark[i] & NO_INTERVAL ? null : instant(train, i) - instant(train, i - 1);
 }
 
