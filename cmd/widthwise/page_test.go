@@ -58,8 +58,8 @@ func committedCaptures(t *testing.T) []string {
 	return all
 }
 
-// found is what the document inside a page says of an event or a finding.
-type found struct {
+// listed is what the document inside a page says of an event or a finding.
+type listed struct {
 	Channels []string
 	Start    json.Number `json:"start_s"`
 }
@@ -71,13 +71,13 @@ type onPage struct {
 			Name  string
 			Slots []struct{ Name string }
 		}
-		Events, Findings []found
+		Events, Findings []listed
 	}
 }
 
 // expected is the reading that choosing f must give: the first pulse of its
 // channel at or after its start, else its last; false where there is none.
-func (d *onPage) expected(t *testing.T, f found, pulses map[string][]reading) (reading, bool) {
+func (d *onPage) expected(t *testing.T, f listed, pulses map[string][]reading) (reading, bool) {
 	t.Helper()
 	var order []string
 	for _, name := range f.Channels {
