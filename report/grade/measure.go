@@ -292,7 +292,7 @@ func (a *answer) wanted(h *HandIn, on *target) string {
 	if !measured {
 		return near + " of " + a.path
 	}
-	return fmt.Sprintf("%s, %s", shown(figure/a.scale), near)
+	return fmt.Sprintf("%.5g, %s", figure/a.scale, near)
 }
 
 func (a *answer) anyway() bool { return false }
