@@ -44,7 +44,7 @@ func (r *Recording) Analyse() *Analysis {
 	if r.resolution > 0 {
 		a.Resolution = r.resolution / float64(Microsecond)
 	}
-	a.Notes = append(a.Notes, r.origin.Notes...)
+	a.Notes = append(append(a.Notes, r.origin.Warnings...), r.origin.Notes...)
 	chosen := r.polarities(a)
 	for i, w := range r.channels {
 		a.Channels = append(a.Channels, r.identify(a, w, chosen[i].pulser))

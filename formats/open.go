@@ -4,6 +4,10 @@ import (
 	"errors"
 	"io"
 	"os"
+	"path/filepath"
+	"strings"
+
+	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
 	"widthwise/formats/internal/capture"
@@ -15,6 +19,7 @@ import (
 // Reader reads one capture. It is a [decode.Source].
 type Reader struct {
 	source
+	in    *capture.Input
 	close func() error
 }
 
@@ -52,19 +57,27 @@ func NewReader(r io.Reader, name string, o Options) (*Reader, error) {
 		in.Close()
 		return nil, err
 	}
-	return &Reader{source: s, close: in.Close}, nil
+	return &Reader{source: s, in: in, close: in.Close}, nil
 }
 
 // chooseFormat tells formats apart by content; what is neither a dump nor a
-// scenario is a table.
+// scenario is a table. A TOML file is a scenario, if a damaged one.
 func chooseFormat(in *capture.Input) func(*capture.Input, Options) (source, error) {
 	switch {
 	case vcd.Looks(in.Head):
 		return vcd.Open
-	case scenario.Looks(in.Head):
+	case scenario.Looks(in.Head), strings.EqualFold(filepath.Ext(in.Name), ".toml"):
 		return openScenario
 	}
 	return table.Open
+}
+
+// Origin tells how the times of the capture came about, and what is missing of
+// the file.
+func (r *Reader) Origin() decode.Origin {
+	o := r.source.Origin()
+	o.Warnings = append(slices.Clone(r.in.Warnings), o.Warnings...)
+	return o
 }
 
 // Close releases what reading took.

@@ -34,7 +34,7 @@ type opener func(name string, o *options, r *rules) (*formats.Reader, func() err
 func (a *app) measure(ctx context.Context, name string, o *options, r *rules, open opener) (*capture, error) {
 	c, err := a.read(ctx, name, o, r, open)
 	if err == nil {
-		a.warnings(name, c.notes())
+		a.warnings(name, c.analysis.Origin.Warnings)
 	}
 	return c, err
 }
@@ -68,18 +68,11 @@ func (a *app) read(ctx context.Context, name string, o *options, r *rules, open 
 	return c, nil
 }
 
-// notes are those of the analysis and of the reader.
-func (c *capture) notes() []string {
-	return append(slices.Clone(c.analysis.Notes), c.analysis.Origin.Notes...)
-}
-
-// warnings tells of a capture that ends before its time.
-func (a *app) warnings(name string, notes []string) {
-	slices.Sort(notes)
-	for _, note := range slices.Compact(notes) {
-		if strings.HasPrefix(note, "cut off") {
-			a.warn(name, note)
-		}
+// warnings tells on standard error what a reader has to know even when the
+// output goes elsewhere: what is missing of the file.
+func (a *app) warnings(name string, warnings []string) {
+	for _, warning := range warnings {
+		a.warn(name, warning)
 	}
 }
 

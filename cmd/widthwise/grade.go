@@ -84,12 +84,12 @@ func (a *app) grade(ctx context.Context, o gradeOptions, rubric string, args []s
 	if o.plan {
 		return a.writePlan(l, o, files)
 	}
-	graded, notes := a.gradeAll(ctx, l, o, files)
+	graded, warnings := a.gradeAll(ctx, l, o, files)
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	for i, notes := range notes {
-		a.warnings(files[i].path, notes)
+	for i, told := range warnings {
+		a.warnings(files[i].path, told)
 	}
 	class := grade.NewClass(l.rubric, graded, l.roster.Missing(func(student string) bool {
 		return slices.ContainsFunc(graded, func(g grade.Graded) bool { return g.Student == student })
@@ -191,7 +191,7 @@ func (l *lesson) answersOf(f found) (grade.Answers, error) {
 // results in the order of the files.
 func (a *app) gradeAll(ctx context.Context, l *lesson, o gradeOptions, files []found) ([]grade.Graded, [][]string) {
 	graded := make([]grade.Graded, len(files))
-	notes := make([][]string, len(files))
+	warnings := make([][]string, len(files))
 	order := make([]int, len(files))
 	sizes := map[int64]int{}
 	var total int64
@@ -211,7 +211,7 @@ func (a *app) gradeAll(ctx context.Context, l *lesson, o gradeOptions, files []f
 	for range runtime.GOMAXPROCS(0) {
 		all.Go(func() {
 			for i := range todo {
-				graded[i], notes[i] = a.gradeOne(ctx, l, o, files[i])
+				graded[i], warnings[i] = a.gradeOne(ctx, l, o, files[i])
 				if f := files[i]; f.size > 0 && sizes[f.size] > 1 {
 					graded[i].Sum = sum(f.path)
 				}
@@ -226,7 +226,7 @@ func (a *app) gradeAll(ctx context.Context, l *lesson, o gradeOptions, files []f
 	}
 	close(todo)
 	all.Wait()
-	return graded, notes
+	return graded, warnings
 }
 
 // gradeOne reads a capture and grades it.
@@ -251,7 +251,7 @@ func (a *app) gradeOne(ctx context.Context, l *lesson, o gradeOptions, f found) 
 	g.Results = l.rubric.Grade(&grade.HandIn{Report: told, Analysis: c.analysis, Answers: answers,
 		MinFrames: func(channel string) int64 { return c.limits.For(channel).MinFrames }})
 	g.Recording = alike.Keep(c.analysis)
-	return g, c.notes()
+	return g, c.analysis.Origin.Warnings
 }
 
 // sum tells files of equal bytes.

@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
+	"unicode/utf16"
 
 	"github.com/klauspost/compress/gzip"
 	"github.com/klauspost/compress/zstd"
@@ -22,11 +24,18 @@ const HeadSize = 64 << 10
 // byte-order mark.
 type Input struct {
 	Name        string
-	Head        []byte    // the first up to headSize bytes, still to come from r
+	Head        []byte    // the first up to HeadSize bytes, still to come from R
 	R           io.Reader // all of the text
 	Compression string
 	Encoding    string
 	Close       func() error
+	// Warnings are whole sentences on what is missing of the file or was left
+	// out; complete once R is at its end.
+	Warnings []string
+}
+
+func (in *Input) warn(format string, args ...any) {
+	in.Warnings = append(in.Warnings, fmt.Sprintf(format, args...))
 }
 
 // Bare takes the operation and the name off an error of the operating system.
@@ -53,12 +62,17 @@ func NewInput(r io.Reader, name string) (*Input, error) {
 		case errors.Is(err, io.ErrUnexpectedEOF):
 			err = fmt.Errorf("the %s data end before any text", in.Compression)
 		case in.Compression != "none":
-			err = fmt.Errorf("begins like a %s file and is none: %w", in.Compression, err)
+			err = in.damaged(err)
 		}
 		return nil, err
 	}
 	in.Head, in.R = head, br
 	return in, nil
+}
+
+// damaged says what is wrong with compressed data.
+func (in *Input) damaged(err error) error {
+	return fmt.Errorf("not a valid %s file: %s", in.Compression, strings.TrimPrefix(err.Error(), in.Compression+": "))
 }
 
 // maxWindow bounds what a zstd frame may ask of memory; it is the window of
@@ -77,18 +91,19 @@ func (in *Input) decompress(br *bufio.Reader) (*bufio.Reader, error) {
 	case bytes.HasPrefix(magic, []byte{0x1f, 0x8b}):
 		z, err := gzip.NewReader(br)
 		if err != nil {
-			return nil, fmt.Errorf("begins like a gzip file and is none: %w", err)
+			in.Compression = "gzip"
+			return nil, in.damaged(err)
 		}
 		z.Multistream(false)
-		in.Compression, in.Close = "gzip", z.Close
-		return bufio.NewReaderSize(&gzipMembers{z, br}, HeadSize), nil
+		in.Compression = "gzip"
+		return bufio.NewReaderSize(&gzipMembers{z, br, in}, HeadSize), nil
 	case bytes.HasPrefix(magic, []byte{0x28, 0xb5, 0x2f, 0xfd}), skippable(magic):
 		z, err := zstd.NewReader(br, zstd.WithDecoderMaxWindow(maxWindow), zstd.WithDecoderLowmem(true))
 		if err != nil {
 			return nil, err
 		}
 		in.Compression, in.Close = "zstd", func() error { z.Close(); return nil }
-		return bufio.NewReaderSize(z, HeadSize), nil
+		return bufio.NewReaderSize(&zstdFrames{z: z, in: in}, HeadSize), nil
 	}
 	return br, nil
 }
@@ -98,11 +113,12 @@ func skippable(magic []byte) bool {
 	return len(magic) == 4 && magic[0]&0xf0 == 0x50 && bytes.Equal(magic[1:], []byte{0x2a, 0x4d, 0x18})
 }
 
-// gzipMembers reads the members of a gzip file one after another, up to what is
-// none: padding, or whatever a transfer left behind it.
+// gzipMembers reads the members of a gzip file one after another. What comes
+// behind them, other than zeros that fill a block, is left out with a warning.
 type gzipMembers struct {
 	z    *gzip.Reader
 	from *bufio.Reader
+	in   *Input
 }
 
 func (g *gzipMembers) Read(p []byte) (int, error) {
@@ -115,13 +131,53 @@ func (g *gzipMembers) Read(p []byte) (int, error) {
 			return n, err
 		}
 		if magic, _ := g.from.Peek(2); !bytes.Equal(magic, []byte{0x1f, 0x8b}) {
-			return 0, io.EOF
+			return 0, g.rest()
 		}
 		if err := g.z.Reset(g.from); err != nil {
 			return 0, err
 		}
 		g.z.Multistream(false)
 	}
+}
+
+// rest reads what lies behind the last member.
+func (g *gzipMembers) rest() error {
+	size, zeros := int64(0), true
+	for {
+		piece, err := g.from.Peek(g.from.Buffered())
+		if len(piece) == 0 {
+			piece, err = g.from.Peek(1)
+		}
+		zeros = zeros && len(bytes.Trim(piece, "\x00")) == 0
+		size += int64(len(piece))
+		g.from.Discard(len(piece))
+		if len(piece) == 0 {
+			if !zeros {
+				g.in.warn("%d bytes behind the gzip data are not part of them and were left out", size)
+			}
+			return err
+		}
+	}
+}
+
+// zstdFrames reads the frames of a zstd file. What comes behind them is left
+// out with a warning.
+type zstdFrames struct {
+	z     *zstd.Decoder
+	in    *Input
+	ended bool
+}
+
+func (f *zstdFrames) Read(p []byte) (int, error) {
+	if f.ended {
+		return 0, io.EOF
+	}
+	n, err := f.z.Read(p)
+	if f.ended = errors.Is(err, zstd.ErrMagicMismatch); f.ended {
+		f.in.warn("bytes behind the zstd data are not part of them and were left out")
+		err = io.EOF
+	}
+	return n, err
 }
 
 // decode recognises UTF-16 by its byte-order mark, or by a zero in every other
@@ -148,29 +204,49 @@ func (in *Input) decode(br *bufio.Reader) *bufio.Reader {
 	if order == unicode.BigEndian {
 		in.Encoding = "utf-16be"
 	}
-	return bufio.NewReaderSize(transform.NewReader(&pairs{r: br}, unicode.UTF16(order, mark).NewDecoder()), HeadSize)
+	return bufio.NewReaderSize(transform.NewReader(&pairs{r: br, big: order == unicode.BigEndian, in: in}, unicode.UTF16(order, mark).NewDecoder()), HeadSize)
 }
 
-// pairs reads whole pairs of bytes: half a character at the end of a file that
-// was cut off is left out.
+// pairs reads whole characters of UTF-16: half of one at the end of a file that
+// was cut off is left out with a warning.
 type pairs struct {
 	r    io.Reader
-	half []byte
+	big  bool
+	in   *Input
+	half []byte // up to three bytes of a character
 }
 
 func (p *pairs) Read(to []byte) (int, error) {
-	if len(to) < 2 {
+	if len(to) < 8 {
 		return 0, io.ErrShortBuffer
 	}
 	for {
 		n := copy(to, p.half)
 		m, err := p.r.Read(to[n:])
 		n += m
-		p.half = append(p.half[:0], to[n-n%2:n]...)
-		if n -= n % 2; n > 0 || err != nil {
-			return n, err
+		whole := n - n%2
+		if whole >= 2 && p.leads(to[whole-2:whole]) {
+			whole -= 2
+		}
+		p.half = append(p.half[:0], to[whole:n]...)
+		if err == io.EOF && len(p.half) > 0 {
+			p.in.warn("cut off: the file ends inside a character, which was left out")
+			p.half = p.half[:0]
+		}
+		if whole > 0 || err != nil {
+			return whole, err
 		}
 	}
+}
+
+// leads tells whether a unit is the first of two that make one character
+// (RFC 2781).
+func (p *pairs) leads(unit []byte) bool {
+	high := unit[1]
+	if p.big {
+		high = unit[0]
+	}
+	return utf16.IsSurrogate(rune(high)<<8) && high < 0xdc
 }
 
 // zerosAt tells whether text is zero in every other byte from the given one

@@ -92,6 +92,9 @@ func readExponent(text []byte) (exponent int, ok bool) {
 	return exponent, len(text) > 0
 }
 
+// IsZero tells whether every digit is 0.
+func (x *Number) IsZero() bool { return x.n == 0 }
+
 // Wide is a signed integer of 128 bits, two's complement.
 type Wide struct{ Hi, Lo uint64 }
 

@@ -232,10 +232,10 @@ func mustRead(t testing.TB, text string) capture.Source {
 // edges at the first row that carries the new one.
 func TestTwoValues(t *testing.T) {
 	for _, values := range []string{"0 3.3", "0 1", "0.02 4.98", "-12 12", "100 900", "0 0.1"} {
-		low, high, _ := strings.Cut(values, " ")
+		words := strings.Fields(values)
 		text := "time_us,a\n"
 		for i, high4 := range []bool{false, false, true, true, false, true, false} {
-			text += fmt.Sprintf("%d,%s\n", i*10, words(low, high)(high4))
+			text += fmt.Sprintf("%d,%s\n", i*10, words[bit(high4)])
 		}
 		got, _, err := read(t, text, capture.Options{})
 		require.NoError(t, err)

@@ -83,6 +83,7 @@ type profile struct {
 	count    [textCell + 1]int
 	rows     int
 	byOne    bool // whole numbers, each one more than the last
+	whole    bool // whole numbers
 	rises    int  // numbers larger than the one before
 	falls    int  // and smaller
 	last     int64
@@ -101,7 +102,7 @@ type profile struct {
 const maxWords = 4096
 
 func newProfile() *profile {
-	return &profile{byOne: true, words: map[string]int{}}
+	return &profile{byOne: true, whole: true, words: map[string]int{}}
 }
 
 func (p *profile) add(text []byte, mark byte) {
@@ -135,7 +136,8 @@ func (p *profile) add(text []byte, mark byte) {
 		}
 		p.byOne = p.byOne && v-p.last == 1e9
 	}
-	p.byOne = p.byOne && v%1e9 == 0
+	p.whole = p.whole && v%1e9 == 0 && ok
+	p.byOne = p.byOne && p.whole
 	p.last = v
 	if len(p.values) < 3 {
 		for _, seen := range p.values {
@@ -204,6 +206,21 @@ func (p *profile) packed() (base int, ok bool) {
 	return 0, false
 }
 
+// numbered tells whether all texts are one letter and a number, the letter the
+// same in all: D0, D1.
+func (p *profile) numbered() bool {
+	letter := byte(0)
+	for w := range p.words {
+		if letter == 0 {
+			letter = w[0]
+		}
+		if w[0] != letter || strings.Trim(w[1:], "0123456789") != "" || len(w) < 2 {
+			return false
+		}
+	}
+	return letter >= 'A'
+}
+
 // zeroOne tells whether all numbers are 0 or 1 and both occur.
 func (p *profile) zeroOne() bool {
 	return len(p.values) == 2 && (p.values[0] == 0 && p.values[1] == 1e9 || p.values[0] == 1e9 && p.values[1] == 0)
@@ -218,6 +235,16 @@ func (p *profile) onlyZeroOne() bool {
 	}
 	return true
 }
+
+// levelsOnly tells whether the numbers are 0 and 1 as levels are: they do not
+// count up.
+func (p *profile) levelsOnly() bool {
+	return len(p.values) > 0 && p.onlyZeroOne() && p.rises < p.count[numberCell]-1
+}
+
+// counts tells whether the numbers may be those of samples: whole, and never
+// falling.
+func (p *profile) counts() bool { return p.whole && p.falls == 0 }
 
 // rising tells whether the numbers may be stamps: they never fall, or nearly
 // always rise.

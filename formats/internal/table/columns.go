@@ -14,7 +14,7 @@ import (
 func (p *plan) settleColumns(profiles []*profile) {
 	for i := range p.columns {
 		c, f := &p.columns[i], profiles[i]
-		c.kind = f.kind()
+		c.at, c.kind = i, f.kind()
 		c.base, _ = f.packed()
 		switch full := f.rows - f.count[emptyCell]; {
 		case c.unit == "hex" && f.size > 0 && 3*f.hex >= 2*full:
@@ -32,73 +32,117 @@ func (p *plan) settleColumns(profiles []*profile) {
 	}
 }
 
+// candidate is a column that may hold the stamps.
+type candidate struct {
+	at    int
+	unit  string // that its name states
+	named bool   // its name says time
+	rank  int
+}
+
+// timeClaims are the reasons to take a column for the time, the first that
+// holds being its rank. A column of claim 80 or more needs no other evidence.
+var timeClaims = []struct {
+	rank  int
+	holds func(c candidate, col *column, f *profile) bool
+}{
+	{30, func(c candidate, col *column, f *profile) bool {
+		return c.named && col.kind == dateColumn && dateWord.MatchString(strings.ToLower(col.name))
+	}},
+	// A clock beside it may show whole seconds only.
+	{110, func(c candidate, col *column, f *profile) bool {
+		return c.named && col.kind == numberColumn && hasTimeUnit(c.unit) && f.rises > 0
+	}},
+	{100, func(c candidate, col *column, f *profile) bool { return c.named }},
+	{90, func(c candidate, col *column, f *profile) bool { return col.kind == dateColumn }},
+	{80, func(c candidate, col *column, f *profile) bool { return col.kind == quantityColumn }},
+	{firstRises, func(c candidate, col *column, f *profile) bool { return f.rising() && c.at == 0 }},
+	{10, func(c candidate, col *column, f *profile) bool { return f.rising() }},
+}
+
+const (
+	sureTime   = 80 // the least rank that stands against a column of sample numbers
+	firstRises = 20 // nothing but its numbers speaks for the column
+)
+
 // chooseTime finds the column of the stamps: by its name, as a date, or as
 // numbers that rise; else a column of sample numbers, else none.
 func (p *plan) chooseTime(profiles []*profile, o capture.Options) {
-	best, rank, index := -1, 0, -1
-	unit := ""
-	for i, c := range p.columns {
-		raw := c.name
-		if c.unit != "" {
-			raw += " [" + c.unit + "]"
-		}
-		isTime, u := timeHeader(raw)
-		r := 0
-		switch {
-		case indexWord.MatchString(strings.ToLower(c.name)) && c.kind == numberColumn && !(c.name == "t"):
-			if index < 0 {
-				index = i
-			}
-			continue
-		case c.kind != numberColumn && c.kind != dateColumn && c.kind != quantityColumn:
-			continue
-		case isTime && c.kind == dateColumn && dateWord.MatchString(strings.ToLower(c.name)):
-			r = 30
-		case isTime && c.kind == numberColumn && hasTimeUnit(u) && profiles[i].rises > 0:
-			r = 110 // a clock beside it may show whole seconds only
-		case isTime:
-			r = 100
-		case c.kind == dateColumn:
-			r = 90
-		case c.kind == quantityColumn && profiles[i].rows > 0:
-			r = 80
-		case profiles[i].rising():
-			r = 10
-			if i == 0 {
-				r = 20
-			}
-		}
-		if r > rank {
-			best, rank, unit = i, r, u
-		}
+	index := p.indexColumn(profiles)
+	best := p.bestTime(profiles, index)
+	if best.rank < sureTime && index >= 0 || len(p.columns) == 1 && best.rank < 90 {
+		best = candidate{at: -1}
 	}
-	if rank < 80 && index >= 0 || len(p.columns) == 1 && rank < 90 {
-		best = -1
-	}
-	counts := best >= 0 && rank <= 20 && profiles[best].byOne && o.Rate != (exact.Rate{})
 	switch {
-	case best >= 0 && !counts:
-		p.timeAt = best
-		p.clock = clock{kind: decimalClock, mark: p.decimal}
-		if p.columns[best].kind == dateColumn {
-			p.clock.kind = dateClock
-		}
-		p.chooseUnit(unit, profiles[best], o)
-	case counts:
-		p.countSamples(best, o)
-	default:
+	case best.at < 0:
 		p.countSamples(index, o)
+	case best.rank <= firstRises && o.Rate != (exact.Rate{}) && profiles[best.at].counts():
+		p.countSamples(best.at, o)
+	default:
+		p.stampsIn(best, profiles[best.at], o)
 	}
-	if p.timeAt >= 0 {
-		p.columns[p.timeAt].kind = timeColumn
+	p.otherTimes(profiles, index)
+}
+
+// indexColumn finds the first column whose name says that it counts; -1 for
+// none.
+func (p *plan) indexColumn(profiles []*profile) int {
+	return slices.IndexFunc(p.columns, func(c column) bool {
+		return c.kind == numberColumn && c.name != "t" && indexWord.MatchString(strings.ToLower(c.name)) && !profiles[c.at].levelsOnly()
+	})
+}
+
+// bestTime returns the column with the best claim, rank 0 and place -1 where
+// none has any.
+func (p *plan) bestTime(profiles []*profile, index int) candidate {
+	best := candidate{at: -1}
+	for i := range p.columns {
+		col, f := &p.columns[i], profiles[i]
+		if i == index || col.kind != numberColumn && col.kind != dateColumn && col.kind != quantityColumn || f.levelsOnly() && !saysTime(col.name) {
+			continue
+		}
+		c := candidate{at: i}
+		c.named, c.unit = timeHeader(col.header())
+		for _, claim := range timeClaims {
+			if claim.holds(c, col, f) {
+				c.rank = claim.rank
+				break
+			}
+		}
+		if c.rank > best.rank {
+			best = c
+		}
 	}
+	return best
+}
+
+// stampsIn makes the clock read the stamps of a column.
+func (p *plan) stampsIn(c candidate, f *profile, o capture.Options) {
+	col := &p.columns[c.at]
+	p.timeAt = c.at
+	p.clock = clock{kind: decimalClock, mark: p.decimal, quantities: col.kind == quantityColumn}
+	if col.kind == dateColumn {
+		p.clock.kind = dateClock
+	}
+	p.chooseUnit(c.unit, f, o)
+}
+
+// otherTimes marks the columns that are no levels although they hold numbers:
+// further times and what counts the rows.
+func (p *plan) otherTimes(profiles []*profile, index int) {
 	for i := range p.columns {
 		c := &p.columns[i]
-		if again, _ := timeHeader(c.name); again && i != p.timeAt && c.kind == numberColumn && c.values > 2 {
+		again, _ := timeHeader(c.name)
+		switch {
+		case i == p.timeAt:
 			c.kind = timeColumn
-		}
-		if i == index && i != p.timeAt || p.timeAt >= 0 && c.kind == numberColumn && c.name == "" && profiles[i].byOne && profiles[i].rows > 3 {
+		case i == index:
 			c.kind = indexColumn
+		case c.kind != numberColumn:
+		case p.timeAt >= 0 && c.name == "" && profiles[i].byOne && profiles[i].rows > 3:
+			c.kind = indexColumn
+		case again && c.values > 2:
+			c.kind = timeColumn
 		}
 	}
 }
@@ -143,7 +187,7 @@ func (p *plan) chooseUnit(unit string, f *profile, o capture.Options) {
 	case p.facts.unit != "":
 		p.clock.shift = timeUnits[p.facts.unit]
 		p.note("The time unit %s is taken from line %d.", p.facts.unit, p.facts.unitLine)
-	case f.count[quantityCell] > 0:
+	case p.clock.quantities:
 	default:
 		if shift, unit := epochUnit(f.words); unit != "" {
 			p.clock.shift = shift
@@ -188,27 +232,17 @@ func (p *plan) chooseLong(profiles []*profile) {
 		return
 	}
 	name, level, levels := -1, -1, 0
-	for i, c := range p.columns {
-		isName := nameWord.MatchString(strings.ToLower(c.name))
-		switch {
+	for i := range p.columns {
+		switch c := &p.columns[i]; {
 		case i == p.timeAt:
-		case (c.kind == textColumn || isName && c.kind == numberColumn) && name < 0 &&
-			(isName || p.header == 0 && len(p.columns) == 3) && profiles[i].count[emptyCell] == 0:
+		case name < 0 && p.mayName(c, profiles[i]):
 			name = i
 		case c.kind == levelColumn || c.kind == numberColumn:
 			level = i
 			levels++
 		}
 	}
-	if name < 0 || levels != 1 || len(profiles[name].words) >= maxWords {
-		return
-	}
-	repeats := 2*len(profiles[name].words) <= profiles[name].rows
-	named := p.header > 0 && levelWord.MatchString(strings.ToLower(p.columns[level].name))
-	if !named && !(p.header == 0 && repeats) {
-		return
-	}
-	if f := profiles[level]; p.columns[level].kind == numberColumn && (!f.onlyZeroOne() || len(f.values) == 0) {
+	if name < 0 || levels != 1 || !p.isLong(name, level, profiles) {
 		return
 	}
 	p.nameAt, p.levelAt = name, level
@@ -220,6 +254,35 @@ func (p *plan) chooseLong(profiles []*profile) {
 			}
 		}
 	}
+}
+
+// mayName tells whether a column may say which channel a row speaks of: texts
+// or numbers under such a name, or texts between a time and a level. Names such
+// as D0 and D1 look like hexadecimal digits.
+func (p *plan) mayName(c *column, f *profile) bool {
+	says := nameWord.MatchString(strings.ToLower(c.name))
+	between := p.header == 0 && len(p.columns) == 3
+	switch {
+	case f.count[emptyCell] > 0 || len(f.words) >= maxWords:
+		return false
+	case c.kind == textColumn:
+		return says || between
+	case c.kind == packedColumn && !f.prefixed && c.base == 16:
+		return says || between && f.numbered()
+	}
+	return says && c.kind == numberColumn
+}
+
+// isLong tells whether a column of names and one of levels make a long table.
+func (p *plan) isLong(name, level int, profiles []*profile) bool {
+	f := profiles[level]
+	if p.columns[level].kind == numberColumn && (!f.onlyZeroOne() || len(f.values) == 0) {
+		return false
+	}
+	if p.header > 0 {
+		return levelWord.MatchString(strings.ToLower(p.columns[level].name))
+	}
+	return 2*len(profiles[name].words) <= profiles[name].rows
 }
 
 // settleKinds turns dates and quantities that are not the time into text, and

@@ -2,6 +2,7 @@ package table
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"strings"
@@ -32,6 +33,7 @@ type plan struct {
 
 // column is one column of a table.
 type column struct {
+	at         int // its place, counted from 0
 	kind       columnKind
 	name, unit string
 	base       int // 2 or 16 where several bits share a cell
@@ -39,6 +41,14 @@ type column struct {
 	shift      int // volts: the unit is 10^shift nanovolts
 	values     int // different numbers in the head, up to 3
 	zeroOne    bool
+}
+
+// header is the column's name as written, with its unit.
+func (c *column) header() string {
+	if c.unit == "" {
+		return c.name
+	}
+	return c.name + " [" + c.unit + "]"
 }
 
 func (p *plan) long() bool { return p.nameAt >= 0 }
@@ -59,7 +69,25 @@ type headRecord struct {
 // findPlan reads the head of a table in every spelling and returns the best
 // reading and, best first, what else it could have been.
 func findPlan(head []byte, end byte, o capture.Options) (best *plan, others []string, err error) {
-	var plans []*plan
+	plans := plansOf(head, end, o)
+	if len(plans) == 0 {
+		return nil, nil, noRows(head, end)
+	}
+	best = plans[0]
+	if before := startsBefore(best, head, end, o); before != nil {
+		return before, nil, before.err
+	}
+	for _, p := range plans[1:] {
+		d := p.describe()
+		if p.score > best.score/2 && p.err == nil && d != best.describe() && !slices.Contains(others, d) {
+			others = append(others, d)
+		}
+	}
+	return best, others, best.err
+}
+
+// plansOf reads a head in every spelling, the best first.
+func plansOf(head []byte, end byte, o capture.Options) (plans []*plan) {
 	for _, delimiter := range []byte{'\t', ';', ',', '|', spaces} {
 		if o.Dialect.Delimiter == 0 && delimiter != ',' && bytes.IndexByte(head, delimiter) < 0 {
 			continue // one column, as with the comma
@@ -80,27 +108,37 @@ func findPlan(head []byte, end byte, o capture.Options) (best *plan, others []st
 			}
 		}
 	}
-	if len(plans) == 0 {
-		return nil, nil, noRows(head, end)
-	}
-	slices.SortStableFunc(plans, func(a, b *plan) int {
-		switch {
-		case a.score > b.score:
-			return -1
-		case a.score < b.score:
-			return 1
-		}
-		return 0
-	})
-	best = plans[0]
-	for _, p := range plans[1:] {
-		d := p.describe()
-		if p.score > best.score/2 && p.err == nil && d != best.describe() && !slices.Contains(others, d) {
-			others = append(others, d)
-		}
-	}
-	return best, others, best.err
+	slices.SortStableFunc(plans, func(a, b *plan) int { return cmp.Compare(b.score, a.score) })
+	return plans
 }
+
+// startsBefore reads what stands before the rows of a plan. If that makes rows
+// of the same columns in another spelling, the table begins there, and the
+// spelling changes half-way: the reader then stumbles over the change.
+func startsBefore(p *plan, head []byte, end byte, o capture.Options) *plan {
+	lines := bytes.SplitAfter(head, []byte{end})
+	early := bytes.Join(lines[:p.first-1], nil)
+	if bytes.Count(early, []byte{end}) < leastEarly {
+		return nil
+	}
+	plans := plansOf(early, end, o)
+	if len(plans) == 0 {
+		return nil
+	}
+	before := plans[0]
+	same := len(before.rows) >= leastEarly && before.timeAt == p.timeAt && before.timeAt >= 0 && len(before.columns) == len(p.columns)
+	for i := 0; same && i < len(p.columns); i++ {
+		same = before.columns[i].kind == p.columns[i].kind
+	}
+	if !same {
+		return nil
+	}
+	return before
+}
+
+// leastEarly is how many rows in another spelling are the beginning of a table,
+// and not some remark before it.
+const leastEarly = 3
 
 // noRows says that nothing in the head is a row of data.
 func noRows(head []byte, end byte) error {
@@ -200,10 +238,31 @@ func readPlan(all []headRecord, delimiter, decimal byte, o capture.Options) *pla
 	if width > 1 {
 		p.score += 2
 	}
+	if damage := mostlyDamaged(rows); damage != nil {
+		p.err = damage
+	}
 	if p.err != nil {
 		p.score -= 2
 	}
 	return p
+}
+
+// mostlyDamaged returns the first damage where more than half of the rows have
+// some: the few that are whole are then the odd ones.
+func mostlyDamaged(rows []headRecord) error {
+	var first error
+	damaged := 0
+	for _, r := range rows {
+		if r.err != nil {
+			if damaged++; first == nil {
+				first = r.err
+			}
+		}
+	}
+	if 2*damaged > len(rows) {
+		return first
+	}
+	return nil
 }
 
 // commonWidth is the usual number of cells in a row; those that are always

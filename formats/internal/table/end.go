@@ -69,7 +69,7 @@ func (t *table) threshold() *int64 {
 func (t *table) finish(err error) (*decode.Block, error) {
 	t.ended = true
 	if errors.Is(err, io.ErrUnexpectedEOF) {
-		t.note("cut off: the compressed capture ends early, after line %d.", t.number)
+		t.warn("cut off: the compressed capture ends early, after line %d.", t.number)
 		err = io.EOF
 	}
 	if err != io.EOF {

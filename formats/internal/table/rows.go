@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strconv"
 
 	"widthwise/decode"
 	"widthwise/formats/internal/exact"
@@ -106,7 +107,7 @@ func (t *table) judge(row []byte, ended bool, err error) error {
 	}
 	if !ended {
 		t.ended = true
-		t.note("cut off: the last row, line %d, is not whole and was left out.", t.number)
+		t.warn("cut off: the last row, line %d, is not whole and was left out.", t.number)
 		return nil
 	}
 	if !t.skipBad {
@@ -205,7 +206,7 @@ func (t *table) takeRow(row []byte) error {
 		if n > width {
 			at = t.cells[width].at
 		}
-		return &badCell{at, fmt.Errorf("%d cells where the rows before have %d", n, width), "the same number in each row"}
+		return &badCell{at, fmt.Errorf("%s where the rows before have %d", cellCount(n), width), "the same number in each row"}
 	}
 	now, decimals, err := t.readStamp()
 	if err != nil {
@@ -238,6 +239,13 @@ func (t *table) takeRow(row []byte) error {
 		}
 	}
 	return nil
+}
+
+func cellCount(n int) string {
+	if n == 1 {
+		return "1 cell"
+	}
+	return strconv.Itoa(n) + " cells"
 }
 
 // readStamp returns the instant of the row at hand.

@@ -328,6 +328,10 @@ func (t *table) uniqueNames() []string {
 	return names
 }
 
+func (t *table) warn(format string, args ...any) {
+	t.origin.Warnings = append(t.origin.Warnings, fmt.Sprintf(format, args...))
+}
+
 func (t *table) note(format string, args ...any) {
 	t.origin.Notes = append(t.origin.Notes, fmt.Sprintf(format, args...))
 }

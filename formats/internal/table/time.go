@@ -29,6 +29,8 @@ type clock struct {
 	kind  clockKind
 	mark  byte // decimal mark
 	shift int  // the unit is 10^shift ps: 12 for seconds
+	// quantities is set where each stamp brings its own unit.
+	quantities bool
 	// A sample takes p/q ps.
 	p, q uint64
 
@@ -73,7 +75,7 @@ func (c *clock) step() float64 {
 // read returns the instant of a stamp and how many decimals of a second it is
 // written with, less than 0 for stamps coarser than a second.
 func (c *clock) read(text []byte) (t decode.Time, decimals int, err error) {
-	if c.kind == decimalClock && !c.far && c.started {
+	if c.kind == decimalClock && !c.far && c.started && !c.quantities {
 		if m, d, ok := exact.QuickNumber(text, c.mark); ok && c.shift >= d {
 			if v, ok := exact.Times(m, exact.PowersOfTen[c.shift-d]); ok {
 				return decode.Time(v), 12 - c.shift + d, nil
@@ -125,17 +127,24 @@ func (c *clock) sample(n int64) (t decode.Time, decimals int, err error) {
 
 func (c *clock) decimal(text []byte) (at exact.Wide, decimals int, err error) {
 	shift := c.shift
-	x, ok := exact.ReadNumber(text, c.mark)
-	if !ok {
+	x, plain := exact.ReadNumber(text, c.mark)
+	if !plain {
 		// A stamp may bring its own unit: 12.5 us.
 		number, unit := cutUnit(text)
 		own, known := timeUnits[unit]
+		var ok bool
 		if x, ok = exact.ReadNumber(number, c.mark); !ok || !known {
 			return at, 0, fmt.Errorf("%s is not a time", quote(text))
 		}
 		shift = own
 	}
-	at, ok = x.Scaled(shift)
+	switch {
+	case !plain && !c.quantities:
+		return at, 0, fmt.Errorf("the time %s brings a unit, and the others do not", quote(text))
+	case plain && c.quantities && !x.IsZero():
+		return at, 0, fmt.Errorf("the time %s has no unit, and the others do", quote(text))
+	}
+	at, ok := x.Scaled(shift)
 	if !ok {
 		return at, 0, fmt.Errorf("the time %s is absurd", quote(text))
 	}

@@ -132,6 +132,12 @@ func timeHeader(cell string) (isTime bool, unit string) {
 	return false, unit
 }
 
+// saysTime tells whether a name is a word for time and not a unit alone.
+func saysTime(name string) bool {
+	isTime, _ := timeHeader(name)
+	return isTime && !hasTimeUnit(unitName(name))
+}
+
 // facts are what comments and rows of key and value say about the samples.
 type facts struct {
 	rate     exact.Rate

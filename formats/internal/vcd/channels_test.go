@@ -187,10 +187,12 @@ func TestVCDAbsurd(t *testing.T) {
 		"long name": {func(b *strings.Builder) {
 			b.WriteString("$var wire 1 ! " + strings.Repeat("a ", 100_000) + " $end\n")
 		}, "tug.vcd:2:65541: $var of line 2 goes on for more than 64 KiB; $end would close it"},
-		"long token": {func(b *strings.Builder) { b.WriteString("$var wire 1 ! a $end\n#0 b" + strings.Repeat("1", 3<<20)) },
+		"long token": {func(b *strings.Builder) {
+			b.WriteString("$var wire 1 ! a $end $enddefinitions $end\n#0 b" + strings.Repeat("1", 3<<20))
+		},
 			"tug.vcd:3:4: a token of more than 1 MiB; a dump is text, its words parted by white space"},
-		"long line of nothing": {func(b *strings.Builder) { b.WriteString(strings.Repeat(" ", 3<<20) + "?") },
-			"tug.vcd:2:3145729: the dump declares no variable; $var would declare one, such as $var wire 1 ! throttle $end"},
+		"long line of nothing": {func(b *strings.Builder) { b.WriteString(strings.Repeat(" ", 3<<20) + "$enddefinitions $end ?") },
+			"tug.vcd:2:3145750: the dump declares no variable; $var would declare one, such as $var wire 1 ! throttle $end"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			var b strings.Builder

@@ -97,11 +97,7 @@ func (s *source) declarations() error {
 			return s.noChanges(err)
 		}
 		if token[0] != '$' {
-			if !ended {
-				s.remark(remarkNoEnd, "$enddefinitions is missing: the first time stamp or value was taken as the end of the declarations")
-			}
-			s.tokens.unread()
-			return nil
+			return s.endDeclarations(token, ended)
 		}
 		keyword := string(token)
 		switch keyword {
@@ -128,11 +124,7 @@ func (s *source) declarations() error {
 			s.remark(remarkStrayEnd, "$end closes nothing and was ignored")
 		case "$dumpvars", "$dumpall", "$dumpoff", "$dumpon", "$dumpports", "$dumpportsall",
 			"$dumpportsoff", "$dumpportson", "$vcdclose":
-			if !ended {
-				s.remark(remarkNoEnd, "$enddefinitions is missing: %s was taken as the end of the declarations", keyword)
-			}
-			s.tokens.unread()
-			return nil
+			return s.endDeclarations(token, ended)
 		default:
 			err = s.text(keyword)
 		}
@@ -140,6 +132,19 @@ func (s *source) declarations() error {
 			return err
 		}
 	}
+}
+
+// endDeclarations gives the first token that is no declaration back to the
+// changes. Without $enddefinitions before it, some declarations may be missing.
+func (s *source) endDeclarations(token []byte, ended bool) error {
+	if !ended && !s.skipBad {
+		return s.fault(fmt.Errorf("%s before $enddefinitions", shown(token)), "$enddefinitions $end closes the declarations; --skip-bad-rows does without")
+	}
+	if !ended {
+		s.remark(remarkNoEnd, "$enddefinitions is missing: %s was taken as the end of the declarations", shown(token))
+	}
+	s.tokens.unread()
+	return nil
 }
 
 // noChanges is the error for a dump that ends, or fails, with its declarations.

@@ -12,8 +12,7 @@ type remark int
 
 // What is remarked, in the order in which it is told.
 const (
-	remarkCut remark = iota
-	remarkDamaged
+	remarkDamaged remark = iota
 	remarkUndeclared
 	remarkUnitStated
 	remarkUnitIgnored

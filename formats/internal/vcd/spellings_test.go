@@ -48,7 +48,7 @@ func TestVCDSpellings(t *testing.T) {
 			assert.EqualValues(t, 0, o.Start)
 			assert.EqualValues(t, 40_000_000_000, o.End)
 			assert.True(t, o.EndStated)
-			assert.Equal(t, notes[name], o.Notes)
+			assert.Equal(t, notes[name], append(o.Warnings, o.Notes...))
 			delete(notes, name)
 		})
 	}

@@ -62,6 +62,7 @@ type source struct {
 	block      *block
 	blockFrom  int64 // where in the text the block begins
 	started    bool  // there was a time stamp
+	warnings   []string
 	first, now decode.Time
 	lastStamp  []byte
 	relative   string
@@ -189,13 +190,14 @@ func (s *source) end(err error) error {
 func (s *source) Origin() decode.Origin {
 	return decode.Origin{
 		Start: s.first, End: s.now, ChangesOnly: true, EndStated: s.stated, Rows: s.rows,
-		Unit: decode.Time(s.clock.multiple), Text: s.relative, Notes: append(s.notes.list(), s.realNotes()...),
+		Unit: decode.Time(s.clock.multiple), Text: s.relative, Warnings: s.warnings, Notes: append(s.notes.list(), s.realNotes()...),
 	}
 }
 
-// cut notes that the dump is not whole.
+// cut warns that the dump is not whole.
 func (s *source) cut(how string) {
-	s.remark(remarkCut, "cut off: %s", how)
+	line, _ := s.tokens.place()
+	s.warnings = append(s.warnings, fmt.Sprintf("cut off: %s (line %d)", how, line))
 }
 
 // fault is an error at the last token.

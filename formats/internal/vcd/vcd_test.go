@@ -185,9 +185,10 @@ func TestVCDPortStates(t *testing.T) {
 // Inputs of own making, their expected changes by an independent reader.
 func TestVCDSnippets(t *testing.T) {
 	refused := map[string]string{
-		"time-backwards": "time goes back to #5 after #10",
-		"undeclared":     `undeclared identifier "?"`,
-		"no-timescale":   "no $timescale before the first change, so its times have no unit",
+		"time-backwards":    "time goes back to #5 after #10",
+		"no-enddefinitions": `"#0" before $enddefinitions`,
+		"undeclared":        `undeclared identifier "?"`,
+		"no-timescale":      "no $timescale before the first change, so its times have no unit",
 	}
 	rows := readTable(t, "snippets.csv")
 	require.Len(t, rows, 41)
