@@ -58,6 +58,9 @@ func newBench(a *decode.Analysis, j *decode.Judgement) *bench {
 			b.add(slot)
 		}
 	}
+	if len(b.lines) == 0 {
+		b.add(newLine(&decode.ChannelAnalysis{})) // what is wrong with the recording stands on no channel
+	}
 	for _, f := range j.Findings {
 		if f.Kind == decode.SharedLoss {
 			b.shared = append(b.shared, shared{b.named(f.Channels), f.Start, f.End})
@@ -108,7 +111,9 @@ func (b *bench) inOrder(lines []*line) []*line {
 
 func names(lines []*line) (all []string) {
 	for _, l := range lines {
-		all = append(all, l.Name)
+		if l.Name != "" {
+			all = append(all, l.Name)
+		}
 	}
 	return all
 }

@@ -50,7 +50,7 @@ func Explain(a *decode.Analysis, j *decode.Judgement) []Event {
 		cases = b.explain(in, cases)
 	}
 	var events []Event
-	for _, c := range cases {
+	for _, c := range adopt(cases) {
 		events = append(events, c.event())
 	}
 	attachNotes(events, j)
@@ -105,6 +105,28 @@ func (b *bench) book(r *rule, part incident, cases []*explained) []*explained {
 		}
 	}
 	return append(cases, &explained{rule: r, bench: b, parts: []incident{part}, lines: lines})
+}
+
+// adopt gives a case the parts of weaker ones that lie just beside it on the
+// same line: a wire that comes and goes also cuts single pulses short.
+func adopt(cases []*explained) []*explained {
+	const beside = decode.Second
+	for _, c := range cases {
+		for _, o := range cases {
+			if !slices.Contains(c.adopts, o.cause) || !slices.Equal(c.lines, o.lines) {
+				continue
+			}
+			strong := slices.Clone(c.parts)
+			o.parts = slices.DeleteFunc(o.parts, func(p incident) bool {
+				near := slices.ContainsFunc(strong, func(q incident) bool { return p.start()-q.end() < beside && q.start()-p.end() < beside })
+				if near {
+					c.parts = append(c.parts, p)
+				}
+				return near
+			})
+		}
+	}
+	return slices.DeleteFunc(cases, func(c *explained) bool { return len(c.parts) == 0 })
 }
 
 func (c *explained) event() Event {

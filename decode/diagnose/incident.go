@@ -31,6 +31,9 @@ func (b *bench) observations() (all []observation) {
 			continue
 		}
 		o := observation{f.Kind, b.named(f.Channels), f.Start, f.End, f.Count, i}
+		if len(o.lines) == 0 {
+			o.lines = b.lines // of the capture as a whole
+		}
 		if f.Kind == decode.PeriodOutOfRange && !b.meanPeriod(o) {
 			o.start = o.end // the frame came late, at the end of its interval
 		}

@@ -36,6 +36,7 @@ type rule struct {
 	cause    string
 	source   string
 	joins    func(x, y []*line) bool
+	adopts   []string // causes whose incidents just beside this one are part of it
 	takes    func(*bench, incident) incident
 	likely   func(*explained) bool
 	story    func(*explained) string
@@ -169,7 +170,7 @@ var table = []rule{
 		instead: []string{"a recorder whose inputs couple"},
 	},
 	{
-		cause: wire, source: practice,
+		cause: wire, source: practice, adopts: []string{softwareTiming, twoSources, noise},
 		takes: aloneOnOneLine, likely: wireLikely,
 		story: wireStory, evidence: wireEvidence,
 		against: func(c *explained) []string {

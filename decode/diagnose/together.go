@@ -17,7 +17,7 @@ const (
 	sharedHold    = decode.Kind("shared-hold")
 )
 
-// unevenTime takes the recorder's own steps, and what all channels show there.
+// unevenTime takes the recorder's own steps, and what the channels show there.
 func unevenTime(b *bench, in incident) incident {
 	steps := in.kinds(decode.UnevenTime)
 	if len(steps) == 0 {
@@ -26,8 +26,7 @@ func unevenTime(b *bench, in incident) incident {
 	from, to := steps.start()-usualPeriod, steps.end()+usualPeriod
 	brief := to-from < decode.Second
 	return in.of(func(o observation) bool {
-		beside := o.start <= to && o.end >= from && slices.Contains([]decode.Kind{decode.DroppedFrame, decode.SignalLoss, decode.PeriodOutOfRange, decode.WidthSpike, decode.WidthOutOfRange}, o.kind)
-		return o.kind == decode.UnevenTime || beside && (brief || b.isShared(o))
+		return o.kind == decode.UnevenTime || o.start <= to && o.end >= from && (brief || b.isShared(o))
 	})
 }
 
