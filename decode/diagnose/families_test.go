@@ -155,7 +155,7 @@ func (s scene) onAll() (all []scene) {
 	}
 	half := s.with(happening{"half-rate", every, 8, 10}, "kind = 'dropped-frame'\nat = '8s'\ncount = 40\nevery_frames = 2\ntogether = true")
 	all = append(all, half)
-	late := s.with(happening{"software-timing", every, 8, 13}, "kind = 'late-frame'\nat = '8s'\nby = '2.5ms'\ncount = 1\nrepeat = '1.3s'\ntimes = 4")
+	late := s.with(happening{"software-timing", nil, 8, 13}, "kind = 'late-frame'\nat = '8s'\nby = '2.5ms'\ncount = 1\nrepeat = '1.3s'\ntimes = 4")
 	all = append(all, late)
 	uneven := s.with(happening{"recorder", nil, 8, 8.2}, "kind = 'uneven-time'\nat = '8s'\nfor = '30ms'")
 	uneven.sampling = "1MHz"
