@@ -110,7 +110,7 @@ func (b *bench) book(r *rule, part incident, cases []*explained) []*explained {
 // adopt gives a case the parts of weaker ones that lie just beside it on the
 // same line: a wire that comes and goes also cuts single pulses short.
 func adopt(cases []*explained) []*explained {
-	const beside = decode.Second
+	const beside = 1500 * decode.Millisecond
 	for _, c := range cases {
 		for _, o := range cases {
 			if !slices.Contains(c.adopts, o.cause) || !slices.Equal(c.lines, o.lines) {
