@@ -107,26 +107,42 @@ func (b *bench) book(r *rule, part incident, cases []*explained) []*explained {
 	return append(cases, &explained{rule: r, bench: b, parts: []incident{part}, lines: lines})
 }
 
-// adopt gives a case the parts of weaker ones that lie just beside it on the
-// same line: a wire that comes and goes also cuts single pulses short.
+// adopt gives a case the parts of weaker ones on the same line that lie just
+// beside it, or about which it came and went: a wire that does so also cuts
+// single pulses short.
 func adopt(cases []*explained) []*explained {
-	const beside = 1500 * decode.Millisecond
 	for _, c := range cases {
 		for _, o := range cases {
-			if !slices.Contains(c.adopts, o.cause) || !slices.Equal(c.lines, o.lines) {
-				continue
-			}
-			strong := slices.Clone(c.parts)
-			o.parts = slices.DeleteFunc(o.parts, func(p incident) bool {
-				near := slices.ContainsFunc(strong, func(q incident) bool { return p.start()-q.end() < beside && q.start()-p.end() < beside })
-				if near {
-					c.parts = append(c.parts, p)
+			if slices.Contains(c.adopts, o.cause) && slices.Equal(c.lines, o.lines) {
+				for c.adopt(o) {
 				}
-				return near
-			})
+			}
 		}
 	}
 	return slices.DeleteFunc(cases, func(c *explained) bool { return len(c.parts) == 0 })
+}
+
+// adopt takes what parts of a weaker case it can, and reports whether it did.
+func (c *explained) adopt(o *explained) bool {
+	own := slices.Clone(c.parts)
+	o.parts = slices.DeleteFunc(o.parts, func(p incident) bool {
+		beside := p.near(own, decode.Second/2) > 0 || p.near(own, 2*decode.Second) >= 3
+		if beside {
+			c.parts = append(c.parts, p)
+		}
+		return beside
+	})
+	return len(c.parts) > len(own)
+}
+
+// near counts the incidents within reach of this one.
+func (in incident) near(others []incident, reach decode.Time) (n int) {
+	for _, o := range others {
+		if in.start()-o.end() < reach && o.start()-in.end() < reach {
+			n++
+		}
+	}
+	return n
 }
 
 func (c *explained) event() Event {
