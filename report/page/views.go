@@ -6,7 +6,6 @@ import (
 	"math"
 	"strconv"
 	"strings"
-	"unicode"
 
 	"golang.org/x/exp/slices"
 
@@ -19,7 +18,7 @@ import (
 const maxRows = 500
 
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
-	"json": asJSON, "series": series, "shape": shape, "bounds": bounds, "text": visible, "add": func(a, b int) int { return a + b },
+	"json": asJSON, "series": series, "shape": shape, "bounds": bounds, "text": report.Printable, "add": func(a, b int) int { return a + b },
 }).ParseFS(files, "*.html"))
 
 // captureView is one capture as the template shows it.
@@ -186,7 +185,7 @@ func asJSON(s report.Seconds) (string, error) {
 
 // shape tells a severity or verdict by more than colour.
 func shape(word string) string {
-	return map[string]string{"fail": "✕", "warn": "▲", "undecided": "?", "note": "●", "pass": "✓"}[word]
+	return map[string]string{"fail": "✕", "warn": "▲", "undecided": "?", "note": "●", "pass": "✓", "full": "✓", "partly": "◐", "none": "✕"}[word]
 }
 
 func bounds(b [2]float64) string {
@@ -194,26 +193,6 @@ func bounds(b [2]float64) string {
 		return ""
 	}
 	return fmt.Sprintf("%g %g", b[0], b[1])
-}
-
-// visible shows what would turn text around, or cannot be seen, as an escape;
-// joiners are part of words and stay.
-func visible(s string) string {
-	hidden := func(r rune) bool {
-		return r != '\u200c' && r != '\u200d' && (unicode.Is(unicode.Cc, r) || unicode.Is(unicode.Cf, r) || r == '\u2028' || r == '\u2029')
-	}
-	if strings.IndexFunc(s, hidden) < 0 {
-		return s
-	}
-	var b strings.Builder
-	for _, r := range s {
-		if hidden(r) {
-			fmt.Fprintf(&b, `\u%04x`, r)
-		} else {
-			b.WriteRune(r)
-		}
-	}
-	return b.String()
 }
 
 func plural(n int, word string) string {

@@ -63,9 +63,10 @@ type capture struct {
 
 type lane struct {
 	*report.Channel
-	names      []string // the lane's own, and its stream's
-	warn, fail [2]float64
-	columns    []trace.Column
+	names     []string // the lane's own, and its stream's
+	warn      [2]float64
+	low, high float64 // widths that it shows, microseconds
+	columns   []trace.Column
 }
 
 // Add takes in the lanes of a capture that was measured and judged.
@@ -77,8 +78,9 @@ func (s *Still) Add(told *report.Capture, a *decode.Analysis, j *decode.Judgemen
 		}
 		measured, judged := a.Channels[i], j.Channels[i]
 		thin := func(told *report.Channel, m *decode.ChannelAnalysis, held decode.ChannelJudgement) {
+			low, high := trace.Span(held.WidthFail, m.Width)
 			c.lanes = append(c.lanes, lane{
-				told, []string{told.Name, channel.Name}, held.WidthWarn, held.WidthFail, trace.Thin(m, a.Start, a.End, columns),
+				told, []string{told.Name, channel.Name}, held.WidthWarn, low, high, trace.Thin(m, a.Start, a.End, columns),
 			})
 		}
 		if len(channel.Slots) == 0 {
@@ -175,19 +177,6 @@ func (c *capture) headline() string {
 		}
 	}
 	return fit(fmt.Sprintf("%s   %s   %d of %d channels judged, %s s seen", c.Verdict, shown(c.File), judged, len(c.Channels), decode.Time(c.Duration).Seconds(1)), 110)
-}
-
-// span is the legal widths and all that occur, in microseconds.
-func (l lane) span() (low, high float64) {
-	low, high = l.fail[0], l.fail[1]
-	if low == high {
-		low, high = 800, 2200
-	}
-	if w := l.Width; w != nil {
-		low, high = min(low, float64(w.Min)), max(high, float64(w.Max))
-	}
-	room := (high - low) * 0.06
-	return low - room, high + room
 }
 
 // instants are a dozen round times at most, the last too near the end for its

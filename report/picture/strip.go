@@ -28,7 +28,7 @@ const (
 func (s strip) draw(c draw.Canvas) {
 	start, end := seconds(s.c.Start), seconds(s.c.End)
 	x := func(t float64) vg.Length { return c.Min.X + vg.Length((t-start)/(end-start))*(c.Max.X-c.Min.X) }
-	low, high := s.l.span()
+	low, high := s.l.low, s.l.high
 	bottom, top := c.Min.Y+foot, c.Max.Y-railTop-4
 	y := func(us float64) vg.Length { return bottom + vg.Length((us-low)/(high-low))*(top-bottom) }
 	box(c, sheet, c.Min.X, c.Max.X, c.Min.Y, c.Max.Y)

@@ -55,6 +55,21 @@ func (c *Column) add(width decode.Time, lifted, gap bool) {
 	c.Pulses++
 }
 
+// Span is the widths that a lane shows, in microseconds: those that do not
+// fail, all that occur, and some room.
+func Span(fail [2]float64, occur *decode.Summary) (low, high float64) {
+	low, high = fail[0], fail[1]
+	if low == high {
+		low, high = decode.DefaultLimits.WidthFail[0], decode.DefaultLimits.WidthFail[1]
+	}
+	if occur != nil && occur.N > 0 {
+		low = min(low, float64(occur.Min)/float64(decode.Microsecond))
+		high = max(high, float64(occur.Max)/float64(decode.Microsecond))
+	}
+	room := (high - low) * 0.06
+	return low - room, high + room
+}
+
 // Lifts says whether the pen is lifted before a pulse: at a channel's first,
 // after a stretch of unknown level, and where the one before is out of reach.
 func Lifts(p decode.Pulse, reach decode.Time) bool {

@@ -37,5 +37,15 @@ function redraw() {
 }
 
 for (const query of ['(prefers-color-scheme: dark)', 'print']) matchMedia(query).addEventListener('change', redraw);
+// What is folded on the screen is open on paper.
+let opened = [];
+window.addEventListener('beforeprint', () => {
+  opened = [...document.querySelectorAll('details:not([open])')];
+  for (const details of opened) details.open = true;
+});
+window.addEventListener('afterprint', () => {
+  for (const details of opened) details.open = false;
+});
+
 for (const section of document.querySelectorAll('[data-capture]')) await open(section);
 document.documentElement.dataset.ready = 'yes';

@@ -33,10 +33,9 @@ export function steps(from, to, most) {
   return { step, marks };
 }
 
-// visible shows what would turn text around, or cannot be seen, as an escape;
-// joiners are part of words and stay.
+// visible shows what would turn text around, or cannot be seen, as an escape.
 export function visible(text) {
-  return text.replace(/(?![\u200c\u200d])[\p{Cc}\p{Cf}\u2028\u2029]/gu, (letter) => `\\u${letter.codePointAt(0).toString(16).padStart(4, '0')}`);
+  return text.replace(/(?! )[\p{C}\p{Z}]/gu, (letter) => `\\u${letter.codePointAt(0).toString(16).padStart(4, '0')}`);
 }
 
 // many is a count with its noun.
