@@ -186,8 +186,7 @@ func aloneOnOneLine(b *bench, in incident) incident {
 		gaps := c.kinds(gapKinds...).of(func(o observation) bool { return !b.everySecondOf(o) })
 		glitches := c.glitches(c.line)
 		torn := c.line.tornIn(glitches)
-		held := c.stuck(c.line)
-		if len(gaps) == 0 && torn*2 < len(glitches) || torn == 0 && (held || len(gaps) == 0) {
+		if len(gaps) == 0 && (torn == 0 || torn*2 < len(glitches)) || c.stuck(c.line) && torn < 3 {
 			continue
 		}
 		if b.another(c.line, c.incident) {
@@ -301,7 +300,7 @@ func glitchesBesideOthers(b *bench, in incident) incident {
 		return nil
 	}
 	for _, c := range chains(in) {
-		if len(c.kinds(decode.Glitch)) > 0 {
+		if len(c.kinds(decode.Glitch)) > 0 && !c.stuck(c.line) {
 			return c.kinds(noiseKinds...).of(func(o observation) bool { return o.kind != decode.DroppedFrame })
 		}
 	}

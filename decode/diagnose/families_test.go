@@ -37,7 +37,7 @@ type scene struct {
 
 // happening is one thing that goes wrong and what may be told of it.
 type happening struct {
-	cause    string
+	cause    string   // one of several parted by a bar
 	channels []string // nil: any
 	at, till float64
 }
@@ -95,7 +95,7 @@ func (s scene) explain(t *testing.T, seed int) []diagnose.Event {
 }
 
 func (h happening) is(e diagnose.Event) bool {
-	if h.cause != e.Cause || h.channels != nil && !slices.Equal(h.channels, e.Channels) {
+	if !slices.Contains(strings.Split(h.cause, "|"), e.Cause) || h.channels != nil && !slices.Equal(h.channels, e.Channels) {
 		return false
 	}
 	return slices.ContainsFunc(e.Times, func(x [2]decode.Time) bool {
@@ -152,6 +152,12 @@ func (s scene) onAll() (all []scene) {
 	for _, seconds := range []int{8, 5} {
 		till := float64(s.seconds)
 		all = append(all, s.with(happening{"switched-off", every, till - float64(seconds), till}, fmt.Sprintf("kind = 'signal-loss'\nat = '%gs'\nfor = '20s'\nthen = 'silence'", till-float64(seconds))))
+	}
+	for _, change := range []string{"{ at = '8s', period = '16ms' }", "{ at = '8s', period = '20.5ms' }", "{ at = '8s', period = '25ms' }, { at = '13s', period = '20ms' }"} {
+		changed := s
+		changed.want = []happening{{"rate-change", every, 8, 14}}
+		changed.frames = "period = '20ms'\nchanges = [" + change + "]"
+		all = append(all, changed)
 	}
 	half := s.with(happening{"half-rate", every, 8, 10}, "kind = 'dropped-frame'\nat = '8s'\ncount = 40\nevery_frames = 2\ntogether = true")
 	all = append(all, half)
@@ -347,7 +353,8 @@ func mixed(rng *rand.Rand) scene {
 				s = s.with(happening{"supply-or-link", every, at, at + 0.9}, fmt.Sprintf("kind = 'signal-loss'\nfor = '%dms'\nthen = 'silence'", 180+rng.IntN(600))+all)
 			},
 			func() {
-				s = s.with(happening{"supply", every, at, at + 0.9}, fmt.Sprintf("kind = 'supply-dip'\nfor = '%dms'\nrestart = '307ms'", 60+rng.IntN(300))+all)
+				// by chance the beat after a restart is the old one: then nothing marks it
+				s = s.with(happening{"supply|supply-or-link", every, at, at + 0.9}, fmt.Sprintf("kind = 'supply-dip'\nfor = '%dms'\nrestart = '307ms'", 60+rng.IntN(300))+all)
 			},
 		}
 		draw[rng.IntN(len(draw))]()
@@ -358,7 +365,7 @@ func mixed(rng *rand.Rand) scene {
 // Several faults near one another: each is told by its own cause, and none by a
 // wrong one.
 func TestMixedFaults(t *testing.T) {
-	const captures = 100
+	const captures = 500
 	var failures []string
 	told, happened, wrongs := 0, 0, 0
 	for i := range captures {

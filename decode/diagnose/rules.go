@@ -138,7 +138,7 @@ var table = []rule{
 		takes:    changedPeriod,
 		likely:   always,
 		story:    rateStory,
-		evidence: func(c *explained) []string { return c.messages(periodChanged) },
+		evidence: func(c *explained) []string { return c.messages(decode.PeriodChanged) },
 		try:      "look up the frame rates of the receiver and the radio's protocol; servos and firmware must take both",
 		instead:  []string{"another source that took over the wire"},
 	},

@@ -11,11 +11,7 @@ import (
 
 // Signatures of what befalls all channels of a receiver at once.
 
-// Kinds of finding that tell of all channels of a receiver.
-const (
-	periodChanged = decode.Kind("period-changed")
-	sharedHold    = decode.Kind("shared-hold")
-)
+const sharedHold = decode.Kind("shared-hold")
 
 // unevenTime takes the recorder's own steps, and what the channels show there.
 func unevenTime(b *bench, in incident) incident {
@@ -103,8 +99,10 @@ func (b *bench) sharedIn(in incident) (all []shared) {
 	return all
 }
 
-// sharedGapKinds are what a shared gap brings with it.
 var gapKinds = []decode.Kind{decode.DroppedFrame, decode.SignalLoss}
+
+// besideGaps are what a pulse that a gap cuts off may look like.
+var besideGaps = []decode.Kind{decode.PeriodOutOfRange, decode.WidthSpike, decode.WidthOutOfRange, decode.Glitch}
 
 // ofGroups takes the gaps that the shared ones hold, and beside them what else a
 // cause brings.
@@ -139,7 +137,7 @@ func (b *bench) mostlyIn(o observation, groups []shared) bool {
 const settling = 500 * decode.Millisecond
 
 var rebootKinds = []decode.Kind{decode.Glitch, decode.ExtraPulse, decode.StuckLevel, decode.PeriodOutOfRange, decode.WidthOutOfRange,
-	decode.WidthSpike, decode.DroppedFrame, decode.SignalLoss, periodChanged}
+	decode.WidthSpike, decode.DroppedFrame, decode.SignalLoss, decode.PeriodChanged}
 
 // reboots takes shared gaps on every channel alive that end as a restart does.
 func reboots(b *bench, in incident) incident {
@@ -347,7 +345,7 @@ func lostLink(b *bench, in incident) incident {
 			short = append(short, s)
 		}
 	}
-	for _, o := range b.ofGroups(in, short, usualPeriod, 2*usualPeriod, decode.PeriodOutOfRange, decode.WidthSpike) {
+	for _, o := range b.ofGroups(in, short, usualPeriod, usualPeriod, besideGaps...) {
 		if !slices.ContainsFunc(part, func(p observation) bool { return p.finding == o.finding }) && !b.everySecondOf(o) {
 			part = append(part, o)
 		}
@@ -363,15 +361,15 @@ func longSharedGaps(b *bench, in incident) incident {
 			groups = append(groups, s)
 		}
 	}
-	part := b.ofGroups(in, groups, usualPeriod, 2*usualPeriod, decode.PeriodOutOfRange, decode.WidthSpike)
+	part := b.ofGroups(in, groups, usualPeriod, usualPeriod, besideGaps...)
 	return part.of(func(o observation) bool { return !b.everySecondOf(o) })
 }
 
 // changedPeriod takes a change of the frame period and what it leaves behind.
 func changedPeriod(_ *bench, in incident) incident {
-	changes := in.kinds(periodChanged)
+	changes := in.kinds(decode.PeriodChanged)
 	return in.of(func(o observation) bool {
-		return o.kind == periodChanged || slices.ContainsFunc(changes, func(c observation) bool {
+		return o.kind == decode.PeriodChanged || slices.ContainsFunc(changes, func(c observation) bool {
 			reach := 3 * c.lines[0].period
 			return o.kind != decode.Glitch && o.lines[0] == c.lines[0] && o.end >= c.start-reach && o.start <= c.start+reach
 		})
