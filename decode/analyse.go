@@ -29,6 +29,7 @@ type channel struct {
 	spikes    events
 	repeats   events
 	frozen    events
+	halts     []halt
 	lateStart bool
 	stream    bool  // frames of a pulse-position stream
 	slot      bool  // one of its slots
@@ -54,6 +55,7 @@ func (r *Recording) Analyse() *Analysis {
 	a.Notes = append(a.Notes, r.unitHints(a)...)
 	a.each((*channel).measure)
 	a.each(func(c *channel) { c.beats = nil })
+	a.findHolds()
 	a.Notes = append(a.Notes, a.limitations()...)
 	return a
 }

@@ -134,4 +134,6 @@ type Analysis struct {
 	Origin     Origin
 	Notes      []string
 	Channels   []*ChannelAnalysis
+
+	holds []Hold
 }

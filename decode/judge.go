@@ -38,6 +38,7 @@ const (
 	WidthSpike       Kind = "width-spike"
 	RepeatedWidth    Kind = "repeated-width"
 	FrozenWidth      Kind = "frozen-width"
+	SharedHold       Kind = "shared-hold"
 	SharedLoss       Kind = "shared-loss"
 	EdgeChatter      Kind = "edge-chatter"
 	UnknownLevel     Kind = "unknown-level"
@@ -126,6 +127,7 @@ func (a *Analysis) Judge(l PerChannel[Limits]) *Judgement {
 		j.out.Channels = append(j.out.Channels, j.channel(ca))
 	}
 	j.across()
+	j.holds()
 	j.capture()
 	slices.SortStableFunc(j.out.Findings, func(a, b Finding) int { return cmp.Compare(a.Start, b.Start) })
 	j.conclude()

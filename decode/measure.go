@@ -28,24 +28,21 @@ func (c *channel) measure() {
 	c.Period = c.period()
 	if c.stream {
 		c.ChannelAnalysis.PulseCount = c.markers
-		c.Jitter = c.jitter(nil)
+		c.Jitter = c.jitter(nil, nil)
 		return
 	}
-	c.scale = c.noise()
-	rests := c.findRests()
-	c.Jitter = c.jitter(rests)
+	all := c.readings()
+	c.findHalts(all)
+	c.noteHeld(all)
+	rests := c.findRests(all)
+	c.Jitter = c.jitter(all, rests)
 	for i := range rests {
 		s := &rests[i]
 		c.Rests = append(c.Rests, Rest{Start: s.start, End: s.end, Frames: s.widths.n,
 			Width: s.widths.mean() / float64(Microsecond), RMS: s.widths.sd() / float64(Microsecond)})
 	}
-	for e, off := range c.steady() {
-		if off != 0 {
-			c.spikes.add(Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: micros(off)})
-		}
-	}
-	c.findRepeats()
-	c.findFrozen(rests)
+	c.findRepeats(all)
+	c.findFrozen(all, rests)
 }
 
 // summarise describes the widths of all accepted pulses.

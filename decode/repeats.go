@@ -6,145 +6,267 @@ import (
 	"golang.org/x/exp/slices"
 )
 
-// sameRun is a row of neighbouring frames of one width.
+// sameRun is a row of neighbouring readings of one width.
 type sameRun struct {
-	start, end Time
-	first      Time // width of the first
-	last       Time // width of the last
-	n          int
-	row        int // changes where frames are not neighbours
-}
-
-// sameRuns splits the frames into runs of widths equal within tolerance.
-func (c *channel) sameRuns(tolerance Time, yield func(sameRun)) {
-	var run sameRun
-	var last Time
-	row := 0
-	for e := range c.steady() {
-		if e.start-last > c.frames.rhythm.period*3/2 {
-			row++
-		}
-		last = e.start
-		if run.n > 0 && run.row == row && absDiff(e.width, run.first) <= tolerance {
-			run.n++
-			run.end, run.last = e.start+e.width, e.width
-			continue
-		}
-		if run.n > 0 {
-			yield(run)
-		}
-		run = sameRun{start: e.start, end: e.start + e.width, first: e.width, last: e.width, n: 1, row: row}
-	}
-	if run.n > 0 {
-		yield(run)
-	}
+	start, end  Time // leading edge of the first, end of the last
+	next        Time // leading edge of the reading that follows, else the end
+	first, last Time // widths of the first and the last
+	n           int
+	from        int // place of the first among the readings
 }
 
 // sameWidth is how far two readings of one width may be apart: a time step, as
-// a width between two steps reads as either, and at least one stamp unit.
+// a width between two steps reads as either, and a unit of the stamps.
 func (c *channel) sameWidth() Time {
-	return max(c.rec.origin.Unit, Time(math.Ceil(c.step)))
+	return c.rec.origin.Unit + Time(math.Ceil(c.step))
 }
 
+// sameRuns splits each row of readings into runs of widths that are equal within
+// a tolerance, and yields them row by row.
+func sameRuns(all []reading, tolerance Time, yield func(row []sameRun)) {
+	var row []sameRun
+	var least, most Time
+	for i, b := range all {
+		w := Time(b.width)
+		if b.note&rowStart != 0 && len(row) > 0 {
+			yield(row)
+			row = row[:0]
+		}
+		if n := len(row) - 1; n >= 0 {
+			row[n].next = b.start
+			if least, most = min(least, w), max(most, w); most-least <= tolerance {
+				row[n].n++
+				row[n].last, row[n].end, row[n].next = w, b.end(), b.end()
+				continue
+			}
+		}
+		least, most = w, w
+		row = append(row, sameRun{start: b.start, end: b.end(), next: b.end(), first: w, last: w, n: 1, from: i})
+	}
+	if len(row) > 0 {
+		yield(row)
+	}
+}
+
+// beside is how many runs a side say what is regular about one.
+const beside = 8
+
+// surroundings are the runs about one of them.
+type surroundings struct {
+	before, after []sameRun
+}
+
+func around(row []sameRun, i int) surroundings {
+	return surroundings{row[max(0, i-beside):i], row[i+1 : min(len(row), i+1+beside)]}
+}
+
+// regular is how many readings a run has where nothing is lost: the second longest
+// of those about it, as another loss may be among them.
+func (s surroundings) regular() int {
+	longest, second := 0, 0
+	for _, side := range [][]sameRun{s.before, s.after} {
+		for _, r := range side {
+			switch {
+			case r.n > longest:
+				longest, second = r.n, longest
+			case r.n > second:
+				second = r.n
+			}
+		}
+	}
+	return second
+}
+
+// jumps are the sizes of the changes from run to run.
+func jumps(runs []sameRun) []Time {
+	var out []Time
+	for i := 1; i < len(runs); i++ {
+		out = append(out, absDiff(runs[i].first, runs[i-1].last))
+	}
+	return out
+}
+
+// A run of repeated widths is told from four frames on; one of 25 is a rest.
+const leastRepeats, mostRepeats = 4, restFrames - 1
+
 // findRepeats finds runs of one width while the stick moves that are longer
-// than their neighbours and end in a jump that makes up for them: packets were
-// probably lost. Runs that all neighbours share are one packet that feeds
-// several frames, and short ones are the recorder's step.
-func (c *channel) findRepeats() {
-	const beside = 3
-	tolerance := max(c.sameWidth(), Time(3*c.scale))
-	var near []sameRun
-	c.sameRuns(tolerance, func(r sameRun) {
-		near = append(near, r)
-		if len(near) < 2*beside+1 {
-			return
+// than their surroundings explain and end in a jump that makes up for them:
+// packets were probably lost.
+func (c *channel) findRepeats(all []reading) {
+	same := c.sameWidth()
+	sameRuns(all, same, func(row []sameRun) {
+		for i, r := range row {
+			if r.n >= leastRepeats && r.n <= mostRepeats && repeats(r, around(row, i), same, max(float64(all[r.from].noise), c.step)) {
+				c.repeats.add(Event{Start: r.start, End: r.end, Count: int64(r.n), Measured: float64(r.n)})
+			}
 		}
-		if n, ok := lostPackets(near, beside, tolerance); ok {
-			m := near[beside]
-			c.repeats.add(Event{Start: m.start, End: m.end, Count: int64(n), Measured: float64(n)})
-		}
-		near = slices.Delete(near, 0, 1)
 	})
 }
 
-// lostPackets looks at the middle one of runs that lie side by side.
-func lostPackets(near []sameRun, mid int, tolerance Time) (frames int, ok bool) {
-	m := near[mid]
-	if m.n < 2 {
-		return 0, false
+// repeats reports whether a run is longer than the regular pattern, the lattice
+// of the receiver and the noise explain, amid a move one way, and made up for.
+func repeats(r sameRun, s surroundings, same Time, noise float64) bool {
+	const side = 3
+	if len(s.before) < side || len(s.after) < side || r.n <= s.regular() {
+		return false
 	}
-	up := near[mid+1].first > m.first
-	regular, total := 0, 0
-	var jumps []Time
-	for i, r := range near {
-		if r.row != m.row || i > 0 && (r.first > near[i-1].first) != up {
-			return 0, false
-		}
-		total += r.n
-		if i != mid {
-			regular = max(regular, r.n)
-		}
-		if i > 0 && i != mid+1 {
-			jumps = append(jumps, absDiff(r.first, near[i-1].last))
+	frames := r.n
+	for _, x := range append(slices.Clone(s.before), s.after...) {
+		frames += x.n
+	}
+	moved := s.after[len(s.after)-1].last - s.before[0].first
+	perFrame := float64(moved) / float64(frames-1)
+	before, after := s.before[len(s.before)-side:], s.after[:side]
+	catchUp := after[0].first - r.last
+	up := float64(1)
+	if moved < 0 {
+		up = -1
+	}
+	usual := append(jumps(append(slices.Clone(before), r)), jumps(after)...)
+	lattice := quantile(slices.Clone(usual), 0.5)
+	speed := perFrame * up
+	return speed*float64(r.n-1) > float64(same)+6*noise && // of two readings over four standard deviations
+		float64(r.n) > max(lattice, float64(same))/speed+1 &&
+		float64(catchUp)*up >= 0.6*float64(r.n)*speed &&
+		catchUp*Time(up)*3 >= slices.Max(usual)*4 &&
+		oneWay(append(slices.Clone(before), r), up, lattice) && oneWay(after, up, lattice)
+}
+
+// oneWay reports whether no run goes back by more than a typical change.
+func oneWay(runs []sameRun, up, lattice float64) bool {
+	for i := 1; i < len(runs); i++ {
+		if float64(runs[i].first-runs[i-1].last)*up < -lattice/2 {
+			return false
 		}
 	}
-	slope := float64(absDiff(near[len(near)-1].last, near[0].first)) / float64(total-1)
-	catchUp := absDiff(near[mid+1].first, m.last)
-	return m.n, m.n > regular && slope > 2*float64(tolerance) &&
-		catchUp*3 >= slices.Max(jumps)*4 && float64(catchUp) >= 0.6*float64(m.n)*slope
+	return true
 }
 
 // improbable is how unlikely a run of one width must be to be told.
 const improbable = 1e-6
 
+// resolvedWell is the jitter, in time steps, beside which equal widths mean
+// something.
+const resolvedWell = 1.5
+
 // findFrozen finds runs of one width that the channel's own jitter makes
-// improbable. It needs jitter that is resolved elsewhere.
-func (c *channel) findFrozen(rests []segment) {
-	if c.Jitter == nil || !c.Jitter.Resolved {
+// improbable. It needs jitter that is resolved well elsewhere, and not a
+// receiver that knows a few widths only.
+func (c *channel) findFrozen(all []reading, rests []segment) {
+	same := c.sameWidth()
+	least, ok := c.leastFrozen(all, rests, same)
+	if !ok {
 		return
 	}
-	p := c.mostlyWithin(rests, c.sameWidth())
-	if p <= 0 || p >= 1 {
-		return
-	}
-	least := 1 + math.Log(improbable/float64(c.Jitter.WidthN))/math.Log(p)
-	c.sameRuns(c.sameWidth(), func(r sameRun) {
-		if float64(r.n) >= max(4, least) && !c.repeats.cover(r.start) {
-			c.frozen.add(Event{Start: r.start, End: r.end, Count: int64(r.n), Measured: float64(r.n)})
+	sameRuns(all, same, func(row []sameRun) {
+		for _, r := range row {
+			if float64(r.n) >= least && !c.repeats.cover(r.start) {
+				c.frozen.add(Event{Start: r.start, End: r.end, Count: int64(r.n), Measured: float64(r.n)})
+			}
 		}
 	})
 }
 
-// mostlyWithin is the largest share of the pulses in unsteady rests that lies
-// within a tolerance of one width, either way: the chance that a pulse is as
-// the first of a run.
-func (c *channel) mostlyWithin(rests []segment, tolerance Time) float64 {
-	unsteady := slices.DeleteFunc(slices.Clone(rests), func(s segment) bool { return s.widths.sd() < 0.53*c.step })
-	var off []int64
-	i := 0
-	for e := range c.kept() {
-		for i < len(unsteady) && unsteady[i].end < e.start {
-			i++
-		}
-		if i == len(unsteady) {
-			break
-		}
-		if e.start >= unsteady[i].start {
-			off = append(off, int64(math.Round(float64(e.width)-unsteady[i].widths.mean())))
-		}
+// leastFrozen is the number of equal widths from which on a run is improbable:
+// n of them within a tolerance come about once in 1 / (n p^(n-1)), p the
+// largest share of the widths at rest that lies within it.
+func (c *channel) leastFrozen(all []reading, rests []segment, same Time) (least float64, ok bool) {
+	unsteady := slices.DeleteFunc(slices.Clone(rests), func(s segment) bool { return s.widths.sd() < resolvedWell*c.step })
+	var off, widths []int64
+	for b, mean := range atRest(all, unsteady) {
+		off = append(off, int64(math.Round(float64(b.width)-mean)))
+		widths = append(widths, int64(b.width))
 	}
 	slices.Sort(off)
+	slices.Sort(widths)
+	if len(off) < restFrames || onLattice(widths, same) {
+		return 0, false
+	}
 	most, from := 0, 0
 	for to := range off {
-		for off[to]-off[from] > 2*int64(tolerance) {
+		for off[to]-off[from] > int64(same) {
 			from++
 		}
 		most = max(most, to-from+1)
 	}
-	return float64(most) / float64(max(1, len(off)))
+	p := float64(most) / float64(len(off))
+	for n := 4.0; n < mostRepeats; n++ {
+		if float64(len(all))*n*math.Pow(p, n-1) < improbable {
+			return n, true
+		}
+	}
+	return mostRepeats + 1, p < 1
+}
+
+// onLattice reports whether sorted widths lie on a few places that are farther
+// apart than readings of one width are: the receiver's own steps.
+func onLattice(sorted []int64, same Time) bool {
+	places := 1
+	for i := 1; i < len(sorted); i++ {
+		switch gap := Time(sorted[i] - sorted[i-1]); {
+		case gap <= same:
+		case gap <= 2*same:
+			return false
+		default:
+			places++
+		}
+	}
+	return places > 1 && places*3 <= len(sorted)
 }
 
 // cover reports whether one of the events holds at an instant.
 func (l *events) cover(at Time) bool {
 	return slices.ContainsFunc(l.list, func(e Event) bool { return e.Start <= at && at <= e.End })
+}
+
+// noteHeld notes the readings of runs that the receiver repeats rather than the
+// stick rests at: those that stand amid jitter or break off a move. Where such
+// runs are most of the channel they are its rests, and jitter is the exception.
+func (c *channel) noteHeld(all []reading) {
+	var frames int
+	var runs []sameRun
+	mark := func(from, n int) {
+		for i := from; i < from+n; i++ {
+			all[i].note |= held
+		}
+	}
+	sameRuns(all, c.sameWidth(), func(row []sameRun) {
+		for _, r := range row {
+			if r.n >= restFrames && c.amidJitter(all, r) {
+				frames += r.n
+				runs = append(runs, r)
+			}
+		}
+	})
+	if frames*2 < len(all) {
+		for _, r := range runs {
+			mark(r.from, r.n)
+		}
+	}
+	for _, h := range c.halts {
+		if h.stands() {
+			mark(h.from, h.frames)
+		}
+	}
+}
+
+// amidJitter reports whether the widths before a run, or those after it, jitter
+// at rest well above the time step, off any lattice.
+func (c *channel) amidJitter(all []reading, r sameRun) bool {
+	jitters := func(some []reading) bool {
+		if len(some) < restFrames {
+			return false
+		}
+		widths := make([]int64, len(some))
+		var halves [2]moments
+		for i, b := range some {
+			widths[i] = int64(b.width)
+			halves[i*2/len(some)].add(int64(b.width))
+		}
+		noise := c.widthNoise(some)
+		slices.Sort(widths)
+		return noise >= resolvedWell*c.step && math.Abs(halves[0].mean()-halves[1].mean()) < noise*3/math.Sqrt(float64(len(some))/4) &&
+			!onLattice(widths, c.sameWidth())
+	}
+	return jitters(all[max(0, r.from-restFrames):r.from]) || jitters(all[r.from+r.n:min(len(all), r.from+r.n+restFrames)])
 }

@@ -1,0 +1,285 @@
+package decode
+
+import (
+	"cmp"
+	"fmt"
+	"iter"
+	"math"
+
+	"golang.org/x/exp/slices"
+)
+
+// Hold is a stretch in which several channels of a receiver stopped together
+// and jumped together at its end: the link was lost and the receiver covered it,
+// with its last values or, where Preset is set, with values of its own.
+type Hold struct {
+	Start, End Time // leading edges of the first frame held and of the first one after
+	Channels   []string
+	Preset     bool
+	Frames     int64     // held, on the channel that held longest
+	Times      [][2]Time // of each channel
+}
+
+// Holds yields the stretches in which the receiver covered a lost link, in order
+// of time.
+func (a *Analysis) Holds() iter.Seq[Hold] {
+	return func(yield func(Hold) bool) {
+		for _, h := range a.holds {
+			if !yield(h) {
+				return
+			}
+		}
+	}
+}
+
+// heldOutput is how well a receiver's timer repeats a width that it holds.
+// Common practice, no source.
+const heldOutput = 250 * Nanosecond
+
+// A hold is at least this much longer than the regular pattern; its jumps are
+// over three times the usual change, or over 20 us and clearly over it.
+const (
+	holdFrames = 3
+	jumpTimes  = 3
+	jumpOver   = 20 * Microsecond
+)
+
+// halt is a run of one width on one channel that its surroundings do not
+// explain.
+type halt struct {
+	c          *channel
+	start, end Time
+	frames     int
+	from       int  // place of the first of its readings
+	broke      bool // it began amid a move or amid jitter
+	entered    bool // it began with a jump
+	left       bool // it ended with a jump
+}
+
+// counts says whether a halt is one of the two that make a hold, rather than one
+// that joins them.
+func (h halt) counts() bool { return h.left || h.entered }
+
+// stands says whether a halt cannot be a stick that came to rest.
+func (h halt) stands() bool {
+	return h.left && h.broke || h.entered && (h.left || h.end == h.c.rec.end)
+}
+
+// findHalts notes the channel's halts.
+func (c *channel) findHalts(all []reading) {
+	tolerance := max(c.sameWidth(), heldOutput)
+	sameRuns(all, tolerance, func(row []sameRun) {
+		wasHalt := false
+		for i, r := range row {
+			s := around(row, i)
+			h := halt{c: c, start: r.start, end: r.next, frames: r.n, from: r.from}
+			if r.n < s.regular()+holdFrames || r.n <= holdFrames || len(s.before) == 0 {
+				wasHalt = false
+				continue
+			}
+			before, after := usualChange(s.before), usualChange(s.after)
+			usual := max(before, after, tolerance)
+			jumped := func(d Time) bool { return d > jumpTimes*usual || d > jumpOver && 2*d > 3*usual }
+			last := s.before[len(s.before)-1]
+			into := absDiff(r.first, last.last)
+			h.broke = brokeOff(s.before, r, tolerance)
+			h.entered = jumped(into) && (wasHalt || len(s.before) == beside && restless(s.before, tolerance))
+			h.left = len(s.after) > 0 && jumped(absDiff(s.after[0].first, r.last))
+			if len(s.after) == 0 && all[len(all)-1].end() == r.end && c.lastsToEnd(r.end) {
+				h.end = c.rec.end
+			}
+			if len(c.halts) < maxEvents {
+				c.halts = append(c.halts, h)
+			}
+			wasHalt = h.broke || h.entered
+		}
+	})
+}
+
+// lastsToEnd reports whether frames go on from an instant to the capture's end.
+func (c *channel) lastsToEnd(t Time) bool { return c.rec.end-t <= 2*c.frames.rhythm.period }
+
+// usualChange is the median change from run to run.
+func usualChange(runs []sameRun) Time {
+	j := jumps(runs)
+	if len(j) == 0 {
+		return 0
+	}
+	return Time(quantile(j, 0.5))
+}
+
+// restless reports whether widths changed from frame to frame, rather than
+// resting at one.
+func restless(runs []sameRun, tolerance Time) bool {
+	frames := 0
+	for _, r := range runs {
+		frames += r.n
+	}
+	return frames <= 4*len(runs) && 2*usualChange(runs) >= 3*tolerance
+}
+
+// brokeOff reports whether a run began while the width moved no slower than
+// before, or amid jitter. A stick that comes to rest slows down first.
+func brokeOff(before []sameRun, r sameRun, tolerance Time) bool {
+	if len(before) < beside/2 {
+		return false
+	}
+	frames := 0
+	for _, x := range before {
+		frames += x.n
+	}
+	last := before[len(before)-1]
+	speed := float64(absDiff(r.first, before[0].first)) / float64(frames)
+	change := usualChange(before)
+	if absDiff(r.first, before[0].first) <= 3*change {
+		return restless(before, tolerance)
+	}
+	return float64(absDiff(r.first, last.first))/float64(last.n) >= speed/2
+}
+
+// findHolds gathers halts of different channels that begin and end within two
+// frames of one another.
+func (a *Analysis) findHolds() {
+	var all []halt
+	for _, c := range a.measured() {
+		all = append(all, c.halts...)
+	}
+	slices.SortStableFunc(all, func(x, y halt) int { return cmp.Compare(x.start, y.start) })
+	for i := range all {
+		if n := len(a.holds); n > 0 && all[i].start < a.holds[n-1].End-all[i].c.frames.rhythm.period {
+			continue // part of it
+		}
+		if together := alongside(all, i); a.isHold(together) {
+			a.addHold(together)
+		}
+	}
+}
+
+// alongside takes the halts that begin and end with one of them, one a channel.
+// A width that turns just then seems to stop some frames before.
+func alongside(all []halt, i int) (together []halt) {
+	h := all[i]
+	period := h.c.frames.rhythm.period
+	reach := period * 5 / 2 // two frames, and a place in the frame
+	for k := 0; k < len(all) && all[k].start <= h.start+reach; k++ {
+		x := all[k]
+		early := h.start - x.start
+		if absDiff(x.end, h.end) <= reach && (early <= reach || early <= 8*period && !x.stands()) &&
+			!slices.ContainsFunc(together, func(y halt) bool { return y.c == x.c }) {
+			together = append(together, x)
+		}
+	}
+	return together
+}
+
+// isHold reports whether two of the halts jump and one of them cannot be a stick
+// that came to rest, and few channels go on through them: a lost link stops all.
+func (a *Analysis) isHold(together []halt) bool {
+	counting, standing := 0, 0
+	for _, h := range together {
+		if h.counts() {
+			counting++
+		}
+		if h.stands() {
+			standing++
+		}
+	}
+	if counting < 2 || standing < 1 {
+		return false
+	}
+	alive := 0
+	for _, c := range a.measured() {
+		if !c.stream && !slices.ContainsFunc(together, func(h halt) bool { return h.c == c }) && c.changesWithin(together[0].start, together[0].end) {
+			alive++
+		}
+	}
+	return 2*alive < len(together)
+}
+
+// changesWithin reports whether widths went on changing between two instants,
+// a frame at either end aside.
+func (c *channel) changesWithin(start, end Time) bool {
+	tolerance := max(c.sameWidth(), heldOutput)
+	margin := 2 * c.frames.rhythm.period
+	var least, most Time
+	for e := range c.inFrames() {
+		if e.start >= end-margin {
+			break
+		}
+		if e.start < start+margin {
+			continue
+		}
+		if least == 0 {
+			least, most = e.width, e.width
+		}
+		least, most = min(least, e.width), max(most, e.width)
+	}
+	return most-least > tolerance
+}
+
+// addHold books a hold; one that begins where another ended goes on with it, as
+// of a receiver that holds first and then takes its preset.
+func (a *Analysis) addHold(together []halt) {
+	h := Hold{Start: math.MinInt64, End: math.MinInt64}
+	entered := 0
+	for _, x := range together {
+		if x.stands() {
+			h.Start = max(h.Start, x.start)
+		}
+		h.End = max(h.End, x.end)
+		h.Frames = max(h.Frames, int64(x.frames))
+		h.Channels = append(h.Channels, x.c.Name)
+		h.Times = append(h.Times, [2]Time{x.start, x.end})
+		if x.entered {
+			entered++
+		}
+	}
+	h.Preset = entered >= 2
+	reach := 3 * together[0].c.frames.rhythm.period
+	for _, x := range together {
+		x.c.repeats.without(h.Start, h.End)
+		x.c.frozen.without(h.Start, h.End)
+	}
+	if n := len(a.holds); n > 0 && absDiff(h.Start, a.holds[n-1].End) <= reach {
+		a.holds[n-1].join(h)
+		return
+	}
+	if len(a.holds) < maxEvents {
+		a.holds = append(a.holds, h)
+	}
+}
+
+func (h *Hold) join(o Hold) {
+	h.End, h.Preset = o.End, h.Preset || o.Preset
+	h.Frames += o.Frames
+	for i, name := range o.Channels {
+		if !slices.Contains(h.Channels, name) {
+			h.Channels = append(h.Channels, name)
+			h.Times = append(h.Times, o.Times[i])
+		}
+	}
+}
+
+// without leaves out what lies between two instants: it is told as part of a
+// hold.
+func (l *events) without(start, end Time) {
+	l.list = slices.DeleteFunc(l.list, func(e Event) bool { return e.Start >= start && e.Start < end })
+}
+
+// holds finds where the receiver covered a lost link.
+func (j *judge) holds() {
+	for _, h := range j.a.holds {
+		did := "keep their last widths"
+		if h.Preset {
+			did = "jump to widths that they keep to the step, as of a preset,"
+		}
+		j.out.Findings = append(j.out.Findings, Finding{Kind: SharedHold, Severity: Warn, Channels: h.Channels, Start: h.Start, End: h.End, Count: h.Frames,
+			Measured: millis(h.End - h.Start), Limit: math.NaN(), Unit: "ms",
+			Message: fmt.Sprintf("%s %s together for %s s, then jump: the link was lost and the receiver covered it", list(h.Channels), did, (h.End - h.Start).Seconds(2))})
+		for _, c := range j.a.measured() {
+			if slices.Contains(h.Channels, c.Name) {
+				j.touch(c, SharedHold, h.Start, h.End-1)
+			}
+		}
+	}
+}

@@ -1,0 +1,229 @@
+package decode
+
+import (
+	"iter"
+	"math"
+)
+
+// reading is one frame with what its surroundings say about it. All that is asked
+// of a train's widths is read from one row of readings.
+type reading struct {
+	start Time
+	width uint32  // picoseconds
+	noise float32 // of the width about here, one standard deviation in picoseconds
+	note  readingNote
+}
+
+// readingNote says why a width may tell nothing about rests.
+type readingNote uint8
+
+const (
+	rowStart  readingNote = 1 << iota // frames are missing before it, or it is the first
+	torn                              // a break or a rejected part touched it
+	unusual                           // out of a usual range
+	besideGap                         // the first or the last of a row
+	spike                             // one of one or two frames off all neighbours, then back
+	held                              // the receiver repeats its last value
+)
+
+// aside are the notes of readings that take no part in rests.
+const aside = torn | unusual | besideGap | spike | held
+
+func (b reading) end() Time { return b.start + Time(b.width) }
+
+// inFrames yields the accepted pulses that are frames: no start-up and no extra
+// pulses.
+func (c *channel) inFrames() iter.Seq[entry] {
+	return func(yield func(entry) bool) {
+		extras := c.frames.extras.list
+		r := c.pulses.read()
+		for e, ok := r.next(); ok; e, ok = r.next() {
+			if !e.accepted() || e.start < c.frames.first {
+				continue
+			}
+			for len(extras) > 0 && extras[0].Start < e.start {
+				extras = extras[1:]
+			}
+			if len(extras) > 0 && extras[0].Start == e.start {
+				continue
+			}
+			if !yield(e) {
+				return
+			}
+		}
+	}
+}
+
+// readings lays out the frames with their notes.
+func (c *channel) readings() []reading {
+	all := make([]reading, 0, c.frames.pulses)
+	period := c.frames.rhythm.period
+	for _, p := range c.frames.rhythm.paces {
+		period = max(period, p.period)
+	}
+	for e := range c.inFrames() {
+		b := reading{start: e.start, width: uint32(e.width)}
+		n := len(all)
+		if n == 0 || e.marks&afterBlind != 0 || (e.start-all[n-1].start)*2 > period*3 {
+			b.note = rowStart | besideGap
+			if n > 0 {
+				all[n-1].note |= besideGap
+			}
+		}
+		if e.marks&broken != 0 {
+			b.note |= torn
+		}
+		if e.width < c.usual[0] || e.width > c.usual[1] {
+			b.note |= unusual
+		}
+		all = append(all, b)
+	}
+	if n := len(all); n > 0 {
+		all[n-1].note |= besideGap
+	}
+	c.fillNoise(all)
+	c.findSpikes(all)
+	return all
+}
+
+// The noise is that of noiseFrames frames about a reading, looked at again every
+// noiseHop. Of normal noise the second difference has sqrt 6 of its standard
+// deviation (1 + 4 + 1), and the median of its size is 1 / 1.4826 of that.
+const (
+	noiseFrames = 50
+	noiseHop    = 25
+	ofMedian    = 1.4826 // 1 / the normal distribution's third quartile
+)
+
+// fillNoise fills in the noise of each reading, and the channel's own: the median.
+func (c *channel) fillNoise(all []reading) {
+	var scales []uint32
+	for from := 0; from < len(all); from += noiseHop {
+		lo := max(0, min(from+noiseHop/2-noiseFrames/2, len(all)-noiseFrames))
+		s := c.widthNoise(all[lo:min(lo+noiseFrames, len(all))])
+		for i := from; i < min(from+noiseHop, len(all)); i++ {
+			all[i].noise = float32(s)
+		}
+		scales = append(scales, uint32(min(s, math.MaxUint32)))
+	}
+	c.scale = c.noiseFloor()
+	if len(scales) > 0 {
+		c.scale = quantile(scales, 0.5)
+	}
+}
+
+// noiseFloor is half a time step: less is not told from none.
+func (c *channel) noiseFloor() float64 { return max(c.step/2, 1) }
+
+// widthNoise is the noise of a few neighbouring readings. Where each radio packet
+// feeds several frames only changed widths tell, and frames are worth less:
+// k of them say what one would. Where the output jitters besides, the second
+// differences of a moving width are the packets' steps, and the smaller of the
+// first ones are the noise: their lower quartile is 0.4506 standard deviations.
+func (c *channel) widthNoise(some []reading) float64 {
+	var all, changed changes
+	same := c.sameWidth()
+	for _, b := range some {
+		if b.note&rowStart != 0 {
+			all.row, changed.row = 0, 0
+		}
+		all.add(Time(b.width))
+		if changed.row == 0 || absDiff(Time(b.width), changed.last) > same {
+			changed.add(Time(b.width))
+		}
+	}
+	scale := all.scale()
+	if changed.n >= 10 && changed.n*3 <= all.n*2 && changed.typical() > 3*float64(same) {
+		scale = changed.scale() * math.Sqrt(float64(all.n)/float64(changed.n))
+	} else if least := all.firstQuartile() / 0.4506; least < scale/2 {
+		scale = min(scale, max(c.step, least))
+	}
+	return max(scale, c.noiseFloor())
+}
+
+// changes holds the differences of a row of widths.
+type changes struct {
+	n, row        int // widths, and those since the row began
+	last, before  Time
+	first, second [noiseFrames]Time
+	firsts        int
+	seconds       int
+}
+
+func (d *changes) add(w Time) {
+	d.n++
+	d.row++
+	if d.row > 1 {
+		d.first[d.firsts] = absDiff(w, d.last)
+		d.firsts++
+	}
+	if d.row > 2 {
+		d.second[d.seconds] = absDiff(w+d.before, 2*d.last)
+		d.seconds++
+	}
+	d.before, d.last = d.last, w
+}
+
+// scale is the standard deviation of normal noise with these differences.
+func (d *changes) scale() float64 {
+	if d.seconds == 0 {
+		return 0
+	}
+	return ofMedian * quantile(d.second[:d.seconds], 0.5) / math.Sqrt(6)
+}
+
+func (d *changes) typical() float64 { return quantile(d.first[:d.firsts], 0.5) }
+
+func (d *changes) firstQuartile() float64 {
+	if d.firsts == 0 {
+		return 0
+	}
+	return quantile(d.first[:d.firsts], 0.25)
+}
+
+const (
+	spikeOver = 20 * Microsecond
+	spikeRMS  = 6
+)
+
+// findSpikes notes one or two frames off both neighbours by over 20 us and over
+// six times the noise, then back, with the stick at rest before or after.
+func (c *channel) findSpikes(all []reading) {
+	for i := range all {
+		for n := 1; n <= 2; n++ {
+			off, ok := c.spikeAt(all, i, n)
+			if !ok {
+				continue
+			}
+			for k := i; k < i+n; k++ {
+				all[k].note |= spike
+				c.spikes.add(Event{Start: all[k].start, End: all[k].end(), Count: 1, Measured: micros(off)})
+			}
+			break
+		}
+	}
+}
+
+// spikeAt reports whether n readings from i on are a spike, and by how much.
+func (c *channel) spikeAt(all []reading, i, n int) (off Time, ok bool) {
+	w := func(k int) Time { return Time(all[k].width) }
+	// alike holds two readings against one another; frames missing between do not
+	// matter, a loss does.
+	alike := func(k, l int, tolerance Time) bool {
+		return k >= 0 && l < len(all) && all[l].start-all[k].start <= c.frames.lossAfter && absDiff(w(k), w(l)) <= tolerance
+	}
+	limit := max(spikeOver, Time(spikeRMS*all[i].noise))
+	calm := max(limit/2, Time(4*all[i].noise))
+	before, after := i-1, i+n
+	if all[i].note&spike != 0 || before >= 0 && absDiff(w(i), w(before)) <= limit || !alike(before, after, calm) ||
+		!alike(before-1, before, calm) && !alike(after, after+1, calm) {
+		return 0, false
+	}
+	base := (w(before) + w(after)) / 2
+	for k := i; k < after; k++ {
+		if (w(k) > base) != (w(i) > base) || min(absDiff(w(k), w(before)), absDiff(w(k), w(after))) <= limit {
+			return 0, false
+		}
+	}
+	return w(i) - base, true
+}
