@@ -40,6 +40,7 @@ const heldOutput = 250 * Nanosecond
 // over three times the usual change, or over 20 us and clearly over it.
 const (
 	holdFrames = 3
+	calmFrames = 10 // so many alike amid jitter are none of it
 	jumpTimes  = 3
 	jumpOver   = 20 * Microsecond
 )
@@ -54,11 +55,12 @@ type halt struct {
 	broke      bool // it began amid a move or amid jitter
 	entered    bool // it began with a jump
 	left       bool // it ended with a jump
+	calmed     bool // jitter ceased for it
 }
 
 // counts says whether a halt is one of the two that make a hold, rather than one
 // that joins them.
-func (h halt) counts() bool { return h.left || h.entered }
+func (h halt) counts() bool { return h.left || h.entered || h.calmed }
 
 // stands says whether a halt cannot be a stick that came to rest.
 func (h halt) stands() bool {
@@ -87,6 +89,10 @@ func (c *channel) findHalts(all []reading) {
 			h.left = len(s.after) > 0 && jumped(absDiff(s.after[0].first, r.last))
 			if len(s.after) == 0 && all[len(all)-1].end() == r.end && c.lastsToEnd(r.end) {
 				h.end = c.rec.end
+			}
+			if r.n >= calmFrames {
+				some, more := besideRun(all, r)
+				h.calmed = c.jitters(some, float64(tolerance)) && c.jitters(more, float64(tolerance))
 			}
 			if len(c.halts) < maxEvents {
 				c.halts = append(c.halts, h)

@@ -253,20 +253,34 @@ func (c *channel) noteHeld(all []reading) {
 // amidJitter reports whether the widths before a run, or those after it, jitter
 // at rest well above the time step, off any lattice.
 func (c *channel) amidJitter(all []reading, r sameRun) bool {
-	jitters := func(some []reading) bool {
-		if len(some) < restFrames {
-			return false
-		}
-		widths := make([]int64, len(some))
-		var halves [2]moments
-		for i, b := range some {
-			widths[i] = int64(b.width)
-			halves[i*2/len(some)].add(int64(b.width))
-		}
-		noise := c.widthNoise(some)
-		slices.Sort(widths)
-		return noise >= resolvedWell*c.step && math.Abs(halves[0].mean()-halves[1].mean()) < noise*3/math.Sqrt(float64(len(some))/4) &&
-			!onLattice(widths, c.sameWidth())
+	before, after := besideRun(all, r)
+	return c.jitters(before, c.step) && c.isLevel(before) || c.jitters(after, c.step) && c.isLevel(after)
+}
+
+// besideRun returns as many readings before a run, and after it, as make a rest.
+func besideRun(all []reading, r sameRun) (before, after []reading) {
+	return all[max(0, r.from-restFrames):r.from], all[r.from+r.n : min(len(all), r.from+r.n+restFrames)]
+}
+
+// jitters reports whether widths change from frame to frame by well over what a
+// reading resolves, and are not steps of the receiver.
+func (c *channel) jitters(some []reading, resolved float64) bool {
+	if len(some) < restFrames || c.widthNoise(some) < resolvedWell*resolved {
+		return false
 	}
-	return jitters(all[max(0, r.from-restFrames):r.from]) || jitters(all[r.from+r.n:min(len(all), r.from+r.n+restFrames)])
+	widths := make([]int64, len(some))
+	for i, b := range some {
+		widths[i] = int64(b.width)
+	}
+	slices.Sort(widths)
+	return !onLattice(widths, c.sameWidth())
+}
+
+// isLevel reports whether the two halves differ by no more than noise makes them.
+func (c *channel) isLevel(some []reading) bool {
+	var halves [2]moments
+	for i, b := range some {
+		halves[i*2/len(some)].add(int64(b.width))
+	}
+	return math.Abs(halves[0].mean()-halves[1].mean()) < c.widthNoise(some)*3/math.Sqrt(float64(len(some))/4)
 }
