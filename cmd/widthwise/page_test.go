@@ -316,3 +316,67 @@ func TestPageKeepsToItself(t *testing.T) {
 	ask[int](p, `(() => { const s = document.createElement('script'); s.textContent = 'document.title = "let in"'; document.head.append(s); return 0; })()`)
 	assert.NotEqual(t, "let in", ask[string](p, `document.title`))
 }
+
+// shownFrom is where the view begins, as a lane tells it while nothing is chosen.
+func (p *tab) shownFrom() float64 {
+	p.t.Helper()
+	return ask[float64](p, `new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(Number(document.querySelector('.lane').getAttribute('aria-valuenow'))))))`)
+}
+
+// box is where an element lies: left, top, width, height.
+func (p *tab) box(selector string) []float64 {
+	p.t.Helper()
+	return ask[[]float64](p, fmt.Sprintf(`(() => { const b = document.querySelector(%q).getBoundingClientRect(); return [b.left, b.top, b.width, b.height]; })()`, selector))
+}
+
+// A window is drawn and moved in the overview, and the paper is drawn along.
+func TestPageByMouse(t *testing.T) {
+	file := demoPage(t)
+	p := newBrowser(t).tab(t).open(file)
+	overview, lane := p.box(".overview"), p.box("[data-channel=throttle].lane")
+	along := func(box []float64, from, to float64) {
+		y := box[1] + box[3]/2
+		p.do(chromedp.DragAndDropXY(box[0]+from*box[2], y, box[0]+to*box[2], y, 10))
+	}
+	along(overview, 0.25, 0.75)
+	assert.InDelta(t, 15, p.shownFrom(), 1, "a new window")
+	along(overview, 0.5, 0.6)
+	assert.InDelta(t, 21, p.shownFrom(), 1, "moved")
+	along(lane, 0.6, 0.4)
+	assert.InDelta(t, 27, p.shownFrom(), 1.5, "the paper drawn along")
+	p.do(chromedp.Click(chromedp.CSS("[data-move=whole]")))
+	assert.Zero(t, p.shownFrom())
+
+	for _, share := range []float64{0.2, 0.4} {
+		p.do(chromedp.MouseClickXY(lane[0]+share*lane[2], lane[1]+lane[3]/2, chromedp.ButtonModifiers(kb.ModifierShift)))
+	}
+	assert.Contains(t, ask[string](p, `document.querySelector('.between').textContent`), "between them 12.0")
+	p.do(chromedp.Click(chromedp.CSS("[data-pencil='0']")))
+	assert.Empty(t, ask[string](p, `document.querySelector('.between').textContent`))
+	p.quiet(file)
+}
+
+func TestPageByFingers(t *testing.T) {
+	p := newBrowser(t).tab(t, chromedp.EmulateViewport(380, 800, chromedp.EmulateTouch, chromedp.EmulateMobile))
+	p.open(demoPage(t))
+	ask[int](p, `(() => { document.querySelector('.chart').scrollIntoView(); return 0; })()`)
+	lane := p.box("[data-channel=rudder].lane")
+	y, middle := lane[1]+lane[3]/2, lane[0]+lane[2]/2
+	fingers := []float64{1, 2}
+	touch := func(kind input.DispatchTouchEventType, apart float64) {
+		points := []*input.TouchPoint{}
+		if apart > 0 {
+			points = append(points, &input.TouchPoint{X: middle - apart, Y: y, ID: &fingers[0]}, &input.TouchPoint{X: middle + apart, Y: y, ID: &fingers[1]})
+		}
+		call(p, input.DispatchTouchEvent, input.DispatchTouchEventParams{Type: kind, TouchPoints: points})
+	}
+	touch(input.DispatchTouchEventTypeTouchStart, 20)
+	for apart := 25.0; apart <= 120; apart += 5 {
+		touch(input.DispatchTouchEventTypeTouchMove, apart)
+	}
+	touch(input.DispatchTouchEventTypeTouchEnd, 0)
+	assert.InDelta(t, 25, p.shownFrom(), 3, "a sixth of 60 s about its middle")
+	assert.Equal(t, 1.0, ask[float64](p, `visualViewport.scale`), "the chart is pinched, not the page")
+	p.do(chromedp.TapXY(middle, y))
+	assert.Equal(t, "rudder", ask[reading](p, `(() => {`+inPage+`return read(); })()`).Channel)
+}

@@ -101,7 +101,7 @@ func (c captureView) Headline() string {
 
 // Clean says that nothing was found that would be worth a warning.
 func (c captureView) Clean() bool {
-	return len(c.judged()) > 0 && !slices.ContainsFunc(c.Findings, func(f report.Finding) bool { return f.Severity != "note" })
+	return c.Verdict == report.Word(decode.Passed) && !slices.ContainsFunc(c.Findings, func(f report.Finding) bool { return f.Severity != "note" })
 }
 
 // judged lists the channels that were judged.

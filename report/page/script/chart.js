@@ -245,8 +245,9 @@ export class Chart {
     if (!lane.empty) this.choose(lane, lane.nearest(t));
   }
 
+  // snap takes the edge nearest to t, where edges are drawn and one is near.
   snap(lane, t) {
-    if (lane.empty) return t;
+    if (!lane.close) return t;
     const edge = lane.nearestEdge(t, this.view);
     return Math.abs(edge - t) < (SNAP / lane.element.clientWidth) * this.view.span ? edge : t;
   }
@@ -379,8 +380,9 @@ function stretches(capture, channel) {
   });
   capture.findings.forEach((finding, i) => {
     if (told.has(i) || !here(finding)) return;
-    const s = place(finding.start_s, finding.end_s, { severity: finding.severity, flag: 0 });
-    if (!s.whole) out.push(s);
+    const blind = finding.kind === 'unknown-level';
+    const s = place(finding.start_s, finding.end_s, { severity: finding.severity, flag: 0, blind });
+    if (!s.whole || blind) out.push(s);
   });
   return out;
 }

@@ -79,6 +79,7 @@ export class Lane {
     const scale = width / (view.to - view.from);
     const x = (t) => (t - view.from) * scale;
     const close = scale / 1e3 >= CLOSE && !this.empty;
+    this.close = close;
     const foot = close ? TOP + (height - TOP) * 0.45 : height - FOOT;
     const columns = this.empty ? null : this.columns(view, width);
     const [low, high] = this.range(columns, fit);
@@ -90,6 +91,7 @@ export class Lane {
       this.drawTrace(paper, columns, scale);
       if (close) this.drawWave(paper);
     }
+    this.drawBlind(paper);
     this.drawStretches(paper);
     if (columns) this.drawScale(paper, low, high);
     this.drawMarks(paper, marks);
@@ -189,6 +191,25 @@ export class Lane {
     }
     pen.lineTo(width, level);
     pen.stroke();
+  }
+
+  // drawBlind hatches the stretches in which the level is unknown.
+  drawBlind({ pen, ink, x, width, height }) {
+    pen.strokeStyle = ink.soft;
+    pen.lineWidth = 0.75;
+    for (const s of this.stretches) {
+      const from = Math.max(x(s.from), 0);
+      const to = Math.min(x(s.to), width);
+      if (!s.blind || to <= from) continue;
+      pen.save();
+      pen.beginPath();
+      pen.rect(from, TOP, to - from, height - TOP);
+      pen.clip();
+      pen.fillStyle = ink.sheet;
+      pen.fillRect(from, TOP, to - from, height - TOP);
+      for (let at = from - height; at < to; at += 8) line(pen, at, height, at + height, 0);
+      pen.restore();
+    }
   }
 
   drawSpacings(pen, x, top, base, view) {
