@@ -48,6 +48,7 @@ type channelState struct {
 	foreignEnd Time    // end of the last stretch of another kind
 	markers    train   // of a pulse-position stream
 	marked     Level   // their level
+	markBlind  bool    // nothing is known of the time before the next one
 
 	seconds map[Signal]int64
 	// servo seconds that are an echo if others, in which the stick moves, are
@@ -340,12 +341,8 @@ func (w *channelState) book(k secondKind) {
 		if w.marked == Unknown {
 			w.marked = k.markers
 		}
-		for _, s := range w.sec.ended {
-			if s.level == w.marked && !s.openStart && !s.openEnd && s.length() >= minMarker {
-				w.markers.add(entry{s.start, s.length(), 0})
-			}
-		}
 	}
+	w.mark()
 	foreign := w.sec.busy || k.signal == PulsePosition || k.signal == Serial
 	for _, s := range w.sec.ended {
 		if foreign && s.end >= k.start {
@@ -363,6 +360,23 @@ func (w *channelState) book(k secondKind) {
 	}
 	if foreign {
 		w.skip(k.start, k.end)
+	}
+}
+
+// mark keeps the markers of a pulse-position stream, once there was one: a
+// second in which the stream changes may look like nothing in particular.
+func (w *channelState) mark() {
+	for _, s := range w.sec.ended {
+		switch {
+		case s.level == Unknown && s.length() >= gapFinal:
+			w.markBlind = true
+		case w.marked != Unknown && s.level == w.marked && !s.openStart && !s.openEnd && s.length() >= minMarker && s.length() <= maxMarker:
+			e := entry{start: s.start, width: s.length()}
+			if w.markBlind {
+				e.marks, w.markBlind = afterBlind, false
+			}
+			w.markers.add(e)
+		}
 	}
 }
 

@@ -60,6 +60,8 @@ func TestFrames(t *testing.T) {
 		{"the grid starts anew after a gap", "L3000 50*(" + frame + ") L29000 49*(" + frame + ")", 100, 1, []told{{DroppedFrame, 1103, 1132, 1}}},
 		{"an extra pulse", "L3000 50*(" + frame + ") H1500 L8000 H1400 L11100 49*(" + frame + ")", 100, 0, []told{{ExtraPulse, 1112, 1113, 1}}},
 		{"a stuck level holds its place", "L3000 50*(" + frame + ") H9000 L13000 49*(" + frame + ")", 99, 0, []told{{StuckLevel, 1103, 1112, 1}}},
+		{"one of 60 ms holds three", "L3000 50*(" + frame + ") H60000 L6000 47*(" + frame + ")", 97, 0, []told{{StuckLevel, 1103, 1163, 1}}},
+		{"one of 45 ms holds three of four", "L3000 50*(" + frame + ") H45000 L43000 46*(" + frame + ")", 97, 1, []told{{DroppedFrame, 1103, 1191, 1}, {StuckLevel, 1103, 1148, 1}}},
 		{"108 ms to the next pulse are five frames", "L3000 50*(" + frame + ") L86000 46*(" + frame + ")", 100, 4, []told{{DroppedFrame, 1103, 1189, 4}}},
 		{"stuck to the end is a loss as well", "L3000 60*(" + frame + ") H300000", 60, 0, []told{{SignalLoss, 1323, 1623, 1}, {StuckLevel, 1323, 1623, 1}}},
 		{"a loss of six frames", "L3000 50*(" + frame + ") L132000 44*(" + frame + ")", 94, 0, []told{{SignalLoss, 1103, 1235, 1}}},

@@ -1,0 +1,41 @@
+package decode
+
+import (
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+)
+
+// 333 Hz at 1750 us: either level could be the pulse, and the shorter is not it.
+// Its leading edges are steadier, if only by what jitters; the line rests at the
+// other level; or the other channels show which.
+func TestActiveLevelOfFastPulses(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 9))
+	var starts, widths []Time
+	for i := range 2000 {
+		starts = append(starts, Time(i+1)*3003*Microsecond)
+		widths = append(widths, Time(1750e6+0.35e6*rng.NormFloat64()))
+	}
+	jittering := (&tape{names: []string{"a"}, tracks: [][]change{pulsesOf(starts, widths)}, end: 6100 * Millisecond})
+	for why, c := range map[string]*tape{
+		"a jittering width at 24 MHz":         jittering.sampled(24),
+		"a jittering width at 1 MHz":          jittering.sampled(1),
+		"low before it begins":                newTape(t, "L200000 2000*(H1750 L1253)"),
+		"low for a moment":                    newTape(t, "L1000 1000*(H1750 L1253) L9009 1000*(H1750 L1253)"),
+		"beside a servo that is active high":  newTape(t, "L1000 2000*(H1750 L1253)", "L3000 300*(H1500 L18500)"),
+		"beside two that are, and one is not": newTape(t, "L1000 2000*(H1750 L1253)", "L3000 300*(H1500 L18500)", "H3000 300*(L1500 H18500)", "L7000 300*(H1500 L18500)"),
+	} {
+		a, _ := decoded(t, c)
+		require.Equal(t, Servo, a.Channels[0].Signal, why)
+		assert.Equal(t, High, a.Channels[0].Active, why)
+		assert.NotContains(t, strings.Join(a.Notes, " "), "a: both levels", why)
+	}
+	a, _ := decoded(t, newTape(t, "H1000 2000*(L1750 H1253)", "H3000 300*(L1500 H18500)"))
+	assert.Equal(t, Low, a.Channels[0].Active, "beside one that is active low")
+	a, _ = decoded(t, newTape(t, "L1000 2000*(H1750 L1253)"))
+	assert.Equal(t, Low, a.Channels[0].Active, "nothing tells: the shorter, and a note")
+	assert.Contains(t, strings.Join(a.Notes, " "), "a: both levels could be the pulse")
+}
