@@ -14,6 +14,8 @@ import (
 	"github.com/klauspost/compress/zstd"
 	"golang.org/x/text/encoding/unicode"
 	"golang.org/x/text/transform"
+
+	"widthwise/formats/internal/ahead"
 )
 
 // HeadSize is how much of a capture's text is looked at to find its format and
@@ -29,6 +31,8 @@ type Input struct {
 	Compression string
 	Encoding    string
 	Close       func() error
+	Plain       bool      // no fast paths
+	Ahead       ahead.How // how they read ahead
 	// Warnings are whole sentences on what is missing of the file or was left
 	// out; complete once R is at its end.
 	Warnings []string
@@ -49,7 +53,7 @@ func Bare(err error) error {
 
 // NewInput undoes compression and encoding.
 func NewInput(r io.Reader, name string) (*Input, error) {
-	in := &Input{Name: name}
+	in := &Input{Name: name, Plain: plain}
 	br, err := in.decompress(bufio.NewReaderSize(r, HeadSize))
 	if err != nil {
 		return nil, err

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 
+	"widthwise/formats/internal/ahead"
 	"widthwise/formats/internal/capture"
 )
 
@@ -29,6 +30,9 @@ type lines struct {
 	number int64 // of the line returned last, counted from 1
 	nul    bool  // there is a zero byte in buf[lo:hi]
 	taken  int64 // bytes of text returned so far
+
+	queue *ahead.Queue[found] // where the text is read ahead
+	piece *ahead.Piece[found] // whose text buf is
 }
 
 func newLines(r io.Reader) *lines {
@@ -42,6 +46,10 @@ func newLines(r io.Reader) *lines {
 
 // fill makes room and reads until the buffer is full or the text ends.
 func (l *lines) fill() {
+	if l.queue != nil {
+		l.nextPiece()
+		return
+	}
 	switch {
 	case l.lo > 0:
 		copy(l.buf, l.buf[l.lo:l.hi])

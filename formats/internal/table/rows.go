@@ -45,6 +45,7 @@ func (t *table) Next() (*decode.Block, error) {
 	t.edges.reset()
 	text, rows := t.taken, 0
 	for {
+		before := t.row
 		line, ended, err := t.nextLine()
 		if err != nil {
 			return t.finish(err)
@@ -53,6 +54,9 @@ func (t *table) Next() (*decode.Block, error) {
 			return nil, t.named(err)
 		}
 		rows++
+		if t.row > before {
+			rows += t.stride(blockRows-rows, blockText-(t.taken-text))
+		}
 		if t.ended && t.pushed == nil {
 			return t.finish(io.EOF)
 		}

@@ -51,11 +51,12 @@ type table struct {
 	held    int64
 	ended   bool
 	pushed  []byte // the first row, read while looking for it
+	lookAt  int64  // the row at which the fast path is looked for
 }
 
 // openTable finds out how a table is spelt and reads up to its first row.
 func Open(in *capture.Input, o capture.Options) (capture.Source, error) {
-	t := &table{in: in, skipBad: o.SkipBadRows, stated: o.Rate, records: records{lines: *newLines(in.R)}}
+	t := &table{in: in, skipBad: o.SkipBadRows, stated: o.Rate, records: records{lines: *newLines(in.R)}, lookAt: firstLook}
 	t.header = capture.Header{File: in.Name, Format: "csv", Compression: in.Compression, Encoding: in.Encoding}
 	if err := t.open(o); err != nil {
 		return nil, t.named(err)
@@ -180,7 +181,12 @@ func (t *table) Channels() []decode.Channel { return t.channels }
 func (t *table) Want(int, decode.Need) {}
 
 // Close implements decode.Source.
-func (t *table) Close() error { return nil }
+func (t *table) Close() error {
+	if t.queue != nil {
+		t.queue.Close()
+	}
+	return nil
+}
 
 // Origin implements decode.Source.
 func (t *table) Origin() decode.Origin { return t.origin }

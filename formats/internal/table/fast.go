@@ -1,0 +1,131 @@
+package table
+
+import (
+	"bytes"
+	"io"
+
+	"widthwise/decode"
+	"widthwise/formats/internal/ahead"
+)
+
+// The fast path of sampled tables. Nearly every row repeats the levels of the
+// row before at the usual step. Workers find such strides ahead by comparing
+// text with the text expected; the plain reader takes the first row of a
+// stride, and the rest is booked as a whole. It takes every other row too, and
+// stays the judge of what a row means.
+
+// firstLook is the row at which strides are first looked for: the usual step
+// has settled by then. Without success the next look comes at twice the row.
+const firstLook = 2 * settleAfter
+
+// found is what a worker finds in a piece.
+type found struct{ strides []stride }
+
+// stride is a part of a piece: rows of one size, each with the tail of the row
+// before and a stamp one usual step on.
+type stride struct{ from, to, line int }
+
+// lastLine is where a text can be cut: behind its last line end.
+func lastLine(text []byte) int { return bytes.LastIndexByte(text, '\n') + 1 }
+
+// nextPiece goes on with the next piece of the text.
+func (l *lines) nextPiece() {
+	rest := l.buf[l.lo:l.hi]
+	if l.piece != nil {
+		if l.err = l.piece.Err; l.err != nil {
+			return
+		}
+		rest = bytes.Clone(rest)
+		l.queue.Free(l.piece)
+	}
+	if l.piece = l.queue.Next(); !l.piece.Seen {
+		l.piece.Found.strides = nil
+	}
+	l.buf = l.piece.Text
+	if len(rest) > 0 { // a line longer than pieces are
+		l.buf = append(rest, l.buf...)
+	}
+	l.lo, l.hi = 0, len(l.buf)
+	l.nul = bytes.IndexByte(l.buf, 0) >= 0
+}
+
+// lookAhead starts the workers if the rows so far let expect strides.
+func (t *table) lookAhead() {
+	if t.row < t.lookAt || t.queue != nil || t.pushed != nil || t.ended {
+		return
+	}
+	t.lookAt = 2 * t.row
+	c := &t.plan.clock
+	if t.in.Plain || t.leading != 1 || t.delimiter == spaces || t.end != '\n' || c.kind != decimalClock || !t.pace.settled {
+		return
+	}
+	cycle := findCycle(t.buf[t.lo:t.hi], t.delimiter, c.mark)
+	if cycle == nil || c.shift < cycle.decimals || !cycle.even(&t.pace, c.shift) {
+		return
+	}
+	t.queue = ahead.New(t.restOfText(), t.in.Ahead, lastLine, func() func(*ahead.Piece[found]) {
+		f := &finder{cycle: cycle, delimiter: t.delimiter, mark: c.mark}
+		return func(p *ahead.Piece[found]) { p.Found.strides = f.find(p.Text, p.Found.strides[:0]) }
+	})
+	t.buf, t.lo, t.hi, t.err = nil, 0, 0, nil
+}
+
+// stride books the rows that follow the one just taken in its stride, up to
+// the end of a block, and returns how many these are.
+func (t *table) stride(rows int, text int64) int {
+	t.lookAhead()
+	if t.piece == nil || len(t.tail) == 0 {
+		return 0
+	}
+	list := t.piece.Found.strides
+	for len(list) > 0 && list[0].to <= t.lo {
+		list = list[1:]
+	}
+	t.piece.Found.strides = list
+	if len(list) == 0 || t.lo <= list[0].from {
+		return 0
+	}
+	line := list[0].line
+	n := min((list[0].to-t.lo)/line, rows, int(text+int64(line)-1)/line)
+	if n <= 0 {
+		return 0
+	}
+	end := t.lo + n*line
+	stamp, _, _, _ := t.cutStamp(t.buf[end-line : end])
+	now, _, err := t.plan.clock.read(stamp)
+	if err != nil {
+		return 0
+	}
+	t.pace.repeat(int64(n), now)
+	t.last = now
+	t.row += int64(n)
+	t.number += int64(n)
+	t.taken += int64(end - t.lo)
+	t.lo = end
+	return n
+}
+
+// repeat takes in n rows that change nothing, at usual steps, written like the
+// row before.
+func (p *pace) repeat(n int64, last decode.Time) {
+	p.rows += n
+	p.idle += n
+	p.even += n
+	p.sum += last - p.last
+	p.last, p.lastIdle = last, true
+	p.lastSeen[p.decimals] = p.rows
+}
+
+// restOfText is what the plain reader has not yet read.
+func (t *table) restOfText() io.Reader {
+	rest := bytes.NewReader(bytes.Clone(t.buf[t.lo:t.hi]))
+	if t.err != nil {
+		return io.MultiReader(rest, ended{t.err})
+	}
+	return io.MultiReader(rest, t.r)
+}
+
+// ended is a text that has ended with an error.
+type ended struct{ err error }
+
+func (e ended) Read([]byte) (int, error) { return 0, e.err }

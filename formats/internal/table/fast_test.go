@@ -1,0 +1,222 @@
+package table
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"math/rand"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"widthwise/decode"
+	"widthwise/formats/internal/ahead"
+	"widthwise/formats/internal/capture"
+	"widthwise/formats/internal/sourcetest"
+)
+
+// reading is all that a reader says of a text.
+type reading struct {
+	changes [][]sourcetest.Change
+	origin  decode.Origin
+	err     string
+}
+
+// readWith reads a text plainly, or ahead.
+func readWith(t *testing.T, r io.Reader, plain bool, how ahead.How, o capture.Options) (got reading, ahead bool) {
+	in, err := capture.NewInput(r, "text")
+	require.NoError(t, err)
+	in.Plain, in.Ahead = plain, how
+	s, err := Open(in, o)
+	if err != nil {
+		return reading{err: err.Error()}, false
+	}
+	defer in.Close()
+	defer s.Close()
+	got.changes, err = sourcetest.Drain(s)
+	if got.origin = s.Origin(); err != nil {
+		got.err = err.Error()
+	}
+	table, ok := s.(*table)
+	return got, ok && table.queue != nil
+}
+
+// requireAlike holds reading ahead against reading plainly.
+func requireAlike(t *testing.T, text []byte, how ahead.How, o capture.Options) (wasAhead bool) {
+	t.Helper()
+	want, _ := readWith(t, bytes.NewReader(text), true, how, o)
+	got, wasAhead := readWith(t, bytes.NewReader(text), false, how, o)
+	if want.err != "" { // what came before an error depends on where blocks end
+		require.Equal(t, want.err, got.err)
+		return wasAhead
+	}
+	require.Equal(t, want, got)
+	return wasAhead
+}
+
+// damages are what may befall a line of a table.
+var damages = []func(r *rand.Rand, line []byte) []byte{
+	func(_ *rand.Rand, line []byte) []byte { return append([]byte("# remark\n"), line...) },
+	func(_ *rand.Rand, line []byte) []byte { return append([]byte("\n"), line...) },
+	func(*rand.Rand, []byte) []byte { return nil },
+	func(r *rand.Rand, line []byte) []byte {
+		line[r.Intn(len(line))] = "0123456789.,x\"-e \x00z#$\n\r;"[r.Intn(24)]
+		return line
+	},
+	func(_ *rand.Rand, line []byte) []byte { return append(line[:len(line)/2], '\n') },
+	func(_ *rand.Rand, line []byte) []byte { return append(bytes.Clone(line), line...) },
+	func(_ *rand.Rand, line []byte) []byte { return bytes.TrimSuffix(line, []byte("\n")) },
+	func(_ *rand.Rand, line []byte) []byte { return bytes.ReplaceAll(line, []byte("\n"), []byte("\r\n")) },
+	func(_ *rand.Rand, line []byte) []byte { return bytes.ReplaceAll(line, []byte("1"), []byte("x")) },
+	func(_ *rand.Rand, line []byte) []byte { return append([]byte("\"a\nb\","), line...) },
+	func(_ *rand.Rand, line []byte) []byte { return append([]byte("  "), line...) },
+	func(_ *rand.Rand, line []byte) []byte { return append([]byte("0"), line...) },
+	anotherDigit, anotherDigit, anotherDigit,
+}
+
+// anotherDigit alters a digit of the stamp, most often the last.
+func anotherDigit(r *rand.Rand, line []byte) []byte {
+	at := max(0, bytes.IndexAny(line, ",;")-1-r.Intn(2)*r.Intn(8))
+	line[at] = byte('0' + r.Intn(10))
+	return line
+}
+
+// damaged returns text with some lines damaged or in other places, and
+// sometimes its end cut off.
+func damaged(r *rand.Rand, text []byte) []byte {
+	lines := bytes.SplitAfter(text, []byte("\n"))
+	lines = lines[:len(lines)-1]
+	for range []int{1, 5, 40}[r.Intn(3)] {
+		i := 1 + r.Intn(len(lines)-1)
+		if r.Intn(6) == 0 {
+			lines[i], lines[i-1] = lines[i-1], lines[i]
+		} else if len(lines[i]) > 0 {
+			lines[i] = damages[r.Intn(len(damages))](r, bytes.Clone(lines[i]))
+		}
+	}
+	text = bytes.Join(lines, nil)
+	if r.Intn(3) == 0 {
+		text = text[:len(text)-r.Intn(30)]
+	}
+	return text
+}
+
+// sampledText is a sampled table: rates whose stamps end or are cut, line ends,
+// words for levels, an offset, a mark.
+func sampledText(r *rand.Rand) []byte {
+	var b bytes.Buffer
+	channels := 1 + r.Intn(9)
+	delimiter, mark := ",", "."
+	if r.Intn(5) == 0 {
+		delimiter, mark = ";", ","
+	}
+	b.WriteString("time_s")
+	for c := range channels {
+		fmt.Fprintf(&b, "%sch%d", delimiter, c)
+	}
+	end := []string{"\n", "\r\n"}[r.Intn(2)]
+	b.WriteString(end)
+	words := [][]string{{"0", "1"}, {"0" + mark + "00", "3" + mark + "30"}, {"low", "high"}}[r.Intn(3)]
+	rates := []struct{ mega, decimals int64 }{{1, 6}, {24, 9}, {4, 8}, {2, 7}, {10, 7}, {10, 9}, {12, 9}, {16, 9}, {3, 9}, {1, 7}}
+	rate := rates[r.Intn(len(rates))]
+	unit := int64(1e12)
+	for range rate.decimals {
+		unit /= 10
+	}
+	start := r.Int63n(3) * (r.Int63n(20)*999_000 + 8_996_000)
+	round := r.Int63n(2) * unit / 2
+	pairs := r.Int63n(6) / 5 // rows two by two, further apart than the usual step
+	busy := []int{10, 400, 3000}[r.Intn(3)]
+	level := make([]int, channels)
+	for n := range int64(2500 + r.Intn(6000)) {
+		u := ((start+n+n/2*5*pairs)*1_000_000/rate.mega + round) / unit
+		fmt.Fprintf(&b, "%d%s%0*d", u/(1e12/unit), mark, int(rate.decimals), u%(1e12/unit))
+		for c := range channels {
+			if r.Intn(busy) == 0 {
+				level[c] ^= 1
+			}
+			b.WriteString(delimiter + words[level[c]])
+		}
+		b.WriteString(end)
+	}
+	return b.Bytes()
+}
+
+// texts make the tables that are read both ways.
+var texts = map[string]func(*rand.Rand) []byte{"sampled": sampledText}
+
+// TestFastIsPlain: whatever is read ahead is what the plain reader makes of it,
+// edge for edge and error for error, whatever the size of pieces and the number
+// of workers.
+func TestFastIsPlain(t *testing.T) {
+	for name, make := range texts {
+		t.Run(name, func(t *testing.T) {
+			used := 0
+			for seed := range int64(50) {
+				r := rand.New(rand.NewSource(seed))
+				text := make(r)
+				if r.Intn(5) > 0 {
+					text = damaged(r, text)
+				}
+				how := ahead.How{Size: 300 + r.Intn(20000), Workers: 1 + r.Intn(3)}
+				o := capture.Options{SkipBadRows: r.Intn(3) == 0}
+				ok := t.Run(fmt.Sprint(seed), func(t *testing.T) {
+					if requireAlike(t, text, how, o) {
+						used++
+					}
+				})
+				if !ok {
+					return
+				}
+			}
+			require.Greater(t, used, 20, "texts that were read ahead")
+		})
+	}
+}
+
+// TestStridesEndWithBlocks: a block ends at the same row whether rows are taken
+// one by one or as strides, since analog channels settle where blocks end.
+func TestStridesEndWithBlocks(t *testing.T) {
+	for _, word := range []string{"low", "a level in many more letters than that"} {
+		var text strings.Builder
+		text.WriteString("time_s,boiler room,ch\n")
+		for i := range 150_000 {
+			fmt.Fprintf(&text, "%.6f,%s,%d\n", float64(i)/1e6, word, i/1000%2)
+		}
+		ends := func(plain bool) (all []decode.Time) {
+			in, err := capture.NewInput(strings.NewReader(text.String()), "text")
+			require.NoError(t, err)
+			in.Plain = plain
+			s, err := Open(in, capture.Options{})
+			require.NoError(t, err)
+			defer s.Close()
+			for {
+				b, err := s.Next()
+				if err != nil {
+					require.Equal(t, io.EOF, err)
+					return all
+				}
+				all = append(all, b.Until)
+			}
+		}
+		require.Equal(t, ends(true), ends(false))
+		require.Greater(t, len(ends(true)), 2)
+	}
+}
+
+// FuzzFastTable holds reading ahead against reading plainly: a table of some
+// kind, at any place of which any bytes stand instead.
+func FuzzFastTable(f *testing.F) {
+	f.Add(int64(1), uint16(40000), []byte("x"), uint16(5000), uint8(2), false)
+	f.Add(int64(4), uint16(50000), []byte("\n\n"), uint16(700), uint8(1), true)
+	f.Fuzz(func(t *testing.T, seed int64, place uint16, bytes []byte, size uint16, workers uint8, skip bool) {
+		r := rand.New(rand.NewSource(seed))
+		for _, make := range texts {
+			text := make(r)
+			copy(text[min(int(place), len(text)):], bytes)
+			how := ahead.How{Size: 64 + int(size), Workers: 1 + int(workers%4)}
+			requireAlike(t, text, how, capture.Options{SkipBadRows: skip})
+		}
+	})
+}
