@@ -50,7 +50,7 @@ func Example() {
 
 // The header tells what a capture holds before its samples are read.
 func ExampleReader_Header() {
-	r, err := formats.Open("../testdata/vcd/example-4state.vcd", formats.Options{Also: []string{"accumulator[3]"}})
+	r, err := formats.Open("../testdata/vcd/example-4state.vcd", formats.Options{Also: []string{"haul[3]"}})
 	if err != nil {
 		log.Fatal(err)
 	}
@@ -61,9 +61,9 @@ func ExampleReader_Header() {
 	}
 	// Output:
 	// vcd value change dump, timescale 1 ns
-	// top.m1.net1 digital 1 true
-	// top.m1.net2 digital 1 true
-	// top.m1.net3 digital 1 true
-	// top.t1.accumulator vector 32 true
-	// top.t1.index vector 32 false
+	// yard.quay.rope1 digital 1 true
+	// yard.quay.rope2 digital 1 true
+	// yard.quay.rope3 digital 1 true
+	// yard.tug.haul vector 32 true
+	// yard.tug.mark vector 32 false
 }

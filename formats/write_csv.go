@@ -37,7 +37,7 @@ type tableWriter struct {
 }
 
 func (t *tableWriter) header() {
-	t.buf = append(t.buf, "time [s]"...)
+	t.buf = append(t.buf, "time_s"...)
 	for _, c := range t.source.Channels() {
 		t.buf = append(t.buf, ',')
 		t.buf = append(t.buf, table.HeaderCell(c.Name)...)

@@ -77,7 +77,7 @@ func written(t testing.TB, write func(io.Writer) error) string {
 func TestWriteCSVChanges(t *testing.T) {
 	s := scripted([]string{"rudder", "winch"}, -1500, 4e12,
 		"-1500 a+ b-; 0 a-; 7 a+ b+ | 7 a-; 8 b? | 1000000000000 a- b+; 2000000000001 a+ a-")
-	assert.Equal(t, `time [s],rudder,winch
+	assert.Equal(t, `time_s,rudder,winch
 -0.000000001500,1,0
 0.000000000000,0,0
 0.000000000007,1,1
@@ -91,17 +91,17 @@ func TestWriteCSVChanges(t *testing.T) {
 
 	s = scripted([]string{"a", "b"}, 5e9, 7e9, "5000000000 a+; 6500000000 b-; 7000000000 a-")
 	s.origin.Unit = 100 * decode.Microsecond
-	assert.Equal(t, "time [s],a,b\n0.0050,1,x\n0.0065,1,0\n0.0070,0,0\n",
+	assert.Equal(t, "time_s,a,b\n0.0050,1,x\n0.0065,1,0\n0.0070,0,0\n",
 		written(t, func(w io.Writer) error { return WriteCSV(w, s, WriteOptions{}) }), "as fine as the source is stamped")
 
 	s = scripted([]string{"a"}, 3e12, 9e12, "")
-	assert.Equal(t, "time [s],a\n3.000000000000,x\n9.000000000000,x\n",
+	assert.Equal(t, "time_s,a\n3.000000000000,x\n9.000000000000,x\n",
 		written(t, func(w io.Writer) error { return WriteCSV(w, s, WriteOptions{}) }))
 }
 
 func TestWriteCSVSamples(t *testing.T) {
 	s := scripted([]string{"a", "b"}, -1e6, 2e6, "-1000000 a- b+; -1 a+; 999999 b? | 1000000 a- b-; 1000001 a+; 1000002 a-")
-	assert.Equal(t, `time [s],a,b
+	assert.Equal(t, `time_s,a,b
 -0.0000010,0,1
 -0.0000005,0,1
 0.0000000,1,1
@@ -113,7 +113,7 @@ func TestWriteCSVSamples(t *testing.T) {
 
 	// A third of a microsecond, each rounded on its own.
 	s = scripted([]string{"a"}, 0, 1e6, "0 a-; 333334 a+")
-	assert.Equal(t, "time [s],a\n0.000000000000,0\n0.000000333333,0\n0.000000666667,1\n0.000001000000,1\n",
+	assert.Equal(t, "time_s,a\n0.000000000000,0\n0.000000333333,0\n0.000000666667,1\n0.000001000000,1\n",
 		written(t, func(w io.Writer) error { return WriteCSV(w, s, WriteOptions{Samples: Rate{Num: 3e6, Den: 1}}) }))
 }
 

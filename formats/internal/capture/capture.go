@@ -35,6 +35,15 @@ type Options struct {
 	Dialect Dialect
 }
 
+// Nanovolts turns a stated voltage into the unit readings are kept in.
+func Nanovolts(microvolts *int64) *int64 {
+	if microvolts == nil {
+		return nil
+	}
+	v := *microvolts * 1000
+	return &v
+}
+
 // Dialect is how a table spells its rows. Zero fields mean: find out.
 type Dialect struct {
 	Delimiter rune // ',', ';', '\t', '|', ' ' for runs of spaces

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"widthwise/decode"
+	"widthwise/formats/internal/analog"
 	"widthwise/formats/internal/exact"
 )
 
@@ -125,7 +126,7 @@ func (p *profile) add(text []byte, mark byte) {
 	if !ok { // such as an epoch stamp in nanoseconds
 		v, _ = exact.ScaledNumber(text, mark, 0)
 	}
-	if v >= absurdVolts || v <= -absurdVolts || !ok {
+	if v >= analog.Most || v <= -analog.Most || !ok {
 		p.huge++
 	}
 	if p.count[numberCell] > 1 {

@@ -88,7 +88,7 @@ var spellings = []spelling{
 	{file: "time-iso8601-offset.csv"},
 	{file: "time-day-first.csv"},
 	{file: "time-float-digits.csv"},
-	{file: "time-horizontal-units.csv"},
+	{file: "time-unit-told.csv"},
 	{file: "facts-beside-data.csv"},
 	{file: "time-of-day.csv"},
 	{file: "time-over-midnight.csv"},

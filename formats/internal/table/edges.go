@@ -19,14 +19,16 @@ type pendingRun struct {
 	from, to int
 }
 
-func newEdges(channels int) *edges {
-	return &edges{
-		level: make([]decode.Level, channels),
-		at:    make([][]decode.Time, channels),
-		fresh: make([]bool, channels),
-		end:   make([]int, channels),
-	}
+// grow makes room for so many channels.
+func (e *edges) grow(channels int) {
+	e.level = make([]decode.Level, channels)
+	e.at = make([][]decode.Time, channels)
+	e.fresh = make([]bool, channels)
+	e.end = make([]int, channels)
 }
+
+// Level returns the level that a channel has now.
+func (e *edges) Level(channel int) decode.Level { return e.level[channel] }
 
 // reset begins a block.
 func (e *edges) reset() {
@@ -37,8 +39,8 @@ func (e *edges) reset() {
 	}
 }
 
-// set gives channel the level l from t on. A level it already has is no edge.
-func (e *edges) set(channel int, l decode.Level, t decode.Time) {
+// Set gives channel the level l from t on. A level it already has is no edge.
+func (e *edges) Set(channel int, l decode.Level, t decode.Time) {
 	was := e.level[channel]
 	if l == was {
 		return

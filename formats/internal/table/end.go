@@ -5,64 +5,15 @@ import (
 	"fmt"
 	"io"
 
-	"golang.org/x/exp/slices"
-
 	"widthwise/decode"
 	"widthwise/formats/internal/capture"
 )
-
-// mayEmit tells whether the block gathered so far can go out: no analog
-// channel still looks ahead, and none has a crossing that is not certain yet.
-// What would be waited for too long is settled.
-func (t *table) mayEmit() bool {
-	if t.row == 0 {
-		return false
-	}
-	for _, a := range t.analog {
-		if a.stage == swinging {
-			if !a.due(t.last, t.taken) {
-				return false
-			}
-			a.decide(t.last, t.row)
-		}
-	}
-	if t.held == 0 {
-		t.held = t.taken
-	}
-	waited := t.taken-t.held >= lookAheadText
-	for _, a := range t.analog {
-		switch {
-		case a.stage == quiet && a.guessed == decode.Unknown && len(a.kept) > 0:
-			if t.taken < lookAheadText {
-				return false
-			}
-			a.settleFlat(t.threshold())
-		case a.pending && !waited:
-			return false
-		}
-	}
-	for _, a := range t.analog {
-		a.floor = t.last
-	}
-	t.held = 0
-	return true
-}
 
 // block returns what was gathered.
 func (t *table) block() *decode.Block {
 	b := t.edges.take(t.last)
 	b.Facts = decode.Facts{Start: t.pace.first, Unit: t.unit}
 	return b
-}
-
-// threshold returns one that was found on some channel.
-func (t *table) threshold() *int64 {
-	for _, a := range t.analog {
-		if a.stage == graded || a.stage == twoValue {
-			return &a.mid
-		}
-	}
-	return nil
 }
 
 // finish returns the last block once the text has ended with err.
@@ -81,16 +32,7 @@ func (t *table) finish(err error) (*decode.Block, error) {
 	if t.bad > t.row {
 		return nil, t.named(&capture.ParseError{Err: fmt.Errorf("%d of %d rows are damaged", t.bad, t.bad+t.row), Fix: "a table that is for the most part whole"})
 	}
-	for _, a := range t.analog {
-		if !a.fixed {
-			a.decide(t.last, t.row)
-		}
-	}
-	for _, a := range t.analog {
-		if !a.fixed && a.guessed == decode.Unknown {
-			a.settleFlat(t.threshold())
-		}
-	}
+	t.analog.Finish(t.last, t.row)
 	t.closeOrigin()
 	return t.block(), nil
 }
@@ -110,7 +52,7 @@ func (t *table) readError(err error) error {
 // closeOrigin completes what is known about the times.
 func (t *table) closeOrigin() {
 	o, clock := &t.origin, &t.plan.clock
-	t.pace.fill(o, slices.ContainsFunc(t.analog, func(a *analogChannel) bool { return a.stage == graded }))
+	t.pace.fill(o, t.analog.Graded())
 	if clock.step() > 0 {
 		o.Step, o.Unit, o.UnitAtEnd = clock.step(), 0, 0
 		if clock.kind == rowClock {
@@ -125,9 +67,7 @@ func (t *table) closeOrigin() {
 		o.Step = float64(decode.Second) * float64(t.stated.Den) / float64(t.stated.Num)
 	}
 	o.Text = clock.first
-	for _, a := range t.analog {
-		o.Notes = append(o.Notes, a.notes()...)
-	}
+	o.Notes = append(o.Notes, t.analog.Notes()...)
 	t.compareRate()
 	if t.bad > 0 {
 		t.note("%d damaged rows of %d were left out.", t.bad, t.bad+t.row)

@@ -40,7 +40,7 @@ func (t *table) setLong(now decode.Time) (idle bool) {
 		return true
 	}
 	idle = l == t.edges.level[channel]
-	t.edges.set(channel, l, now)
+	t.edges.Set(channel, l, now)
 	return idle
 }
 
@@ -48,7 +48,7 @@ func (t *table) setLong(now decode.Time) (idle bool) {
 // the level they must have had before.
 func (t *table) startLong(now decode.Time) {
 	for channel, l := range t.opposite {
-		t.edges.set(channel, l, now)
+		t.edges.Set(channel, l, now)
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"strconv"
 
 	"widthwise/decode"
+	"widthwise/formats/internal/analog"
 	"widthwise/formats/internal/exact"
 )
 
@@ -19,7 +20,7 @@ type cellReader struct {
 	size    int
 	shift   int   // volts
 	bits    []int // channels of the bits, the lowest first
-	analog  *analogChannel
+	analog  *analog.Channel
 }
 
 // badCell is damage in a cell of the row at hand.
@@ -62,7 +63,8 @@ func (t *table) Next() (*decode.Block, error) {
 		}
 		if rows >= blockRows || t.taken-text >= blockText {
 			text, rows = t.taken, 0
-			if t.mayEmit() {
+			if t.row > 0 && t.analog.MayEmit(t.last, t.row, t.taken) {
+				t.analog.Settle(t.last, t.row)
 				return t.block(), nil
 			}
 		}
@@ -129,11 +131,11 @@ func (t *table) judge(row []byte, ended bool, err error) error {
 func (t *table) blindFrom(at decode.Time) {
 	for c := range t.channels {
 		if t.edges.level[c] != decode.Unknown {
-			t.edges.set(c, decode.Unknown, at)
+			t.edges.Set(c, decode.Unknown, at)
 		}
 	}
-	for _, a := range t.analog {
-		a.add(at, at, t.row, 0, true, t.taken)
+	for _, a := range t.analog.Channels {
+		a.Add(analog.Reading{At: at, Before: at, Place: t.row, Text: t.taken, Unknown: true})
 	}
 }
 
@@ -337,21 +339,17 @@ func (r *cellReader) word(text []byte, mark byte) (l decode.Level, ok bool) {
 // level is no reading but in order.
 func (r *cellReader) reading(text []byte, mark byte) (v int64, unknown, ok bool) {
 	if m, d, ok := exact.QuickNumber(text, mark); ok && d <= r.shift {
-		if v, ok := exact.Times(m, exact.PowersOfTen[r.shift-d]); ok && v > -absurdVolts && v < absurdVolts {
+		if v, ok := exact.Times(m, exact.PowersOfTen[r.shift-d]); ok && v > -analog.Most && v < analog.Most {
 			return v, false, true
 		}
 		return 0, false, false
 	}
 	if v, ok := exact.ScaledNumber(text, mark, r.shift); ok {
-		return v, false, v > -absurdVolts && v < absurdVolts
+		return v, false, v > -analog.Most && v < analog.Most
 	}
 	l, ok := wordLevel(text)
 	return 0, true, ok && l == decode.Unknown
 }
-
-// absurdVolts bounds readings, in nanovolts, so that sums and products of them
-// stay within 64 bits.
-const absurdVolts = 4e17
 
 // setLevels takes the levels of the row into the edges and tells whether none
 // changed.
@@ -370,7 +368,7 @@ func (t *table) setLevels(now, before decode.Time) (idle bool) {
 		case levelColumn:
 			l, _ := r.word(text, t.plan.decimal)
 			idle = idle && l == t.edges.level[r.channel]
-			t.edges.set(r.channel, l, now)
+			t.edges.Set(r.channel, l, now)
 		case numberColumn:
 			idle = t.setReading(r, text, now, before) && idle
 		case packedColumn:
@@ -383,11 +381,8 @@ func (t *table) setLevels(now, before decode.Time) (idle bool) {
 func (t *table) setReading(r *cellReader, text []byte, now, before decode.Time) (idle bool) {
 	a := r.analog
 	v, unknown, _ := r.reading(text, t.plan.decimal)
-	idle = a.same(v, unknown)
-	a.add(now, before, t.row, v, unknown, t.taken)
-	if a.due(now, t.taken) {
-		a.decide(now, t.row+1)
-	}
+	idle = a.Same(v, unknown)
+	a.Add(analog.Reading{At: now, Before: before, Place: t.row, Text: t.taken, Value: v, Unknown: unknown})
 	return idle
 }
 
@@ -402,7 +397,7 @@ func (t *table) setBits(r *cellReader, text []byte, now decode.Time) (idle bool)
 		}
 		l := bitLevel(digits[len(digits)-1-bit/per], bit%per)
 		idle = idle && l == t.edges.level[channel]
-		t.edges.set(channel, l, now)
+		t.edges.Set(channel, l, now)
 	}
 	return idle
 }

@@ -9,6 +9,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/formats/internal/analog"
 	"widthwise/formats/internal/capture"
 	"widthwise/formats/internal/exact"
 )
@@ -36,8 +37,8 @@ type table struct {
 	readers  []cellReader // of each column
 	byName   map[string]int
 	opposite map[int]decode.Level // long tables: levels before the first row
-	edges    *edges
-	analog   []*analogChannel
+	edges    edges
+	analog   analog.Group
 	pace     pace
 	unit     decode.Time // of the stamps in the head
 	origin   decode.Origin
@@ -48,7 +49,6 @@ type table struct {
 	leading int    // cells up to and with the stamp that hold no level; 0: look at all
 	bad     int64
 	blind   bool // rows were skipped since the last good one
-	held    int64
 	ended   bool
 	pushed  []byte // the first row, read while looking for it
 	lookAt  int64  // the row at which the fast path is looked for
@@ -208,10 +208,7 @@ func (t *table) makeChannels(o capture.Options) error {
 	if t.selected > maxColumns {
 		return &capture.ParseError{Line: p.first, Err: fmt.Errorf("more than %d channels", maxColumns), Fix: "--channel chooses some"}
 	}
-	t.edges = newEdges(len(t.channels))
-	for _, a := range t.analog {
-		a.edges = t.edges
-	}
+	t.edges.grow(len(t.channels))
 	return nil
 }
 
@@ -252,8 +249,9 @@ func (t *table) makeColumns(s *capture.Selector, o capture.Options) {
 		r.channel = channel
 		if c.kind == numberColumn {
 			r.shift = c.shift
-			r.analog = newAnalogChannel(channel, names[i], c, o)
-			t.analog = append(t.analog, r.analog)
+			r.analog = analog.New(analog.Settings{Channel: channel, Name: names[i], Volts: hasVoltUnit(c.unit), ZeroOne: c.zeroOne,
+				Threshold: capture.Nanovolts(o.Threshold), Band: capture.Nanovolts(o.Hysteresis)}, &t.edges)
+			t.analog.Channels = append(t.analog.Channels, r.analog)
 		}
 	}
 }

@@ -147,9 +147,9 @@ type facts struct {
 }
 
 var (
-	rateFact     = regexp.MustCompile(`(?:sampl\w*[ _-]*(?:rate|freq\w*|clock)|samplerate|\brate\b|\bfs\b|\bfrequency\b)([^0-9+\-]*?)([0-9][0-9.,]*(?:e[+-]?[0-9]+)?)\s*([kmg]?)(?:hz|s/s|sps|sa/s|samples?\s*(?:/|per)\s*s)?`)
+	rateFact     = regexp.MustCompile(`(?:sampl\w*[ _-]*(?:rate|freq\w*|clock)|\brate\b|\bfs\b|\bfrequency\b)([^0-9+\-]*?)([0-9][0-9.,]*(?:e[+-]?[0-9]+)?)\s*([kmg]?)(?:hz|s/s|sps|sa/s|samples?\s*(?:/|per)\s*s)?`)
 	intervalFact = regexp.MustCompile(`(?:sampl\w*[ _-]*(?:interval|period|time|step|spacing)|time[ _-]*(?:step|increment|interval|per sample)|\binterval\b|\bincrement\b|\bdt\b)([^0-9+\-]*?)([0-9][0-9.,]*(?:e[+-]?[0-9]+)?)\s*([a-z\x{b5}\x{3bc}]*)`)
-	unitFact     = regexp.MustCompile(`(?:(?:time|horizontal|x)[ _-]*(?:units?|base)|units?[ _-]of[ _-]time|times?(?:stamps?)? (?:(?:is|are) )?(?:given )?in|stamps? in|time[ _-]*scale|^\W*units?)[\s:=,;\t"]*(?:is |are |1\s*)?([a-z\x{b5}\x{3bc}]+)`)
+	unitFact     = regexp.MustCompile(`(?:(?:time|x)[ _-]*(?:units?|base)|units?[ _-]of[ _-]time|times?(?:stamps?)? (?:(?:is|are) )?(?:given )?in|stamps? in|time[ _-]*scale|^\W*units?)[\s:=,;\t"]*(?:is |are |1\s*)?([a-z\x{b5}\x{3bc}]+)`)
 	factUnit     = regexp.MustCompile(`[\[({<]\s*([a-z/\x{b5}\x{3bc}]+)\s*[\])}>]`)
 	grouped      = regexp.MustCompile(`^[0-9]{1,3}(?:,[0-9]{3})+$`)
 	bracketUnit  = regexp.MustCompile(`\btime\s*[\[(]([a-z\x{b5}\x{3bc}]+)[\])]`)

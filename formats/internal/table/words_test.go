@@ -70,9 +70,9 @@ func TestTimeHeaders(t *testing.T) {
 func TestFacts(t *testing.T) {
 	for line, want := range map[string]string{
 		"# Sample rate: 10 MHz":        "10 MHz",
-		"Samplerate = 10000000 Hz":     "10 MHz",
+		"sampling rate = 10000000 Hz":  "10 MHz",
 		"sampling frequency 24e6":      "24 MHz",
-		"Sample Interval,1e-6":         "1 MHz",
+		"time per sample,1e-6":         "1 MHz",
 		"sampling interval: 0.5 us":    "2 MHz",
 		"dt=1us":                       "1 MHz",
 		"; 2,5 kHz sample rate":        "",
@@ -81,7 +81,7 @@ func TestFacts(t *testing.T) {
 		"time unit: us":                "us",
 		"# times in microseconds":      "microseconds",
 		"Time Unit,ns":                 "ns",
-		"Horizontal units: time [ms]":  "ms",
+		"stamps: time [ms]":            "ms",
 		"a moderate day at sea":        "",
 		"frame rate of the radio: n/a": "",
 		"sample rate: unknown":         "",

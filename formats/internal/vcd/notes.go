@@ -30,7 +30,6 @@ const (
 	remarkSamePath
 	remarkNineState
 	remarkReal
-	remarkFlat
 	remarkNoDumpOn
 	remarkLevels
 	remarkCount

@@ -153,11 +153,11 @@ func (s *source) isFull() bool {
 	if len(s.block.edges) < blockEdges && offset-s.blockFrom < blockBytes {
 		return false
 	}
-	return s.reals.waiting == 0 || offset-s.reals.waitFrom >= lookAheadBytes
+	return s.mayEmit()
 }
 
 func (s *source) finish() *decode.Block {
-	s.settle()
+	s.reals.Settle(s.now, int64(s.now))
 	s.blockFrom = s.tokens.offset()
 	b := s.block.finish(s.now)
 	b.Facts = decode.Facts{Start: s.first, Unit: decode.Time(s.clock.multiple)}
@@ -183,14 +183,14 @@ func (s *source) end(err error) error {
 	if s.bad > s.kept {
 		return &capture.ParseError{File: s.name, Err: fmt.Errorf("%d of %d records are damaged", s.bad, s.bad+s.kept), Fix: "leaving them out leaves too little"}
 	}
-	s.finishReals()
+	s.reals.Finish(s.now, int64(s.now))
 	return io.EOF
 }
 
 func (s *source) Origin() decode.Origin {
 	return decode.Origin{
 		Start: s.first, End: s.now, ChangesOnly: true, EndStated: s.stated, Rows: s.rows,
-		Unit: decode.Time(s.clock.multiple), Text: s.relative, Warnings: s.warnings, Notes: append(s.notes.list(), s.realNotes()...),
+		Unit: decode.Time(s.clock.multiple), Text: s.relative, Warnings: s.warnings, Notes: s.noteReals(s.notes.list()),
 	}
 }
 

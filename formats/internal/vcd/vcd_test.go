@@ -136,7 +136,7 @@ func TestVCDStandardExamples(t *testing.T) {
 			name := row[2][strings.LastIndex(row[2], ".")+1:]
 			name, _, _ = strings.Cut(name, "[")
 			lsb, step := 0, 1
-			if name == "data" {
+			if name == "lamps" {
 				lsb, step = 3, -1 // declared as [0:3]
 			}
 			want.value(at*1000, name, row[3], lsb, step)
