@@ -3,6 +3,7 @@
 package formats
 
 import (
+	"widthwise/decode"
 	"widthwise/formats/internal/capture"
 	"widthwise/formats/internal/exact"
 )
@@ -32,3 +33,14 @@ type (
 
 // source is what each format implements.
 type source = capture.Source
+
+// ParseDuration reads a decimal number with a unit of ps, ns, us, ms, s, min or
+// h, such as "22ms". Digits finer than a picosecond round half to even.
+func ParseDuration(text string) (decode.Time, error) { return exact.ParseDuration(text) }
+
+// ParseRate reads a decimal number with a unit of Hz, kHz, MHz or GHz, above
+// zero and up to 100 GHz.
+func ParseRate(text string) (Rate, error) { return exact.ParseRate(text) }
+
+// ParseVolts reads a decimal number with a unit of V, mV or uV, in microvolts.
+func ParseVolts(text string) (int64, error) { return exact.ParseVolts(text) }

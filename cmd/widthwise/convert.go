@@ -42,7 +42,7 @@ func (a *app) convertCommand() *cobra.Command {
 	o.options = commonFlags(cmd, "label", "active", "period", "loss-after", "limits", "color", "layout")
 	group(cmd, printingGroup, func(f *pflag.FlagSet) {
 		f.Func("as", "`csv|vcd` where the name of OUT does not say it", choice(&o.as, "csv", "vcd"))
-		f.Func("samples", "`RATE` a row for each sample, such as 10MHz; otherwise a row for each change", into(&o.samples, parseRate))
+		f.Func("samples", "`RATE` a row for each sample, such as 10MHz; otherwise a row for each change", into(&o.samples, formats.ParseRate))
 		f.StringVar(&o.truth, "truth", "", "`FILE` what a scenario puts on its channels, as JSON")
 	})
 	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.convert(cmd.Context(), o, args[0], args[1]) }

@@ -98,15 +98,15 @@ func (o *options) readingFlags(f *pflag.FlagSet) {
 		o.labels = append(o.labels, l)
 		return err
 	})
-	f.Func("rate", "`RATE` of the samples, such as 10MHz, for a table without a time column", into(&o.read.Rate, parseRate))
+	f.Func("rate", "`RATE` of the samples, such as 10MHz, for a table without a time column", into(&o.read.Rate, formats.ParseRate))
 	f.Func("time-unit", "`s|ms|us|ns` the unit of the time column", choice(&o.read.TimeUnit, "s", "ms", "us", "ns"))
-	f.Func("threshold", "`VOLTS` where an analog column changes level, such as 1.65V", pointerInto(&o.read.Threshold, parseVolts))
+	f.Func("threshold", "`VOLTS` where an analog column changes level, such as 1.65V", pointerInto(&o.read.Threshold, formats.ParseVolts))
 	f.Func("hysteresis", "`VOLTS` how far it has to go for that, such as 0.2V", pointerInto(&o.read.Hysteresis, parsePositiveVolts))
 	f.Func("delimiter", "`WORD` what separates the columns of a table: comma, semicolon, tab, pipe or space", into(&o.read.Dialect.Delimiter, parseDelimiter))
 	f.Func("decimal", "`point|comma` the decimal mark of a table", into(&o.read.Dialect.Decimal, parseDecimalMark))
 	f.BoolVar(&o.read.SkipBadRows, "skip-bad-rows", false, "leave damaged rows out and count them")
-	f.Func("from", "`TIME` begin here, such as 1.5s", pointerInto(&o.from, parseDuration))
-	f.Func("to", "`TIME` end here", pointerInto(&o.to, parseDuration))
+	f.Func("from", "`TIME` begin here, such as 1.5s", pointerInto(&o.from, formats.ParseDuration))
+	f.Func("to", "`TIME` end here", pointerInto(&o.to, formats.ParseDuration))
 }
 
 func (o *options) judgingFlags(f *pflag.FlagSet) {
@@ -217,14 +217,6 @@ func parseLevel(s string) (decode.Level, error) {
 		return decode.Low, nil
 	}
 	return decode.Unknown, errors.New("not a level; high or low")
-}
-
-func parsePositiveVolts(s string) (int64, error) {
-	v, err := parseVolts(s)
-	if err == nil && v < 0 {
-		err = errors.New("below zero; a voltage, such as 0.2V")
-	}
-	return v, err
 }
 
 func parseDelimiter(s string) (rune, error) {

@@ -18,9 +18,9 @@ func TestScenarioErrors(t *testing.T) {
 	const top = "scenario = \"bad\"\nlength = \"1s\"\n"
 	const servo = "[[channel]]\nname = \"a\"\nkind = \"servo\"\nwidth_us = 1500\nframes = { period = \"20ms\" }\n"
 	cases := []struct{ text, says string }{
-		{"scenario = \"bad\"\nlength = ▶60\n", `"60" has no unit; add one of ns, us, ms or s`},
-		{"scenario = \"bad\"\nlength = ▶\"60 fortnights\"\n", `unknown unit "fortnights"`},
-		{"scenario = \"bad\"\nlength = ▶\"long\"\n", `"long" is no number with a unit`},
+		{"scenario = \"bad\"\nlength = ▶60\n", "a duration needs a unit; 60s, 60ms, 60us or 60ns"},
+		{"scenario = \"bad\"\nlength = ▶\"60 fortnights\"\n", `"fortnights" is no unit of a duration`},
+		{"scenario = \"bad\"\nlength = ▶\"long\"\n", "not a duration; a number and a unit"},
 		{"scenario = \"bad\"\n▶length = [\"1s\"]\n", "a list"},
 		{"scenario = ▶7\n", "scenario is a whole number; write a text in quotes"},
 		{top + "▶colour = 3\n", `unknown key "colour"; the keys here are scenario, seed`},
@@ -33,12 +33,12 @@ func TestScenarioErrors(t *testing.T) {
 		{top + "channel = [{ ▶title = \"a\" }]\n", `unknown key "title"`},
 		{top + "[[channel]]\nname = \"a\"\nwidth_us = ▶\"1500\"\n", "width_us is a text; write a number"},
 		{top + "[[channel]]\nmoves = [{ at = \"1s\", width_us = ▶true }]\n", "true or false; write a number"},
-		{top + "[[channel]]\nmoves = [{ at = ▶1 }]\n", `"1" has no unit`},
+		{top + "[[channel]]\nmoves = [{ at = ▶1 }]\n", "a duration needs a unit"},
 		{top + "seed = 7\n▶seed = 8\n", "already defined"},
 		{top + "seed = ▶\n", "start of value"},
 		{"scenario = ▶\"\"\nlength = \"1s\"\n", "scenario is missing"},
 		{"scenario = \"bad\"\nlength = ▶\"0s\"\n" + servo, "length must be above zero"},
-		{top + "sampling = ▶\"24\"\n" + servo, `"24" has no unit; add one of Hz, kHz or MHz`},
+		{top + "sampling = ▶\"24\"\n" + servo, "a rate needs a unit; 24Hz, 24kHz, 24MHz or 24GHz"},
 		{top + "sampling = \"1MHz\"\nsampling_phase = ▶\"1us\"\n" + servo, "no time within one sample"},
 		{top + servo + "after = ▶\"b\"\n", `leads to "b", which is no other servo channel`},
 		{top + "[[channel]]\nname = \"a\"\nkind = ▶\"servos\"\n", `"servos" is unknown or missing; write one of duty, echo`},

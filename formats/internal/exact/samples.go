@@ -15,13 +15,8 @@ type Sampler struct {
 
 // At returns the instant of sample n.
 func (s Sampler) At(n int64) decode.Time {
-	hi, lo := bits.Mul64(uint64(n), uint64(s.Rate.Den)*1e12)
-	q, r := bits.Div64(hi, lo, uint64(s.Rate.Num))
-	half := uint64(s.Rate.Num) - r
-	if r > half || r == half && q&1 == 1 {
-		q++
-	}
-	return s.Start + decode.Time(q)
+	t, _ := Ratio(n, uint64(s.Rate.Den)*1e12, uint64(s.Rate.Num))
+	return s.Start + decode.Time(t)
 }
 
 // Index returns the last sample at or before t, which is not before the start.

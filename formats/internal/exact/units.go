@@ -1,6 +1,7 @@
 package exact
 
 import (
+	"errors"
 	"fmt"
 	"math/big"
 	"strconv"
@@ -26,77 +27,122 @@ func (r Rate) Hertz() string {
 	return strconv.FormatFloat(f, 'g', 7, 64) + " Hz"
 }
 
-// durationUnits in picoseconds.
-var durationUnits = map[string]int64{
-	"ps": 1, "ns": 1e3, "us": 1e6, "µs": 1e6, "μs": 1e6, "ms": 1e9, "s": 1e12, "min": 60e12, "h": 3600e12,
+// quantity is a kind of number that people write with a unit.
+type quantity struct {
+	name  string
+	units map[string]int64 // how many of the base unit each is
+	usual []string         // the units offered to who wrote none
 }
 
-// rateUnits in hertz.
-var rateUnits = map[string]int64{"Hz": 1, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9}
+var (
+	durations = quantity{"a duration", map[string]int64{ // picoseconds
+		"ps": 1, "ns": 1e3, "us": 1e6, "\u00b5s": 1e6, "\u03bcs": 1e6, "ms": 1e9, "s": 1e12, "min": 60e12, "h": 3600e12,
+	}, []string{"s", "ms", "us", "ns"}}
+	rates = quantity{"a rate", map[string]int64{ // hertz
+		"Hz": 1, "kHz": 1e3, "KHz": 1e3, "MHz": 1e6, "GHz": 1e9,
+	}, []string{"Hz", "kHz", "MHz", "GHz"}}
+	voltages = quantity{"a voltage", map[string]int64{ // microvolts
+		"uV": 1, "\u00b5V": 1, "\u03bcV": 1, "mV": 1e3, "V": 1e6,
+	}, []string{"V", "mV"}}
+)
 
-// Longest bounds every stated time, so that sums of a few stay within 64 bits.
+// Longest bounds every time of a scenario, so that sums of a few stay within 64
+// bits.
 const Longest = 50 * 24 * 3600 * decode.Second
 
 // ParseDuration reads a decimal number with a unit of ps, ns, us, ms, s, min or
-// h, up to 50 days either way. Digits finer than a picosecond round half to even.
+// h. Digits finer than a picosecond round half to even.
 func ParseDuration(text string) (decode.Time, error) {
-	r, err := quantity(text, durationUnits, `ns, us, ms or s, such as "22ms"`)
+	r, err := durations.parse(text)
 	if err != nil {
 		return 0, err
 	}
-	if new(big.Rat).Abs(r).Cmp(big.NewRat(int64(Longest), 1)) > 0 {
-		return 0, fmt.Errorf("%q is longer than 50 days", text)
+	t, ok := rounded(r)
+	if !ok {
+		return 0, errors.New("too large; times reach to 106 days")
 	}
-	return decode.Time(roundHalfEven(r)), nil
+	return decode.Time(t), nil
 }
 
 // ParseRate reads a decimal number with a unit of Hz, kHz, MHz or GHz, above
 // zero and up to 100 GHz.
 func ParseRate(text string) (Rate, error) {
-	r, err := quantity(text, rateUnits, `Hz, kHz or MHz, such as "24MHz"`)
-	if err != nil {
+	r, err := rates.parse(text)
+	switch {
+	case err != nil:
 		return Rate{}, err
-	}
-	if r.Sign() <= 0 || r.Cmp(big.NewRat(100e9, 1)) > 0 || r.Denom().Cmp(big.NewInt(1e9)) > 0 {
-		return Rate{}, fmt.Errorf("%q is not a rate above 0 and up to 100 GHz", text)
+	case r.Sign() <= 0:
+		return Rate{}, errors.New("not above zero; a rate, such as 10MHz")
+	case r.Cmp(big.NewRat(100e9, 1)) > 0 || r.Denom().Cmp(big.NewInt(1e6)) > 0:
+		return Rate{}, errors.New("out of reach; at most 100GHz, to 1 uHz")
 	}
 	return Rate{Num: r.Num().Int64(), Den: r.Denom().Int64()}, nil
 }
 
-// quantity reads a plain decimal number followed by one of the units.
-func quantity(text string, units map[string]int64, usual string) (*big.Rat, error) {
+// ParseVolts reads a decimal number with a unit of V, mV or uV, in microvolts.
+// Finer digits round half to even.
+func ParseVolts(text string) (int64, error) {
+	r, err := voltages.parse(text)
+	if err != nil {
+		return 0, err
+	}
+	v, ok := rounded(r)
+	if !ok {
+		return 0, errors.New("too large; a voltage, such as 1.65V")
+	}
+	return v, nil
+}
+
+// parse reads a plain decimal number and a unit exactly, in base units.
+func (q quantity) parse(text string) (*big.Rat, error) {
 	s := strings.TrimSpace(text)
 	cut := len(s) - len(strings.TrimLeft(s, "+-0123456789."))
 	number, unit := s[:cut], strings.TrimSpace(s[cut:])
-	r, ok := new(big.Rat), cut <= 40
-	if ok {
-		r, ok = r.SetString(number)
+	if !plainDecimal(number) {
+		return nil, fmt.Errorf("not %s; a number and a unit, such as %s", q.name, "22"+q.usual[min(1, len(q.usual)-1)])
 	}
-	scale, known := units[unit]
-	switch {
-	case !ok:
-		return nil, fmt.Errorf("%q is no number with a unit; write one with %s", Shorten(text), usual)
-	case unit == "":
-		return nil, fmt.Errorf("%q has no unit; add one of %s", Shorten(text), usual)
-	case !known:
-		return nil, fmt.Errorf("%q has the unknown unit %q; use %s", Shorten(text), Shorten(unit), usual)
+	scale, known := q.units[unit]
+	if !known {
+		what := q.name + " needs a unit"
+		if unit != "" {
+			what = fmt.Sprintf("%q is no unit of %s", Shorten(unit), q.name)
+		}
+		return nil, fmt.Errorf("%s; %s", what, q.offer(number))
 	}
+	r, _ := new(big.Rat).SetString(number)
 	return r.Mul(r, big.NewRat(scale, 1)), nil
 }
 
-// roundHalfEven returns r as the nearest integer. It must fit.
-func roundHalfEven(r *big.Rat) int64 {
-	twice := new(big.Int).Lsh(r.Num(), 1)
-	q, m := new(big.Int).DivMod(twice, r.Denom(), new(big.Int))
-	n := q.Int64() // floor(2r)
-	half := n&1 == 1
-	n >>= 1
-	if half && (m.Sign() != 0 || n&1 == 1) {
-		n++
+// offer is a number with each of the usual units.
+func (q quantity) offer(number string) string {
+	each := make([]string, len(q.usual))
+	for i, unit := range q.usual {
+		each[i] = number + unit
 	}
-	return n
+	last := len(each) - 1
+	return strings.Join(each[:last], ", ") + " or " + each[last]
 }
 
+// plainDecimal is a sign, digits, a point: no exponent, so that no short text
+// stands for a number of a million digits.
+func plainDecimal(s string) bool {
+	if s != "" && strings.ContainsRune("+-", rune(s[0])) {
+		s = s[1:]
+	}
+	whole, fraction, _ := strings.Cut(s, ".")
+	return len(s) <= 40 && whole+fraction != "" && strings.Trim(whole+fraction, "0123456789") == ""
+}
+
+// rounded returns r as the nearest integer, half to even, if it fits.
+func rounded(r *big.Rat) (int64, bool) {
+	floor, rest := new(big.Int).DivMod(r.Num(), r.Denom(), new(big.Int))
+	if half := rest.Lsh(rest, 1).Cmp(r.Denom()); half > 0 || half == 0 && floor.Bit(0) == 1 {
+		floor.Add(floor, big.NewInt(1))
+	}
+	return floor.Int64(), floor.IsInt64()
+}
+
+// Shorten cuts a text that a message quotes.
 func Shorten(s string) string {
 	if len(s) > 40 {
 		return s[:40] + "..."
