@@ -1,40 +1,36 @@
 package main
 
 import (
-	"bytes"
-	"errors"
 	"fmt"
 	"io"
 	"os"
-	"strings"
 
-	"github.com/pelletier/go-toml/v2"
-	"github.com/pelletier/go-toml/v2/unstable"
 	"golang.org/x/exp/maps"
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/formats/tomlfile"
 )
 
 // stated is what a limits file says for all channels or for one; nil where it
 // says nothing.
 type stated struct {
-	WidthWarn         []float64 `toml:"width_warn_us"`
-	WidthFail         []float64 `toml:"width_fail_us"`
-	WidthJitterWarn   *float64  `toml:"width_jitter_warn_us"`
-	WidthJitterFail   *float64  `toml:"width_jitter_fail_us"`
-	Period            *string   `toml:"period"`
-	PeriodWarnPercent *float64  `toml:"period_warn_percent"`
-	PeriodFailPercent *float64  `toml:"period_fail_percent"`
-	FrameWarnPercent  *float64  `toml:"frame_warn_percent"`
-	PeriodJitterWarn  *float64  `toml:"period_jitter_warn_us"`
-	DroppedFail       *float64  `toml:"dropped_fail_percent"`
-	GlitchFail        *float64  `toml:"glitch_fail_percent"`
-	GlitchBelow       *float64  `toml:"glitch_below_us"`
-	LossAfter         *string   `toml:"loss_after"`
-	MinFrames         *int64    `toml:"min_frames"`
-	Active            *string   `toml:"active"`
-	Signal            *string   `toml:"signal"`
+	WidthWarn         []float64          `toml:"width_warn_us"`
+	WidthFail         []float64          `toml:"width_fail_us"`
+	WidthJitterWarn   *float64           `toml:"width_jitter_warn_us"`
+	WidthJitterFail   *float64           `toml:"width_jitter_fail_us"`
+	Period            *tomlfile.Duration `toml:"period"`
+	PeriodWarnPercent *float64           `toml:"period_warn_percent"`
+	PeriodFailPercent *float64           `toml:"period_fail_percent"`
+	FrameWarnPercent  *float64           `toml:"frame_warn_percent"`
+	PeriodJitterWarn  *float64           `toml:"period_jitter_warn_us"`
+	DroppedFail       *float64           `toml:"dropped_fail_percent"`
+	GlitchFail        *float64           `toml:"glitch_fail_percent"`
+	GlitchBelow       *float64           `toml:"glitch_below_us"`
+	LossAfter         *tomlfile.Duration `toml:"loss_after"`
+	MinFrames         *int64             `toml:"min_frames"`
+	Active            *string            `toml:"active"`
+	Signal            *string            `toml:"signal"`
 }
 
 // accepted shows for each key what it takes.
@@ -152,10 +148,8 @@ type limitsFile struct {
 		stated
 		Channel map[string]stated `toml:"channel"`
 	}
-	places map[string]place // of each key, by its dotted path
+	places *tomlfile.Places
 }
-
-type place struct{ line, column int }
 
 // maxLimits is far more than anyone writes; a capture given by mistake is not
 // read to its end.
@@ -178,114 +172,9 @@ func (f *limitsFile) read() error {
 }
 
 func (f *limitsFile) parse(text []byte) error {
-	d := toml.NewDecoder(bytes.NewReader(text)).DisallowUnknownFields()
-	if err := d.Decode(&f.all); err != nil {
-		return f.refused(err)
-	}
-	f.places = keyPlaces(text)
-	return f.exact()
-}
-
-// exact refuses a key that is one of ours but for capital letters, which the
-// TOML reader lets pass. The first in the file is told.
-func (f *limitsFile) exact() error {
-	var first *place
-	var wrong string
-	for path, at := range f.places {
-		keys := strings.Split(path, "\x00")
-		key := keys[0]
-		if key == "channel" {
-			if len(keys) < 3 {
-				continue
-			}
-			key = keys[len(keys)-1]
-		}
-		if accepted[key] == "" && (first == nil || at.line < first.line || at.line == first.line && at.column < first.column) {
-			first, wrong = &at, key
-		}
-	}
-	if first == nil {
-		return nil
-	}
-	return fmt.Errorf("%s:%d:%d: unknown key %q%s; widthwise help limits lists them", f.name, first.line, first.column, wrong, nearest(strings.ToLower(wrong), maps.Keys(accepted)))
-}
-
-// refused puts what the TOML reader did not take in our words.
-func (f *limitsFile) refused(err error) error {
-	var unknown *toml.StrictMissingError
-	var damage *toml.DecodeError
-	switch {
-	case errors.As(err, &unknown):
-		first := unknown.Errors[0]
-		line, column := first.Position()
-		key := unknownKey(first.Key())
-		return fmt.Errorf("%s:%d:%d: unknown key %q%s; widthwise help limits lists them", f.name, line, column, key, nearest(key, maps.Keys(accepted)))
-	case errors.As(err, &damage):
-		line, column := damage.Position()
-		reason := strings.TrimPrefix(damage.Error(), "toml: ")
-		if key := acceptedKey(damage.Key()); key != "" && strings.HasPrefix(reason, "cannot ") {
-			return fmt.Errorf("%s:%d:%d: %s is of the wrong type; %s", f.name, line, column, key, accepted[key])
-		}
-		return fmt.Errorf("%s:%d:%d: %s; TOML, as widthwise help limits shows it", f.name, line, column, reason)
-	}
-	return fmt.Errorf("%s: %s; TOML, as widthwise help limits shows it", f.name, strings.TrimPrefix(err.Error(), "toml: "))
-}
-
-// unknownKey is the part of a dotted key that nothing is known by.
-func unknownKey(path toml.Key) string {
-	if accepted[path[0]] == "" {
-		return path[0]
-	}
-	return path[len(path)-1]
-}
-
-// acceptedKey is the last part of a dotted key that is one of ours.
-func acceptedKey(path toml.Key) string {
-	for i := len(path) - 1; i >= 0; i-- {
-		if accepted[path[i]] != "" {
-			return path[i]
-		}
-	}
-	return ""
-}
-
-// keyPlaces finds where each key of a valid document is written.
-func keyPlaces(text []byte) map[string]place {
-	places := map[string]place{}
-	p := unstable.Parser{}
-	p.Reset(text)
-	table := []string{}
-	for p.NextExpression() {
-		switch e := p.Expression(); e.Kind {
-		case unstable.Table:
-			table = dotted(e.Key())
-		case unstable.KeyValue:
-			note(&p, places, table, e)
-		}
-	}
-	return places
-}
-
-// note keeps the place of a key, and of the keys of an inline table under it.
-func note(p *unstable.Parser, places map[string]place, table []string, e *unstable.Node) {
-	path := append(slices.Clone(table), dotted(e.Key())...)
-	keys := e.Key()
-	keys.Next()
-	at := p.Shape(keys.Node().Raw).Start
-	places[strings.Join(path, "\x00")] = place{at.Line, at.Column}
-	if value := e.Value(); value.Kind == unstable.InlineTable {
-		for inner := value.Children(); inner.Next(); {
-			note(p, places, path, inner.Node())
-		}
-	}
-}
-
-func dotted(keys unstable.Iterator) []string {
-	var path []string
-	for keys.Next() {
-		path = append(path, string(keys.Node().Data))
-	}
-	return path
+	places, err := tomlfile.Decode(f.name, text, &f.all)
+	f.places = places
+	return err
 }
 
 // section is the part of a limits file that speaks of one channel, or of all.
@@ -296,33 +185,29 @@ type section struct {
 
 func (f *limitsFile) section(channel string) section { return section{f, channel} }
 
-// own finds a key that this section itself states.
-func (s section) own(key string) (place, bool) {
-	path := key
-	if s.channel != "" {
-		path = strings.Join([]string{"channel", s.channel, key}, "\x00")
+// path is where this section would state a key.
+func (s section) path(key string) string {
+	if s.channel == "" {
+		return key
 	}
-	at, ok := s.file.places[path]
-	return at, ok
-}
-
-// place finds a key in this section, or where it was said for all channels.
-func (s section) place(key string) (place, bool) {
-	if at, ok := s.own(key); ok {
-		return at, true
-	}
-	at, ok := s.file.places[key]
-	return at, ok
+	return "channel." + s.channel + "." + key
 }
 
 // states tells whether this section itself sets a key.
-func (s section) states(key string) bool { _, ok := s.own(key); return ok }
+func (s section) states(key string) bool { return s.file.places.Has(s.path(key)) }
 
-// refuse places an error at the key it is about.
-func (s section) refuse(key, format string, args ...any) error {
-	at, ok := s.place(key)
-	if !ok { // contradicted by a flag
-		return fmt.Errorf("%s: "+format, append([]any{s.file.name}, args...)...)
+// known tells whether this section sets a key, or the top of the file does.
+func (s section) known(key string) bool { return s.states(key) || s.file.places.Has(key) }
+
+// refuse places an error at the key it is about: in this section, where it was
+// said for all channels, or nowhere if a flag contradicts.
+func (s section) refuse(key, fix, format string, args ...any) error {
+	problem := fmt.Sprintf(format, args...)
+	switch {
+	case s.states(key):
+		return s.file.places.Error(s.path(key), problem, fix)
+	case s.known(key):
+		return s.file.places.Error(key, problem, fix)
 	}
-	return fmt.Errorf("%s:%d:%d: "+format, append([]any{s.file.name, at.line, at.column}, args...)...)
+	return fmt.Errorf("%s: %s; %s", s.file.name, problem, fix)
 }

@@ -1,9 +1,11 @@
 package main
 
 import (
+	"fmt"
 	"math"
 
 	"widthwise/decode"
+	"widthwise/formats/tomlfile"
 )
 
 // apply takes what a section states into the rule.
@@ -30,22 +32,22 @@ func (s section) apply(in stated, r *rule) error {
 		switch {
 		case n.from == nil:
 		case !(*n.from >= 0) || math.IsInf(*n.from, 0):
-			return s.refuse(n.key, "%s = %g is below zero; %s, or 0 for no limit", n.key, *n.from, accepted[n.key])
+			return s.refuse(n.key, accepted[n.key]+", or 0 for no limit", "%s = %g is below zero", n.key, *n.from)
 		case n.percent && *n.from > 100:
-			return s.refuse(n.key, "%s = %g is more than 100 %%; %s", n.key, *n.from, accepted[n.key])
+			return s.refuse(n.key, accepted[n.key], "%s = %g is more than 100 %%", n.key, *n.from)
 		default:
 			*n.to = *n.from
 		}
 	}
 	if g := in.GlitchBelow; g != nil {
 		if !(*g >= 1 && *g <= 3000) {
-			return s.refuse("glitch_below_us", "glitch_below_us = %g would leave no pulse apart from a glitch; a number from 1 to 3000", *g)
+			return s.refuse("glitch_below_us", "a number from 1 to 3000", "glitch_below_us = %g would leave no pulse apart from a glitch", *g)
 		}
 		r.stated.GlitchBelow = decode.Time(math.Round(*g * float64(decode.Microsecond)))
 	}
 	if in.MinFrames != nil {
 		if *in.MinFrames < 1 {
-			return s.refuse("min_frames", "min_frames = %d would let a dead wire pass; at least 1", *in.MinFrames)
+			return s.refuse("min_frames", "at least 1", "min_frames = %d would let a dead wire pass", *in.MinFrames)
 		}
 		l.MinFrames = *in.MinFrames
 	}
@@ -63,9 +65,9 @@ func (s section) ranges(in stated, l *decode.Limits) error {
 		case w.from == nil:
 			continue
 		case len(w.from) != 2:
-			return s.refuse(w.key, "%s has %d numbers; %s", w.key, len(w.from), accepted[w.key])
+			return s.refuse(w.key, accepted[w.key], "%s has %d numbers", w.key, len(w.from))
 		case !(w.from[0] >= 0) || !(w.from[0] < w.from[1]) || math.IsInf(w.from[1], 0):
-			return s.refuse(w.key, "%s = [%g, %g] does not rise from lowest to highest; %s", w.key, w.from[0], w.from[1], accepted[w.key])
+			return s.refuse(w.key, accepted[w.key], "%s = [%g, %g] does not rise from lowest to highest", w.key, w.from[0], w.from[1])
 		}
 		*w.to = [2]float64(w.from)
 		l.WidthStated = true
@@ -77,22 +79,21 @@ func (s section) ranges(in stated, l *decode.Limits) error {
 func (s section) words(in stated, r *rule) error {
 	for _, d := range []struct {
 		key  string
-		from *string
+		from *tomlfile.Duration
 		to   *decode.Time
 	}{{"period", in.Period, &r.stated.Period}, {"loss_after", in.LossAfter, &r.stated.LossAfter}} {
 		if d.from == nil {
 			continue
 		}
-		t, err := parsePositiveDuration(*d.from)
-		if err != nil {
-			return s.refuse(d.key, "%s = %q: %v", d.key, *d.from, err)
+		if *d.from <= 0 {
+			return s.refuse(d.key, "a length of time, such as 22ms", "%s is not above zero", d.key)
 		}
-		*d.to = t
+		*d.to = decode.Time(*d.from)
 	}
 	if in.Active != nil {
 		level, err := parseLevel(*in.Active)
 		if err != nil {
-			return s.refuse("active", "active = %q: %v", *in.Active, err)
+			return s.refuse("active", accepted["active"], "active = %q is not a level", *in.Active)
 		}
 		r.stated.Active = level
 	}
@@ -101,7 +102,7 @@ func (s section) words(in stated, r *rule) error {
 		case decode.Servo, decode.PulsePosition, decode.Duty, decode.Serial:
 			r.stated.Signal = signal
 		default:
-			return s.refuse("signal", "signal = %q is no kind of signal; %s", *in.Signal, accepted["signal"])
+			return s.refuse("signal", accepted["signal"], "signal = %q is no kind of signal", *in.Signal)
 		}
 	}
 	return nil
@@ -113,7 +114,7 @@ func (s section) settle(r *rule) error {
 	l := &r.limits
 	if outside(l.WidthWarn, l.WidthFail) {
 		if s.states("width_warn_us") {
-			return s.refuse("width_warn_us", "width_warn_us = [%g, %g] reaches past width_fail_us = [%g, %g]; limits that warn before they fail",
+			return s.refuse("width_warn_us", "limits that warn before they fail", "width_warn_us = [%g, %g] reaches past width_fail_us = [%g, %g]",
 				l.WidthWarn[0], l.WidthWarn[1], l.WidthFail[0], l.WidthFail[1])
 		}
 		l.WidthWarn = [2]float64{max(l.WidthWarn[0], l.WidthFail[0]), min(l.WidthWarn[1], l.WidthFail[1])}
@@ -132,17 +133,17 @@ func (s section) settle(r *rule) error {
 			continue
 		}
 		if s.states(p.warnKey) {
-			return s.refuse(p.warnKey, "%s = %g is above %s = %g; a warning that comes before the failure", p.warnKey, *p.warn, p.failKey, *p.fail)
+			return s.refuse(p.warnKey, "a warning that comes before the failure", "%s = %g is above %s = %g", p.warnKey, *p.warn, p.failKey, *p.fail)
 		}
 		*p.warn = *p.fail
 	}
 	below := float64(r.stated.GlitchBelow) / float64(decode.Microsecond)
-	if _, stated := s.place("glitch_below_us"); stated && l.WidthFail[1] > 0 && below > l.WidthFail[0] {
-		return s.refuse("glitch_below_us", "glitch_below_us = %g is above the lowest width of width_fail_us = [%g, %g]; at most %g",
-			below, l.WidthFail[0], l.WidthFail[1], l.WidthFail[0])
+	if s.known("glitch_below_us") && l.WidthFail[1] > 0 && below > l.WidthFail[0] {
+		return s.refuse("glitch_below_us", fmt.Sprintf("at most %g", l.WidthFail[0]), "glitch_below_us = %g is above the lowest width of width_fail_us = [%g, %g]",
+			below, l.WidthFail[0], l.WidthFail[1])
 	}
 	if e := r.stated; e.Period > 0 && e.LossAfter > 0 && e.LossAfter <= e.Period {
-		return s.refuse("loss_after", "loss_after = %s is no longer than period = %s, so every frame would be a loss; several periods", seconds(e.LossAfter), seconds(e.Period))
+		return s.refuse("loss_after", "several periods", "loss_after = %s is no longer than period = %s, so every frame would be a loss", seconds(e.LossAfter), seconds(e.Period))
 	}
 	return nil
 }

@@ -13,6 +13,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/formats/tomlfile"
 )
 
 // Exit statuses, the same everywhere.
@@ -171,35 +172,8 @@ func commandNames(root *cobra.Command) []string {
 
 // nearest suggests the word that a mistyped one was meant to be.
 func nearest(word string, known []string) string {
-	best, least := "", min(3, 1+len(word)/2)
-	for _, k := range known {
-		if d := distance(word, k); d < least {
-			best, least = k, d
-		}
+	if best := tomlfile.Nearest(word, known); best != "" {
+		return ", did you mean " + best + "?"
 	}
-	if best == "" {
-		return ""
-	}
-	return ", did you mean " + best + "?"
-}
-
-// distance counts the letters to insert, delete or replace (Levenshtein 1966).
-func distance(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := diagonal
-			if a[i] != b[j] {
-				cost++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
+	return ""
 }

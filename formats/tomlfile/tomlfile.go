@@ -33,6 +33,15 @@ func (p *Places) Error(path, problem, fix string) *capture.ParseError {
 	return e
 }
 
+// Has tells whether the text states the key with the given path.
+func (p *Places) Has(path string) bool {
+	if p == nil {
+		return false
+	}
+	_, ok := p.at[path]
+	return ok
+}
+
 func parentPath(path string) string {
 	if i := strings.LastIndexAny(path, ".["); i >= 0 {
 		return path[:i]
@@ -40,7 +49,7 @@ func parentPath(path string) string {
 	return ""
 }
 
-// DecodeTOML reads TOML 1.0 strictly into a pointer to a struct: an unknown
+// Decode reads TOML 1.0 strictly into a pointer to a struct: an unknown
 // key, a wrong type and damage are a *ParseError with line and column. A type
 // with UnmarshalText takes text only, and says what a bare number lacks.
 func Decode(file string, text []byte, into any) (*Places, error) {
@@ -55,12 +64,15 @@ func Decode(file string, text []byte, into any) (*Places, error) {
 	return w.places, nil
 }
 
+// rightTOML is what would be right where a text is no TOML.
+const rightTOML = "TOML 1.0, such as key = value"
+
 func placed(file string, err error) *capture.ParseError {
 	var strict *toml.StrictMissingError
 	if errors.As(err, &strict) && len(strict.Errors) > 0 {
 		err = &strict.Errors[0]
 	}
-	e := &capture.ParseError{File: file, Err: errors.New(strings.TrimPrefix(err.Error(), "toml: "))}
+	e := &capture.ParseError{File: file, Err: errors.New(strings.TrimPrefix(err.Error(), "toml: ")), Fix: rightTOML}
 	var at *toml.DecodeError
 	if errors.As(err, &at) {
 		line, column := at.Position()
@@ -97,7 +109,7 @@ func (w *walk) document(text []byte, root reflect.Type) error {
 	var bad *unstable.ParserError
 	if err := w.parser.Error(); errors.As(err, &bad) {
 		pos := w.parser.Shape(w.parser.Range(bad.Highlight)).Start
-		return &capture.ParseError{File: w.places.file, Line: int64(pos.Line), Column: int64(pos.Column), Err: errors.New(bad.Message)}
+		return &capture.ParseError{File: w.places.file, Line: int64(pos.Line), Column: int64(pos.Column), Err: errors.New(bad.Message), Fix: rightTOML}
 	} else if err != nil {
 		return placed(w.places.file, err)
 	}
@@ -173,9 +185,17 @@ func (w *walk) field(n *unstable.Node, path string, t reflect.Type) (string, ref
 				names = append(names, tag)
 			}
 		}
-		return "", nil, w.places.Error(path, fmt.Sprintf("unknown key %q", exact.Shorten(name)), "the keys here are "+strings.Join(names, ", "))
+		return "", nil, w.places.Error(path, fmt.Sprintf("unknown key %q", exact.Shorten(name)), offer(name, names))
 	}
 	return "", nil, w.places.Error(around, fmt.Sprintf("%s is no table", exact.Shorten(around)), "")
+}
+
+// offer says what an unknown key may have been meant to be.
+func offer(name string, keys []string) string {
+	if near := Nearest(exact.Shorten(name), keys); near != "" {
+		return fmt.Sprintf("did you mean %s?", near)
+	}
+	return "the keys here are " + strings.Join(keys, ", ")
 }
 
 func base(t reflect.Type) reflect.Type {

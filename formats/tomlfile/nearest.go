@@ -1,0 +1,36 @@
+package tomlfile
+
+import "strings"
+
+// Nearest returns the known word that a mistyped one was probably meant to be,
+// "" where none is near. Capital letters make no difference.
+func Nearest(word string, known []string) string {
+	best, least := "", min(3, 1+len(word)/2)
+	for _, k := range known {
+		if d := distance(strings.ToLower(word), strings.ToLower(k)); d < least {
+			best, least = k, d
+		}
+	}
+	return best
+}
+
+// distance counts the letters to insert, delete or replace (Levenshtein 1966).
+func distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := diagonal
+			if a[i] != b[j] {
+				cost++
+			}
+			diagonal = row[j+1]
+			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}
