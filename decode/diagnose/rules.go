@@ -160,7 +160,7 @@ var table = []rule{
 		takes: atEdges, likely: func(c *explained) bool { return c.sum(decode.Glitch) >= 3 },
 		story: func(c *explained) string {
 			_, _, from := c.bench.atEdgesOf(c.lines[0], c.all())
-			return c.who() + " picks up the edges of " + from + ": " + counted(c.sum(decode.Glitch), "glitch") + " " + c.when()
+			return c.who() + " picks up the edges of " + from + ": " + counted(c.sum(decode.Glitch), "glitch") + " " + c.across()
 		},
 		evidence: func(c *explained) []string {
 			hits, of, from := c.bench.atEdgesOf(c.lines[0], c.all())
@@ -184,7 +184,7 @@ var table = []rule{
 		cause: noise, source: practice,
 		takes: glitchesBesideOthers, likely: never,
 		story: func(c *explained) string {
-			return c.who() + " alone has " + counted(c.sum(decode.Glitch), "glitch") + " " + c.when() + ": probably noise on this wire"
+			return c.who() + " alone has " + counted(c.sum(decode.Glitch), "glitch") + " " + c.across() + ": probably noise on this wire"
 		},
 		evidence: func(c *explained) []string {
 			return []string{counted(c.sum(decode.Glitch), "glitch") + " with nothing at the same time on the other lines"}
@@ -275,9 +275,11 @@ var table = []rule{
 		cause: twoSources, source: practice,
 		takes: extraPulses, likely: always,
 		story: func(c *explained) string {
-			return c.who() + " carries " + counted(c.sum(decode.ExtraPulse), "pulse") + " between its frames " + c.when() + ": two sources drive this wire, or the receiver sends more than it should"
+			return c.who() + " carries " + counted(c.sum(decode.ExtraPulse), "pulse") + " between its frames " + c.across() + ": two sources drive this wire, or the receiver sends more than it should"
 		},
-		evidence: func(c *explained) []string { return c.messages(decode.ExtraPulse) },
+		evidence: func(c *explained) []string {
+			return []string{counted(c.sum(decode.ExtraPulse), "pulse") + " off the frame grid, while the grid goes on"}
+		},
 		try:      handsOff + "unplug everything but the receiver from this wire and record again",
 		instead:  []string{"long noise marks", "a receiver that changes its mode"},
 	},
@@ -285,7 +287,7 @@ var table = []rule{
 		cause: stuckLine, source: practice,
 		takes: stuckLevels, likely: always,
 		story: func(c *explained) string {
-			return c.who() + " is held at one level for longer than any pulse, " + c.when() + ": a short to the supply, or an output that stopped"
+			return c.who() + " is held " + c.lines[0].Active.String() + " for longer than any pulse, " + c.when() + ": a short to the supply, or an output that stopped"
 		},
 		evidence: func(c *explained) []string { return c.messages(decode.StuckLevel) },
 		try:      handsOff + "unplug what the wire drives and record again",

@@ -31,11 +31,9 @@ func (c *explained) who() string {
 // when tells the times: "at 7.3 s", "from 12.2 to 13.1 s", "6 times between 7.3
 // and 51.4 s".
 func (c *explained) when() string {
-	const instant = 250 * decode.Millisecond
 	times := c.times()
 	first, last := times[0], times[len(times)-1]
-	brief := !slices.ContainsFunc(times, func(t [2]decode.Time) bool { return t[1]-t[0] > instant })
-	switch {
+	switch brief := !slices.ContainsFunc(times, isLong); {
 	case len(times) == 1 && brief:
 		return "at " + c.at(first[0])
 	case len(times) == 1:
@@ -44,6 +42,19 @@ func (c *explained) when() string {
 		return "at " + c.digits(first[0]) + " and " + c.at(last[0])
 	}
 	return fmt.Sprintf("%d times between %s and %s", len(times), c.digits(first[0]), c.at(last[1]))
+}
+
+// isLong reports whether a stretch of time has a beginning and an end for a
+// person who looks it up.
+func isLong(t [2]decode.Time) bool { return t[1]-t[0] > decode.Second/4 }
+
+// across tells over which time something is spread that is counted already.
+func (c *explained) across() string {
+	times := c.times()
+	if len(times) < 3 {
+		return c.when()
+	}
+	return "between " + c.digits(times[0][0]) + " and " + c.at(times[len(times)-1][1])
 }
 
 func (c *explained) at(t decode.Time) string { return c.digits(t) + " s" }
@@ -121,26 +132,30 @@ func joined(lists ...[]string) (all []string) {
 	return all
 }
 
-// messages quotes the findings of some kind, with their channel where there are
-// several, the first three of them.
+// messages quotes the findings of some kind, equal ones once for all channels
+// that have them, the first three of them.
 func (c *explained) messages(kind decode.Kind) (all []string) {
 	const most = 3
-	n := 0
+	var texts []string
+	on := map[string][]*line{}
 	for _, o := range c.all() {
 		if o.kind != kind {
 			continue
 		}
-		if n++; n > most {
-			continue
-		}
 		text := c.bench.judgement.Findings[o.finding].Message
-		if len(c.lines) > 1 && len(o.lines) == 1 {
-			text = o.lines[0].Name + ": " + text
+		if on[text] == nil {
+			texts = append(texts, text)
+		}
+		on[text] = c.bench.inOrder(append(on[text], o.lines...))
+	}
+	for _, text := range texts[:min(len(texts), most)] {
+		if !slices.Equal(on[text], c.lines) {
+			text = series(names(on[text])) + ": " + text
 		}
 		all = append(all, text)
 	}
-	if n > most {
-		all = append(all, fmt.Sprintf("and %d more of the kind", n-most))
+	if n := len(texts) - most; n > 0 {
+		all = append(all, fmt.Sprintf("and %d more of the kind", n))
 	}
 	return all
 }
