@@ -280,8 +280,8 @@ var table = []rule{
 		evidence: func(c *explained) []string {
 			return []string{counted(c.sum(decode.ExtraPulse), "pulse") + " off the frame grid, while the grid goes on"}
 		},
-		try:      handsOff + "unplug everything but the receiver from this wire and record again",
-		instead:  []string{"long noise marks", "a receiver that changes its mode"},
+		try:     handsOff + "unplug everything but the receiver from this wire and record again",
+		instead: []string{"long noise marks", "a receiver that changes its mode"},
 	},
 	{
 		cause: stuckLine, source: practice,
