@@ -131,7 +131,7 @@ func oneFault() (all []scene) {
 			all = append(all, s.onOne()...)
 		}
 	}
-	return append(append(all, alone()...), conditions()...)
+	return append(append(append(all, covered()...), alone()...), conditions()...)
 }
 
 // onAll lists faults of a receiver as a whole.
@@ -195,6 +195,34 @@ func (s scene) onOne() (all []scene) {
 	return append(all, cross)
 }
 
+// moving is the tug with its sticks in motion, each at a pace of its own.
+func moving(n int) scene {
+	s := tug(n, "together", 24)
+	for i := range s.channels {
+		s.channels[i] += fmt.Sprintf("\nmoves = [{ at = '1s', sweep_us = %d, every = '%gs', for = '22s', shape = 'sine' }]", 250+20*i, 2.2+0.6*float64(i))
+	}
+	return s
+}
+
+// covered lists lost links that the receiver covers, on all channels or with one
+// of them silent.
+func covered() (all []scene) {
+	for _, n := range []int{2, 3, 5} {
+		for _, long := range []string{"300ms", "1s", "4s"} {
+			s := moving(n)
+			lost := happening{"link", s.names(), 8, 12.1}
+			all = append(all, s.with(lost, "kind = 'signal-loss'\nat = '8s'\nfor = '"+long+"'\nthen = 'hold'"))
+			if n > 2 {
+				rest := "['" + strings.Join(s.names()[1:], "', '") + "']"
+				stops := s.with(lost, "kind = 'signal-loss'\nchannels = "+rest+"\nat = '8s'\nfor = '"+long+"'\nthen = 'hold'")
+				stops.faults = append(stops.faults, "kind = 'signal-loss'\nchannels = ['throttle']\nat = '8s'\nfor = '"+long+"'\nthen = 'silence'")
+				all = append(all, stops)
+			}
+		}
+	}
+	return all
+}
+
 // alone lists faults of the only channel recorded.
 func alone() (all []scene) {
 	s := tug(1, "together", 16)
@@ -222,6 +250,11 @@ func conditions() (all []scene) {
 	}
 	for _, us := range []float64{5, 9, 14} {
 		sure(put(1, fmt.Sprintf("name = 'rudder'\nkind = 'servo'\nwidth_us = 1500\njitter_us = %g", us)), "software-timing", "rudder")
+	}
+	held := put(1, "name = 'rudder'\nkind = 'servo'\nwidth_us = 1500\njitter_us = 0.4\nmoves = [{ at = '5s', width_us = 1800, rate_us_per_s = 900 }, { at = '13s', width_us = 1500, rate_us_per_s = 900 }]")
+	for _, us := range []int{7, 12} {
+		s := held.with(happening{"hand", []string{"rudder"}, 0, 16}, fmt.Sprintf("kind = 'jitter-burst'\nat = '6s'\nfor = '6.5s'\nsigma_us = %d\nchannels = ['rudder']", us))
+		all = append(all, s)
 	}
 	sure(put(1, "name = 'rudder'\nkind = 'servo'\nwidth_us = 1500\nactive = 'low'"), "inverter", "rudder")
 	for _, us := range []int{2150, 2290, 860, 740} {

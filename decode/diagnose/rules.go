@@ -112,7 +112,7 @@ var table = []rule{
 		story: linkStory,
 		evidence: func(c *explained) []string {
 			n := len(c.shortGaps())
-			return joined(c.messages(sharedHold),
+			return joined(c.messages(decode.SharedHold),
 				given(n > 0, "%s, no longer than three frames, with no sign of a restart", counted(n, "gap")+" on all channels at the same time"))
 		},
 		try:     running + "range test with the motors off, then on; look at the aerials and where they lie",
@@ -262,7 +262,7 @@ var table = []rule{
 		instead: []string{"noise that moves edges without making glitches", "a wire that begins to break"},
 	},
 	{
-		cause: hand, source: practice, joins: onAny,
+		cause: hand, source: practice, joins: onAny, adopts: []string{softwareTiming},
 		takes: unsteadyAwayFromNeutral, likely: never,
 		story: func(c *explained) string {
 			return c.who() + " is unsteady only where the stick is away from neutral: probably a hand on it"

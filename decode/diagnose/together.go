@@ -11,8 +11,6 @@ import (
 
 // Signatures of what befalls all channels of a receiver at once.
 
-const sharedHold = decode.Kind("shared-hold")
-
 // unevenTime takes the recorder's own steps, and what the channels show there.
 func unevenTime(b *bench, in incident) incident {
 	steps := in.kinds(decode.UnevenTime)
@@ -42,7 +40,7 @@ func silentToTheEnd(b *bench, in incident) incident {
 		return nil
 	}
 	return in.of(func(o observation) bool {
-		return o.kind != sharedHold && o.start >= losses.start()-lines[0].period
+		return o.kind != decode.SharedHold && o.start >= losses.start()-lines[0].period
 	})
 }
 
@@ -332,11 +330,11 @@ func (b *bench) startUpNoise(s shared) bool {
 // lostLink takes what a link loses: stretches that receivers hold or preset, and
 // shared gaps of up to three frames.
 func lostLink(b *bench, in incident) incident {
-	holds := in.kinds(sharedHold)
+	holds := in.kinds(decode.SharedHold)
 	part := in.of(func(o observation) bool {
 		return slices.ContainsFunc(holds, func(h observation) bool {
 			margin := 3 * h.lines[0].period
-			return o.kind == sharedHold || o.kind != decode.Glitch && o.start >= h.start-margin && o.end <= h.end+margin
+			return o.kind == decode.SharedHold || o.kind != decode.Glitch && o.start >= h.start-margin && o.end <= h.end+margin
 		})
 	})
 	var short []shared
@@ -424,7 +422,7 @@ func (c *explained) rebootMarks() []string {
 }
 
 func linkStory(c *explained) string {
-	holds := c.sum(sharedHold)
+	holds := c.sum(decode.SharedHold)
 	switch {
 	case holds == 0:
 		return "the same frames are missing on " + c.who() + " " + c.when() + ": radio packets were lost on the way"
