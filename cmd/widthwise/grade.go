@@ -256,7 +256,7 @@ func (a *app) gradeOne(ctx context.Context, l *lesson, o *gradeOptions, f found)
 	g.Results = l.rubric.Grade(&grade.HandIn{Report: told, Analysis: c.analysis, Answers: answers,
 		MinFrames: func(channel string) int64 { return c.limits.For(channel).MinFrames }})
 	g.Recording = alike.Keep(c.analysis)
-	o.page.add(f.path, c)
+	o.page.add(f.path, told, c)
 	return g, c.analysis.Origin.Warnings
 }
 

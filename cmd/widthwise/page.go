@@ -72,11 +72,11 @@ func pageName(s string) (string, error) {
 }
 
 // add takes in a file that was read.
-func (p *classPage) add(file string, c *capture) {
+func (p *classPage) add(file string, told *report.Capture, c *capture) {
 	if p.html == "" {
 		return
 	}
-	lanes := page.SmallLanes(c.analysis, c.judgement)
+	lanes := page.SmallLanes(told, c.analysis, c.judgement)
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.lanes == nil {

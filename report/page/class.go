@@ -28,18 +28,11 @@ type SmallLane struct {
 
 // SmallLanes draws the judged channels of a capture, slots instead of their
 // stream.
-func SmallLanes(a *decode.Analysis, j *decode.Judgement) []SmallLane {
+func SmallLanes(told *report.Capture, a *decode.Analysis, j *decode.Judgement) []SmallLane {
 	var out []SmallLane
-	for i, channel := range a.Channels {
-		judged := j.Channels[i]
-		if !judged.Judged {
-			continue
-		}
-		if len(channel.Slots) == 0 {
-			out = append(out, small(a, channel, judged))
-		}
-		for k, slot := range channel.Slots {
-			out = append(out, small(a, slot, judged.Slots[k]))
+	for _, l := range trace.Lanes(told, a, j) {
+		if !l.IsStream() {
+			out = append(out, small(a, l.Measured, l.Judged))
 		}
 	}
 	return out

@@ -16,6 +16,7 @@ import (
 
 	"widthwise/decode"
 	"widthwise/report"
+	"widthwise/report/trace"
 )
 
 //go:embed *.html *.css script/*.js
@@ -44,23 +45,12 @@ func (b *Book) Add(told *report.Capture, a *decode.Analysis, j *decode.Judgement
 		b.lanes = map[*report.Capture][]lane{}
 	}
 	var lanes []lane
-	add := func(told *report.Channel, measured *decode.ChannelAnalysis, judged decode.ChannelJudgement) error {
-		pulses, err := pack(measured)
-		lanes = append(lanes, lane{told, judged.WidthWarn, judged.WidthFail, template.HTML(pulses), len(told.Slots) > 0})
-		return err
-	}
-	for i, channel := range told.Channels {
-		if !channel.Judged {
-			continue
-		}
-		if err := add(channel, a.Channels[i], j.Channels[i]); err != nil {
+	for _, l := range trace.Lanes(told, a, j) {
+		pulses, err := pack(l.Measured)
+		if err != nil {
 			return err
 		}
-		for k, slot := range channel.Slots {
-			if err := add(slot, a.Channels[i].Slots[k], j.Channels[i].Slots[k]); err != nil {
-				return err
-			}
-		}
+		lanes = append(lanes, lane{l.Told, l.Judged.WidthWarn, l.Judged.WidthFail, template.HTML(pulses), l.IsStream()})
 	}
 	b.lanes[told] = lanes
 	return nil

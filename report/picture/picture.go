@@ -72,23 +72,16 @@ type lane struct {
 // Add takes in the lanes of a capture that was measured and judged.
 func (s *Still) Add(told *report.Capture, a *decode.Analysis, j *decode.Judgement) {
 	c := capture{Capture: told}
-	for i, channel := range told.Channels {
-		if !channel.Judged {
+	for _, l := range trace.Lanes(told, a, j) {
+		if l.IsStream() {
 			continue
 		}
-		measured, judged := a.Channels[i], j.Channels[i]
-		thin := func(told *report.Channel, m *decode.ChannelAnalysis, held decode.ChannelJudgement) {
-			low, high := trace.Span(held.WidthFail, m.Width)
-			c.lanes = append(c.lanes, lane{
-				told, []string{told.Name, channel.Name}, held.WidthWarn, low, high, trace.Thin(m, a.Start, a.End, columns),
-			})
+		names := []string{l.Told.Name}
+		if l.Stream != nil {
+			names = append(names, l.Stream.Name)
 		}
-		if len(channel.Slots) == 0 {
-			thin(channel, measured, judged)
-		}
-		for k, slot := range channel.Slots {
-			thin(slot, measured.Slots[k], judged.Slots[k])
-		}
+		low, high := trace.Span(l.Judged.WidthFail, l.Measured.Width)
+		c.lanes = append(c.lanes, lane{l.Told, names, l.Judged.WidthWarn, low, high, trace.Thin(l.Measured, a.Start, a.End, columns)})
 	}
 	s.captures = append(s.captures, c)
 }

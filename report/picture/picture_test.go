@@ -28,11 +28,11 @@ func stillOf(t *testing.T, scenario, format string, names ...string) []byte {
 	recording, err := decode.Decode(context.Background(), reader, decode.Settings{})
 	require.NoError(t, err)
 	a := recording.Analyse()
+	for i, name := range names {
+		a.Channels[i].Name = name
+	}
 	j := a.Judge(decode.PerChannel[decode.Limits]{Default: decode.DefaultLimits})
 	told := report.NewCapture(reader.Header(), a, j, diagnose.Explain(a, j), nil)
-	for i, name := range names {
-		told.Channels[i].Name = name
-	}
 	var still Still
 	still.Add(told, a, j)
 	var b bytes.Buffer
