@@ -89,7 +89,7 @@ func (a *Analysis) timeFrames() {
 		if c.leader != nil {
 			c.rhythm = findRhythm(c.beats, c.Stated.Period, Time(c.step))
 		}
-		if !c.stream && !c.slot && c.rhythm.pattern != Alternating && followsWidths(c, servos) {
+		if c.timedByWidths(servos) {
 			c.rhythm.pattern = WidthTimed
 			c.rhythm.paces = []pace{{period: c.rhythm.period, to: len(c.beats.at)}}
 		}

@@ -205,7 +205,12 @@ func (w *walker) place(x beat) {
 		w.frame(x, false)
 		return
 	}
-	if k, ok := w.onGrid(x.at-w.lastFrame.at, p); ok {
+	d := x.at - w.lastFrame.at
+	if w.rhythm.noGrid {
+		w.frame(x, d*2 > w.period*3 && w.settle((d+w.period/2)/w.period-1, x))
+		return
+	}
+	if k, ok := w.onGrid(d, p); ok {
 		gap := w.settle(k-1, x)
 		w.frame(x, gap)
 		return
@@ -424,7 +429,7 @@ func (w *walker) expectation(d, p Time, x beat) {
 		}
 	}
 	odd := !within(d, p, w.walk.oddPercent)
-	if w.lateOdd = odd; odd || w.mayMove && w.rhythm.pattern == Steady && absDiff(off, 0) > max(leastMove, moveNoise*w.noise) {
+	if w.lateOdd = odd; odd || w.moves(off) {
 		w.late = &Event{Start: x.start - d, End: x.start, Count: 1, Measured: micros(d), Expected: micros(p)}
 	}
 }
@@ -439,12 +444,18 @@ func (w *walker) settleLate(madeUp bool) {
 	w.late = nil
 	off := Time(math.Round((e.Measured - e.Expected) * float64(Microsecond)))
 	switch {
-	case !madeUp && w.mayMove && absDiff(off, 0) <= mostMove:
+	case !madeUp && w.moves(off):
 		e.Start, e.Measured, e.Expected = e.End, micros(off), 0
 		w.moved.add(e)
 	case w.lateOdd:
 		w.odd.add(e)
 	}
+}
+
+// moves says whether an interval so far off may be a start that moved.
+func (w *walker) moves(off Time) bool {
+	off = absDiff(off, 0)
+	return w.mayMove && !w.local() && off <= mostMove && off > max(leastMove, moveNoise*w.noise)
 }
 
 // local says whether the interval is expected to be like those before it

@@ -537,3 +537,28 @@ func TestTwoPairsOfIntervals(t *testing.T) {
 		}
 	}
 }
+
+// A loop that takes its own time keeps no grid: each interval stands for itself,
+// none is missing under one and a half periods, and no pulse is extra.
+func TestRaggedFramesWithoutAGrid(t *testing.T) {
+	rng := rand.New(rand.NewPCG(11, 12))
+	at := 3 * Millisecond
+	var starts, widths []Time
+	var missing int64
+	for i := range 700 {
+		starts, widths = append(starts, at), append(widths, 1500*Microsecond)
+		d := Time((20000 + max(-9000, min(9000, 2500*rng.NormFloat64()))) * float64(Microsecond))
+		if i == 300 || i == 400 {
+			d = 40 * Millisecond
+			missing++
+		}
+		at += d
+	}
+	a, j := decoded(t, &tape{names: []string{"a"}, tracks: [][]change{pulsesOf(starts, widths)}, end: at})
+	c := a.Channels[0]
+	assert.Equal(t, IrregularPattern, c.Period.Pattern)
+	assert.Equal(t, []int64{700, missing, 0}, []int64{c.PulseCount, c.DroppedCount, c.LossCount})
+	for _, f := range j.Findings {
+		assert.Contains(t, []Kind{DroppedFrame, PeriodOutOfRange}, f.Kind, f.Message)
+	}
+}

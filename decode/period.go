@@ -21,6 +21,7 @@ type rhythm struct {
 	period    Time // nominal: that of the longest stretch; 0 where none was found
 	mean      Time // of the intervals within 5 % of it
 	pattern   Pattern
+	noGrid    bool    // irregular, and no grid goes on through it
 	pair      [2]Time // the two intervals of an alternating train
 	paces     []pace  // at least one
 	recurring []float64
@@ -202,7 +203,7 @@ func findRhythm(b *beats, stated, step Time) rhythm {
 	y.findPaces(b, noiseOf(intervals))
 	y.divide(stated)
 	if y.ragged(b) {
-		y.pattern = IrregularPattern
+		y.pattern, y.noGrid = IrregularPattern, !y.onGrid(b)
 	}
 	return y
 }
@@ -268,6 +269,22 @@ func (y *rhythm) ragged(b *beats) bool {
 		})
 	}
 	return single >= 8 && near*10 < single*9
+}
+
+// onGrid reports whether most beats have another one a period later, as where
+// pulses of a second source stand among those of the first.
+func (y *rhythm) onGrid(b *beats) bool {
+	at := b.at[:min(len(b.at), patternFrames)]
+	met, j := 0, 0
+	for _, start := range at {
+		for j < len(at) && at[j] < start+y.period*95/100 {
+			j++
+		}
+		if j < len(at) && at[j] <= start+y.period*105/100 {
+			met++
+		}
+	}
+	return met*10 >= len(at)*6
 }
 
 // alternates reports whether intervals alternate between two: differences at

@@ -2,6 +2,7 @@ package decode
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -115,5 +116,28 @@ func TestSyncLikeASlotPastAGap(t *testing.T) {
 	assert.Equal(t, []int64{302, 2, 0}, []int64{c.FrameCount, c.DroppedCount, c.LossCount})
 	for i, s := range c.Slots {
 		assert.Equal(t, i == 2 || i == 5, s.Width.Max-s.Width.Min > 50*Microsecond, s.Name)
+	}
+}
+
+// A stream whose sync has one length, so that frames last as long as their slots
+// take, is timed by widths: sticks that move change neither period nor count.
+func TestStreamTimedByItsSlots(t *testing.T) {
+	text := "L3000 "
+	for i := range 400 {
+		slots := []float64{1500 + 400*math.Sin(float64(i)/9), 1500 + 300*math.Sin(float64(i)/23), 1200, 1500, 1000 + 800*float64(i/100%2), 1500}
+		frame := 5000.0
+		for _, s := range slots {
+			frame += s
+		}
+		text += stream(frame, slots...)
+	}
+	a, j := decoded(t, newTape(t, text+"H300 L3000"))
+	c := a.Channels[0]
+	require.Len(t, c.Slots, 6)
+	assert.Equal(t, WidthTimed, c.Period.Pattern)
+	assert.Equal(t, []int64{400, 0, 0}, []int64{c.FrameCount, c.DroppedCount, c.LossCount})
+	assert.Empty(t, c.Period.Changes)
+	for _, f := range j.Findings {
+		assert.Equal(t, Note, f.Severity, f.Message)
 	}
 }

@@ -1,5 +1,21 @@
 package decode
 
+// timedByWidths reports whether a channel's frames last as long as the widths in
+// them: those of the servo channels, or of a stream's own slots.
+func (c *channel) timedByWidths(servos []*channel) bool {
+	switch {
+	case c.slot || c.rhythm.pattern == Alternating:
+		return false
+	case c.stream:
+		var slots []*channel
+		for _, s := range c.Slots {
+			slots = append(slots, s.channel)
+		}
+		return followsWidths(c, slots)
+	}
+	return followsWidths(c, servos)
+}
+
 // followsWidths reports whether the changes of a channel's intervals follow
 // the changes of the sum of the widths of all channels within them.
 func followsWidths(c *channel, all []*channel) bool {
