@@ -9,6 +9,9 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
+// MayRepeat stands in [Judgement.Unseen] wherever pulses cannot exclude it.
+const MayRepeat = "a receiver may repeat its last value when the link is lost, which pulses cannot show while sticks rest; a slow sweep of one stick for a minute would, the drive disconnected or the propeller off"
+
 // unseen bounds how often faults begin. With none seen in a time T, the 95 %
 // bound on their rate is 3/T (the rule of three, The American Statistician 51,
 // 1997); with k episodes seen, the exact Poisson interval.
@@ -49,7 +52,7 @@ func (j *judge) unseen() []string {
 	}
 	out = append(out, seen...)
 	if j.mayRepeat() {
-		out = append(out, "a receiver may repeat its last value when the link is lost, which pulses cannot show while sticks rest; a slow sweep of one stick for a minute would, the drive disconnected or the propeller off")
+		out = append(out, MayRepeat)
 	}
 	return out
 }

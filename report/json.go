@@ -44,12 +44,54 @@ func (n Number) MarshalJSON() ([]byte, error) {
 	return json.Marshal(float64(n))
 }
 
+// MarshalJSON adds the error, and leaves out all but file and verdict where there
+// is one.
+func (c *Capture) MarshalJSON() ([]byte, error) {
+	type plain Capture
+	var document any = struct {
+		*plain
+		Err Word `json:"error"`
+	}{(*plain)(c), ""}
+	if c.Err != "" {
+		none := []string{}
+		document = struct {
+			File     string   `json:"file"`
+			Err      string   `json:"error"`
+			Verdict  Word     `json:"verdict"`
+			Notes    []string `json:"notes"`
+			Channels []string `json:"channels"`
+			Events   []string `json:"events"`
+			Findings []string `json:"findings"`
+		}{c.File, c.Err, "", none, none, none, none}
+	}
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	err := e.Encode(document)
+	return b.Bytes(), err
+}
+
 // MarshalJSON writes null for the empty word.
 func (w Word) MarshalJSON() ([]byte, error) {
 	if w == "" {
 		return []byte("null"), nil
 	}
 	return json.Marshal(string(w))
+}
+
+// String is the number as JSON has it, and nothing where there is none.
+func (n Number) String() string {
+	if n.missing() {
+		return ""
+	}
+	b, _ := json.Marshal(float64(n))
+	return string(b)
+}
+
+// String is the time in seconds with all its decimals and no more.
+func (s Seconds) String() string {
+	b, _ := s.MarshalJSON()
+	return string(b)
 }
 
 func (n Number) missing() bool { return math.IsNaN(float64(n)) || math.IsInf(float64(n), 0) }

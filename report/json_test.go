@@ -85,12 +85,22 @@ func TestVerdictOverCaptures(t *testing.T) {
 	assert.EqualValues(t, "undecided", of(decode.Passed, decode.Undecided, decode.Passed).Verdict)
 	assert.EqualValues(t, "fail", of(decode.Undecided, decode.Failed, decode.Passed).Verdict)
 	c := of(decode.Passed)
-	c.Unreadable()
+	c.Add(Unreadable("x.csv", "damaged"))
 	assert.EqualValues(t, "undecided", c.Verdict, "a capture that was not read cannot pass")
 	c.Add(&Capture{Verdict: Word(decode.Passed)})
 	assert.EqualValues(t, "undecided", c.Verdict)
 	c.Add(&Capture{Verdict: Word(decode.Failed)})
 	assert.EqualValues(t, "fail", c.Verdict)
+}
+
+// A capture that was not read has its file, the error, no verdict, and lists to
+// walk over.
+func TestUnreadableCaptureJSON(t *testing.T) {
+	var got map[string]any
+	require.NoError(t, json.Unmarshal([]byte(jsonOf(t, Unreadable("a<b>.csv", "3:1: damaged"))), &got))
+	none := []any{}
+	assert.Equal(t, map[string]any{"file": "a<b>.csv", "error": "3:1: damaged", "verdict": nil,
+		"notes": none, "channels": none, "events": none, "findings": none}, got)
 }
 
 func FuzzJSONIsSafe(f *testing.F) {

@@ -84,12 +84,3 @@ func BenchmarkPulses(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.N)*float64(len(rows))/b.Elapsed().Seconds(), "pulses/s")
 }
-
-func BenchmarkText(b *testing.B) {
-	c := tugCapture()
-	for b.Loop() {
-		if err := c.WriteText(io.Discard, Style{Terminal: true, Width: 120}); err != nil {
-			b.Fatal(err)
-		}
-	}
-}

@@ -20,8 +20,6 @@ type Check struct {
 	Verdict  Word       `json:"verdict"`
 	Captures []*Capture `json:"captures"`
 	Safety   string     `json:"safety"`
-
-	unreadable bool
 }
 
 // Facts are what is known of a capture before anything is judged.
@@ -46,6 +44,13 @@ type Capture struct {
 	Events   []Event    `json:"events"`
 	Findings []Finding  `json:"findings"`
 	Unseen   []string   `json:"unseen"` // bounds on what did not occur
+
+	// Err says why the capture could not be read; nothing else than its file is
+	// then known. "" elsewhere.
+	Err string `json:"-"`
+	// MayRepeat is set where the pulses cannot exclude a receiver that repeats
+	// its last value when the link is lost.
+	MayRepeat bool `json:"-"`
 }
 
 // Channel is what was measured on one channel and what became of it.
@@ -184,31 +189,27 @@ func NewCheck() *Check {
 }
 
 // Add appends a capture and takes its outcome into the whole: a failure fails
-// all, then one undecided leaves all undecided.
+// all, then one undecided leaves all undecided. One that was not read cannot
+// pass.
 func (c *Check) Add(capture *Capture) {
 	c.Captures = append(c.Captures, capture)
-	c.settle()
-}
-
-// Unreadable takes a capture into the whole that could not be read: what was
-// not seen cannot pass.
-func (c *Check) Unreadable() {
-	c.unreadable = true
-	c.settle()
-}
-
-func (c *Check) settle() {
-	seen := map[Word]bool{Word(decode.Undecided): c.unreadable || len(c.Captures) == 0}
+	seen := map[Word]bool{}
 	for _, capture := range c.Captures {
 		seen[capture.Verdict] = true
 	}
-	c.Verdict = Word(decode.Passed)
-	for _, w := range []Word{Word(decode.Failed), Word(decode.Undecided)} {
-		if seen[w] {
-			c.Verdict = w
-			return
-		}
+	switch {
+	case seen[Word(decode.Failed)]:
+		c.Verdict = Word(decode.Failed)
+	case seen[Word(decode.Undecided)] || seen[""]:
+		c.Verdict = Word(decode.Undecided)
+	default:
+		c.Verdict = Word(decode.Passed)
 	}
+}
+
+// Unreadable is a capture that could not be read.
+func Unreadable(file string, err string) *Capture {
+	return &Capture{Facts: Facts{File: file}, Err: err}
 }
 
 // NewCapture gathers what is to be told about one capture. Labels are further
@@ -223,6 +224,7 @@ func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, even
 	for _, v := range h.Variables {
 		columns[v.Name] = v.Column
 	}
+	c.MayRepeat = slices.Contains(j.Unseen, decode.MayRepeat)
 	for i, ch := range a.Channels {
 		if ch.Witness {
 			continue

@@ -1,12 +1,8 @@
-package report
+package report_test
 
 import (
 	"bytes"
-	"flag"
 	"fmt"
-	"io"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"unicode"
@@ -16,161 +12,107 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"widthwise/decode"
+	"widthwise/report"
+	set "widthwise/report/text"
 )
 
-var update = flag.Bool("update", false, "rewrite the golden files")
-
-// golden compares with a committed file, which a change has to rewrite for
-// review.
-func golden(t *testing.T, name, got string) {
+// written sets a report and returns it.
+func written(t *testing.T, s report.Style, write func(*set.Sheet)) string {
 	t.Helper()
-	path := filepath.Join("testdata", name)
-	if *update {
-		require.NoError(t, os.MkdirAll("testdata", 0o777))
-		require.NoError(t, os.WriteFile(path, []byte(got), 0o666))
-	}
-	want, err := os.ReadFile(path)
-	require.NoError(t, err)
-	assert.Equal(t, string(want), got)
-}
-
-func tugCapture() *Capture {
-	h, a, j := tug()
-	return NewCapture(h, a, j, tugEvents(), map[string]string{"winch": "tow line"})
-}
-
-type texter interface {
-	WriteText(io.Writer, Style) error
-}
-
-func written(t *testing.T, told texter, s Style) string {
-	t.Helper()
+	p := set.NewSheet(s)
+	write(p)
 	var b bytes.Buffer
-	require.NoError(t, told.WriteText(&b, s))
+	_, err := p.WriteTo(&b)
+	require.NoError(t, err)
 	return b.String()
 }
 
-var styles = []struct {
+func answer(p *set.Sheet) { _, a, _ := report.Tug(); set.Check(p, report.TugCapture(), a, false) }
+func whole(p *set.Sheet)  { _, a, _ := report.Tug(); set.Check(p, report.TugCapture(), a, true) }
+func inspection(p *set.Sheet) {
+	h, a, _ := report.Tug()
+	set.Inspect(p, report.NewInspection(h, a, false, nil))
+}
+
+var reports = []struct {
 	name  string
-	style Style
-}{
-	{"rows", Style{}},
-	{"narrow", Style{Terminal: true, Width: 80}},
-	{"wide", Style{Terminal: true, Width: 140}},
-	{"colour", Style{Terminal: true, Width: 140, Colour: true}},
-	{"rows-colour", Style{Colour: true}},
-}
+	write func(*set.Sheet)
+}{{"check", answer}, {"check-full", whole}, {"inspect", inspection}}
 
-func TestCheckText(t *testing.T) {
-	for _, s := range styles {
-		t.Run(s.name, func(t *testing.T) { golden(t, "check-"+s.name+".txt", written(t, tugCapture(), s.style)) })
+func TestTexts(t *testing.T) {
+	for _, r := range reports {
+		for _, width := range []int{40, 80} {
+			name := fmt.Sprintf("%s-%d.txt", r.name, width)
+			t.Run(name, func(t *testing.T) { report.Golden(t, name, written(t, report.Style{Width: width}, r.write)) })
+		}
 	}
 }
 
-func TestInspectText(t *testing.T) {
-	h, a, _ := tug()
-	for _, s := range styles[:3] {
-		t.Run(s.name, func(t *testing.T) {
-			golden(t, "inspect-"+s.name+".txt", written(t, NewInspection(h, a, false, nil), s.style))
-		})
-	}
-}
-
-// No line is longer than the screen, and no name reaches the terminal's own
-// commands.
+// No line is longer than the screen but for a single word, none is broken within
+// a word, and no name reaches the terminal's own commands.
 func TestTextFitsAndIsSafe(t *testing.T) {
-	h, a, _ := tug()
-	for _, width := range []int{80, 100, 140} {
-		for _, told := range []texter{tugCapture(), NewInspection(h, a, false, nil)} {
-			for _, line := range strings.Split(written(t, told, Style{Terminal: true, Width: width}), "\n") {
-				assert.LessOrEqual(t, text.StringWidthWithoutEscSequences(line), width, "%q", line)
+	for _, r := range reports {
+		words := strings.Fields(written(t, report.Style{Width: 10_000}, r.write))
+		for _, width := range []int{40, 80, 120, 200} {
+			out := written(t, report.Style{Width: width}, r.write)
+			for _, line := range strings.Split(out, "\n") {
+				if len(strings.Fields(line)) > 1 {
+					assert.LessOrEqual(t, text.StringWidthWithoutEscSequences(line), width, "%s: %q", r.name, line)
+				}
 				assert.Equal(t, -1, strings.IndexFunc(line, func(r rune) bool { return unicode.In(r, unicode.Cc, unicode.Cf) }), "%q", line)
+			}
+			if r.name == "check-full" && width > 40 {
+				for _, word := range words {
+					if !strings.ContainsAny(word, "⎺⎻─⎼⎽X…") {
+						assert.Contains(t, out, word, "at %d columns", width)
+					}
+				}
 			}
 		}
 	}
 }
 
-// Colour adds to the words and never replaces one.
+// Colour adds to the words and never replaces one; a channel that is named like
+// a verdict stays in ink.
 func TestColourChangesNoWord(t *testing.T) {
-	plain := written(t, tugCapture(), Style{Terminal: true, Width: 120})
-	coloured := written(t, tugCapture(), Style{Terminal: true, Width: 120, Colour: true})
-	assert.NotEqual(t, plain, coloured)
-	assert.Equal(t, plain, text.StripEscape(coloured))
-}
-
-// Rows of any two captures have the same number of fields.
-func TestRowsAreComparable(t *testing.T) {
-	out := written(t, tugCapture(), Style{})
-	names := 0
+	for _, r := range reports {
+		plain := written(t, report.Style{Width: 120}, r.write)
+		coloured := written(t, report.Style{Width: 120, Colour: true}, r.write)
+		assert.NotEqual(t, plain, coloured)
+		assert.Equal(t, plain, text.StripEscape(coloured))
+	}
+	c := report.TugCapture()
+	c.Channels[0].Name = "fail"
+	_, a, _ := report.Tug()
+	out := written(t, report.Style{Width: 120, Colour: true}, func(p *set.Sheet) { set.Check(p, c, a, true) })
 	for _, line := range strings.Split(out, "\n") {
-		fields := strings.Split(line, "\t")
-		switch fields[0] {
-		case "columns", "channel":
-			names++
-			assert.Len(t, fields, len(columns), "%q", line)
-		case "verdict":
-			assert.Equal(t, []string{"verdict", "tug.csv", "fail"}, fields[:3])
+		if strings.HasPrefix(line, "fail ") {
+			assert.NotContains(t, line[:strings.Index(line, "fail")+5], "\x1b")
 		}
 	}
-	assert.Equal(t, 4, names)
 }
 
-func TestHeadline(t *testing.T) {
-	first, _, _ := strings.Cut(written(t, tugCapture(), Style{}), "\n")
-	assert.Equal(t, `3 of 5 channels judged; silent: horn\x1b[2J\u202e (to judge a silent one name it: --channel '#4')`, first)
-}
-
-func TestDigitsFollowTheTimeStep(t *testing.T) {
-	for _, c := range []struct {
-		step        float64
-		width, mean string
-	}{
-		{1, "1500", "20.000"}, {0.1, "1499.6", "20.0000"}, {1.0 / 24, "1499.60", "20.0000"}, {0.125, "1499.6", "20.0000"},
-		{4, "1500", "20.000"}, {0.001, "1499.600", "20.0000"}, {1e-6, "1499.600", "20.0000"}, {nan, "1499.6", "20.0000"},
-	} {
-		s := scale{c.step}
-		assert.Equal(t, c.width, s.width(1499.6), "step %g", c.step)
-		assert.Equal(t, c.mean, s.mean(20000, none, 1000), "step %g", c.step)
+// An answer shows five events and counts the rest; the full text has them all.
+func TestManyEventsAreCounted(t *testing.T) {
+	c := report.TugCapture()
+	for i := range 6 {
+		e := c.Events[0]
+		e.Story = fmt.Sprintf("the %d. further event.", i)
+		c.Events = append(c.Events, e)
 	}
-	assert.Equal(t, "20.01234 ± 0.00004", scale{0.1}.mean(20012.341, 0.04, 1000))
-	assert.Equal(t, "20.01234 ± 0.00005", scale{0.1}.mean(20012.341, 0.041, 1000))
-	assert.Equal(t, "20.012341 ± 0.000001", scale{0.1}.mean(20012.341, 1e-9, 1000), "no interval is nothing")
-	assert.Equal(t, "20.0 ± 0.2", scale{0.1}.mean(20012.341, 200, 1000))
-	assert.Equal(t, "-", scale{0.1}.width(none))
-	assert.Equal(t, "0.0", fixed(-0.04, 1))
-}
-
-func TestReasonOfAVerdict(t *testing.T) {
-	c := tugCapture()
-	assert.Equal(t, "rudder (width-jitter); winch (tow line) (signal-loss)", c.reason())
-	c.Verdict = Word(decode.Passed)
-	assert.Equal(t, "every judged channel is in order in this capture", c.reason())
-	c.Verdict = Word(decode.Undecided)
-	assert.Equal(t, "nothing was judged", c.reason())
-	c.Channels[0].Verdict = Word(decode.Undecided)
-	assert.Equal(t, "too little was seen of throttle", c.reason())
-}
-
-func TestManyFindingsAreCountedNotHidden(t *testing.T) {
-	c := tugCapture()
-	c.Findings = nil
-	for i := range 100 {
-		f := Finding{Kind: "glitch", Severity: "warn", Channels: []string{"winch"}, Start: Seconds(i)}
-		if i == 99 {
-			f = Finding{Kind: "signal-loss", Severity: "fail", Channels: []string{"winch"}, Start: Seconds(i)}
-		}
-		c.Findings = append(c.Findings, f)
-	}
-	shown, left := c.worstFindings(40)
-	assert.Len(t, shown, 40)
-	assert.Equal(t, "signal-loss", shown[39].Kind, "a failure is shown however late it comes")
-	assert.Equal(t, "and 60 of glitch; --json lists them all", left)
+	_, a, _ := report.Tug()
+	out := written(t, report.Style{Width: 80}, func(p *set.Sheet) { set.Check(p, c, a, false) })
+	assert.Contains(t, out, "the 3. further event.")
+	assert.NotContains(t, out, "the 4. further event.")
+	assert.Contains(t, out, "\n  and 2 events more: --full\n")
+	out = written(t, report.Style{Width: 80}, func(p *set.Sheet) { set.Check(p, c, a, true) })
+	assert.Contains(t, out, "the 5. further event.")
 }
 
 // A dump with hundreds of signals lists those that carry something first, and
 // counts what is left.
 func TestLargeDumpsListWell(t *testing.T) {
-	h, a, j := tug()
+	h, a, j := report.Tug()
 	for i := range 300 {
 		signal := decode.Irregular
 		if i%3 == 0 {
@@ -179,11 +121,88 @@ func TestLargeDumpsListWell(t *testing.T) {
 		a.Channels = append([]*decode.ChannelAnalysis{{Name: fmt.Sprint("deck.tap", i), Signal: signal}}, a.Channels...)
 		j.Channels = append([]decode.ChannelJudgement{{}}, j.Channels...)
 	}
-	page := written(t, NewInspection(h, a, false, nil), Style{Terminal: true, Width: 80})
-	assert.Less(t, strings.Index(page, "pump"), strings.Index(page, "deck.tap"))
-	assert.Contains(t, page, "\nand 95 silent and 186 irregular channels more; --json lists them all\n")
-	page = written(t, NewCapture(h, a, j, nil, nil), Style{Terminal: true, Width: 80})
-	assert.Contains(t, page, "not judged  189 more; widthwise inspect lists them\n")
-	assert.Contains(t, page, "3 of 305 channels judged; silent: ")
-	assert.Less(t, strings.Count(page, "\n"), 100, "it stays a page or two")
+	out := written(t, report.Style{Width: 80}, func(p *set.Sheet) { set.Inspect(p, report.NewInspection(h, a, false, nil)) })
+	assert.Less(t, strings.Index(out, "pump"), strings.Index(out, "deck.tap"))
+	assert.Contains(t, out, "\nand 95 silent and 186 irregular channels more; --json lists them all\n")
+	out = written(t, report.Style{Width: 80}, func(p *set.Sheet) { set.Check(p, report.NewCapture(h, a, j, nil, nil), a, false) })
+	assert.Contains(t, out, "3 of 305 channels judged")
+	assert.Regexp(t, `and 294\s+more`, out)
+	assert.Less(t, strings.Count(out, "\n"), 24, "it stays a screen")
+}
+
+// A script reads the same columns from any capture, and an unreadable one.
+func TestRowsAreOneTable(t *testing.T) {
+	var b bytes.Buffer
+	require.NoError(t, set.RowsHead(&b))
+	require.NoError(t, set.Rows(&b, report.TugCapture()))
+	require.NoError(t, set.Rows(&b, report.Unreadable("keel\tbad.csv", "3:1: damaged")))
+	lines := strings.Split(strings.TrimSuffix(b.String(), "\n"), "\n")
+	head := strings.Split(lines[0], "\t")
+	require.Len(t, lines, 1+5+1)
+	for _, line := range lines {
+		assert.Len(t, strings.Split(line, "\t"), len(head), "%q", line)
+	}
+	of := func(line, name string) string {
+		fields := strings.Split(line, "\t")
+		for i, h := range head {
+			if h == name {
+				return fields[i]
+			}
+		}
+		return "no column " + name
+	}
+	assert.Equal(t, "throttle", of(lines[1], "channel"))
+	assert.Equal(t, "pass", of(lines[1], "verdict"))
+	assert.Equal(t, "20000.04", of(lines[1], "period_us"))
+	assert.Equal(t, "tow line", of(lines[3], "label"))
+	assert.Equal(t, "", of(lines[4], "verdict"), "a silent channel is not judged")
+	assert.Equal(t, "", of(lines[4], "width_min_us"))
+	assert.Equal(t, `keel\tbad.csv`, of(lines[6], "file"))
+	assert.Equal(t, "3:1: damaged", of(lines[6], "error"))
+}
+
+func TestQuiet(t *testing.T) {
+	of := func(c *report.Capture) string {
+		var b bytes.Buffer
+		require.NoError(t, set.Quiet(&b, c))
+		return b.String()
+	}
+	c := report.TugCapture()
+	assert.Equal(t, "fail\ttug.csv\twinch alone was silent for 0.4 s while the other channels went on.\n", of(c))
+	c.Verdict, c.Events[0].Severity = "pass", "warn"
+	assert.Equal(t, "pass\ttug.csv\t1 warning: winch alone was silent for 0.4 s while the other channels went on.\n", of(c))
+	c.Events = nil
+	assert.Equal(t, "pass\ttug.csv\tNothing was found in the 61 s that were seen.\n", of(c))
+	c.Verdict = "undecided"
+	assert.Equal(t, "undecided\ttug.csv\tNothing was judged: no channel carries servo or pulse-position pulses.\n", of(c))
+	c.Channels[0].Verdict = "undecided"
+	assert.Equal(t, "undecided\ttug.csv\tToo little was seen to pass: throttle (3060 frames).\n", of(c))
+	assert.Equal(t, "unreadable\tx.csv\tno such file\n", of(report.Unreadable("x.csv", "no such file")))
+}
+
+// Lines of many captures stand below one another, whatever their names.
+func TestSeveralAreAligned(t *testing.T) {
+	names := []string{"lab/ann/tug.csv", "lab/bob/a capture with quite a long name.csv", "lab/bad.csv"}
+	for _, width := range []int{76, 80, 120, 200} {
+		s := set.NewSeveral(report.Style{Width: width}, names)
+		var b bytes.Buffer
+		require.NoError(t, s.Head(&b))
+		for _, name := range names[:2] {
+			c := report.TugCapture()
+			c.File = name
+			require.NoError(t, s.Capture(&b, c))
+		}
+		require.NoError(t, s.Capture(&b, report.Unreadable(names[2], "3:1: damaged")))
+		lines := strings.Split(strings.TrimSuffix(b.String(), "\n"), "\n")
+		require.Len(t, lines, 5)
+		assert.Equal(t, "in lab/", lines[0])
+		at := strings.Index(lines[1], "what happened")
+		for _, line := range lines[1:] {
+			assert.LessOrEqual(t, text.StringWidthWithoutEscSequences(line), width, "%q", line)
+		}
+		for _, line := range lines[2:4] {
+			assert.True(t, strings.HasPrefix(string([]rune(line)[at:]), "wire: winch"), "%q", line)
+		}
+		assert.True(t, strings.HasPrefix(string([]rune(lines[4])[at:]), "3:1: damaged"), "%q", lines[4])
+	}
 }

@@ -2,19 +2,21 @@ package main
 
 import (
 	"context"
-	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"widthwise/decode"
 	"widthwise/decode/diagnose"
 	"widthwise/report"
+	"widthwise/report/text"
 )
 
 type checkOptions struct {
 	*options
 	pictures
-	json bool
+	json, rows, full bool
 }
 
 func (a *app) checkCommand() *cobra.Command {
@@ -41,6 +43,8 @@ func (a *app) checkCommand() *cobra.Command {
 }
 
 func (o *checkOptions) flags(f *pflag.FlagSet) {
+	f.BoolVar(&o.full, "full", false, "also each figure with its uncertainty, each finding, what was not seen, all cautions")
+	f.BoolVar(&o.rows, "rows", false, "for scripts: one table parted by tabs over all captures, a line for each channel")
 	f.BoolVar(&o.json, "json", false, "one JSON document over all captures")
 	o.pictures.flags(f)
 }
@@ -55,39 +59,34 @@ func someCaptures(cmd *cobra.Command, args []string) error {
 
 // check judges each capture and tells of it before the next one is read.
 func (a *app) check(ctx context.Context, o *checkOptions, all *batch) error {
-	if o.json && o.alone() {
-		return usageError("--html -: with --json there is one document too many for standard output; --html FILE")
+	if err := o.fits(); err != nil {
+		return err
 	}
-	style := a.style(o.layout, o.color)
 	document := report.NewCheck()
-	first := true
+	teller := o.teller(a, all)
+	if err := teller.head(); err != nil {
+		return err
+	}
 	for c, err := range all.each(ctx) {
+		var told *report.Capture
 		if err != nil {
-			document.Unreadable()
-			continue
-		}
-		a.ended(exitOf(c.judgement.Outcome))
-		told := report.NewCapture(c.header, c.analysis, c.judgement, diagnose.Explain(c.analysis, c.judgement), c.labels)
-		document.Add(told)
-		if err := o.add(told, c); err != nil {
-			return err
-		}
-		switch {
-		case o.json || o.alone():
-		case o.quiet:
-			err = told.WriteVerdict(a.out, style)
-		default:
-			if !first && style.Terminal {
-				fmt.Fprintln(a.out)
+			told = report.Unreadable(c.name, oneLine(bareReason(c.name, err)))
+		} else {
+			a.ended(exitOf(c.judgement.Outcome))
+			told = report.NewCapture(c.header, c.analysis, c.judgement, diagnose.Explain(c.analysis, c.judgement), c.labels)
+			if err := o.add(told, c); err != nil {
+				return err
 			}
-			first = false
-			err = told.WriteText(a.out, style)
 		}
-		if err != nil {
+		document.Add(told)
+		if err := teller.tell(told, c.analysis); err != nil {
 			return err
 		}
 	}
 	if err := ctx.Err(); err != nil {
+		return err
+	}
+	if err := teller.foot(); err != nil {
 		return err
 	}
 	if err := o.write(a.out, document); err != nil {
@@ -97,4 +96,57 @@ func (a *app) check(ctx context.Context, o *checkOptions, all *batch) error {
 		return report.WriteJSON(a.out, document)
 	}
 	return nil
+}
+
+// fits refuses what cannot go to standard output together.
+func (o *checkOptions) fits() error {
+	var asked []string
+	for _, form := range []struct {
+		flag string
+		set  bool
+	}{{"--json", o.json}, {"--rows", o.rows}, {"--full", o.full}, {"--quiet", o.quiet}, {"--html -", o.alone()}} {
+		if form.set {
+			asked = append(asked, form.flag)
+		}
+	}
+	if len(asked) > 1 {
+		return usageError("%s: each wants standard output for itself; one of them", strings.Join(asked, " and "))
+	}
+	return nil
+}
+
+// teller writes captures to standard output as they come: before the first,
+// each, and after the last.
+type teller struct {
+	head, foot func() error
+	tell       func(*report.Capture, *decode.Analysis) error
+}
+
+func (o *checkOptions) teller(a *app, all *batch) teller {
+	nothing := func() error { return nil }
+	style := a.style(o.color)
+	switch {
+	case o.json || o.alone():
+		return teller{nothing, nothing, func(*report.Capture, *decode.Analysis) error { return nil }}
+	case o.quiet:
+		return teller{nothing, nothing, func(c *report.Capture, _ *decode.Analysis) error { return text.Quiet(a.out, c) }}
+	case o.rows:
+		return teller{func() error { return text.RowsHead(a.out) }, nothing, func(c *report.Capture, _ *decode.Analysis) error { return text.Rows(a.out, c) }}
+	case len(all.files) > 1 && !o.full:
+		lines := text.NewSeveral(style, all.names())
+		return teller{func() error { return lines.Head(a.out) }, func() error { return lines.Foot(a.out) },
+			func(c *report.Capture, _ *decode.Analysis) error { return lines.Capture(a.out, c) }}
+	}
+	return teller{nothing, nothing, func(c *report.Capture, measured *decode.Analysis) error {
+		p := text.NewSheet(style)
+		if c.Err != "" {
+			return nil // told on standard error
+		}
+		text.Check(p, c, measured, o.full)
+		if len(all.files) > 1 {
+			p.Line("")
+		}
+		_, err := p.WriteTo(a.out)
+		return err
+	}}
 }

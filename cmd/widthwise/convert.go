@@ -39,7 +39,7 @@ func (a *app) convertCommand() *cobra.Command {
 			return nil
 		},
 	}
-	o.options = commonFlags(cmd, "label", "active", "period", "loss-after", "limits", "color", "layout")
+	o.options = commonFlags(cmd, "label", "active", "period", "loss-after", "limits", "color")
 	group(cmd, printingGroup, func(f *pflag.FlagSet) {
 		f.Func("as", "`csv|vcd` where the name of OUT does not say it", choice(&o.as, "csv", "vcd"))
 		f.Func("samples", "`RATE` a row for each sample, such as 10MHz; otherwise a row for each change", into(&o.samples, formats.ParseRate))

@@ -32,7 +32,7 @@ func (a *app) demoCommand() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		all, err := a.builtIn(o.options, "demo (an invented harbour tug)", text)
+		all, err := a.builtIn(o.options, "demo (an invented tug)", text)
 		if err != nil {
 			return err
 		}

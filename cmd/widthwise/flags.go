@@ -25,7 +25,6 @@ type options struct {
 	labels    []label
 	quiet     bool
 	color     string
-	layout    string
 	progress  string
 }
 
@@ -58,16 +57,15 @@ func group(cmd *cobra.Command, heading string, define func(*pflag.FlagSet), with
 // commonFlags gives cmd the flags that commands share, without those that do
 // not act on it.
 func commonFlags(cmd *cobra.Command, without ...string) *options {
-	o := &options{color: "auto", layout: "auto", progress: "auto"}
+	o := &options{color: "auto", progress: "auto"}
 	group := func(cmd *cobra.Command, heading string, define func(*pflag.FlagSet)) {
 		group(cmd, heading, define, without...)
 	}
 	group(cmd, readingGroup, o.readingFlags)
 	group(cmd, judgingGroup, o.judgingFlags)
 	group(cmd, printingGroup, func(f *pflag.FlagSet) {
-		f.BoolVarP(&o.quiet, "quiet", "q", false, "print the verdict alone, or nothing where there is none")
+		f.BoolVarP(&o.quiet, "quiet", "q", false, "print verdict, file and reason alone, parted by tabs, or nothing where there is no verdict")
 		f.Func("color", "`WHEN` auto, always or never; NO_COLOR is honoured", choice(&o.color, "auto", "always", "never"))
-		f.Func("layout", "`WHAT` page, rows, or auto: a page on a terminal, rows parted by tabs in a pipe", choice(&o.layout, "auto", "page", "rows"))
 		f.Func("progress", "`WHEN` auto, or never: a bar for large files on a terminal", choice(&o.progress, "auto", "never"))
 	})
 	for flag, words := range map[string][]string{

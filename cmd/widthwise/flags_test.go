@@ -32,7 +32,7 @@ func at[T any](v T) *T { return &v }
 
 func TestFlagsToOptions(t *testing.T) {
 	defaults := func(change func(*options)) *options {
-		o := &options{color: "auto", layout: "auto", progress: "auto"}
+		o := &options{color: "auto", progress: "auto"}
 		change(o)
 		return o
 	}

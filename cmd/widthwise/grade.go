@@ -301,7 +301,7 @@ func (a *app) writeClass(class *grade.Class, o *gradeOptions) error {
 	case o.quiet || len(o.alone()) > 0:
 		return nil
 	}
-	return class.WriteText(a.out, a.style("page", o.color))
+	return class.WriteText(a.out, a.style(o.color))
 }
 
 // writePlan shows whose files are whose and which channels they hold.
@@ -323,5 +323,5 @@ func (a *app) writePlan(l *lesson, o *gradeOptions, files []found) error {
 	missing := l.roster.Missing(func(student string) bool {
 		return slices.ContainsFunc(rows, func(p grade.Planned) bool { return p.Student == student })
 	})
-	return grade.WritePlan(a.out, rows, missing, a.style("page", o.color))
+	return grade.WritePlan(a.out, rows, missing, a.style(o.color))
 }

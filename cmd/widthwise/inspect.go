@@ -2,12 +2,12 @@ package main
 
 import (
 	"context"
-	"fmt"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"widthwise/report"
+	"widthwise/report/text"
 )
 
 func (a *app) inspectCommand() *cobra.Command {
@@ -33,7 +33,7 @@ func (a *app) inspect(ctx context.Context, o checkOptions, names []string) error
 	if err != nil {
 		return err
 	}
-	style := a.style(o.layout, o.color)
+	style := a.style(o.color)
 	document := report.NewInspect()
 	for c, err := range all.each(ctx) {
 		if err != nil {
@@ -44,10 +44,12 @@ func (a *app) inspect(ctx context.Context, o checkOptions, names []string) error
 		if o.json || o.quiet {
 			continue
 		}
-		if len(document.Captures) > 1 && style.Terminal {
-			fmt.Fprintln(a.out)
+		p := text.NewSheet(style)
+		if len(document.Captures) > 1 {
+			p.Line("")
 		}
-		if err := told.WriteText(a.out, style); err != nil {
+		text.Inspect(p, told)
+		if _, err := p.WriteTo(a.out); err != nil {
 			return err
 		}
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"iter"
+	"strings"
 
 	"golang.org/x/exp/slices"
 )
@@ -75,4 +76,22 @@ func (b *batch) each(ctx context.Context) iter.Seq2[*capture, error] {
 			}
 		}
 	}
+}
+
+// names are the captures as they are told of.
+func (b *batch) names() []string {
+	var names []string
+	for _, f := range b.files {
+		names = append(names, f.path)
+	}
+	return names
+}
+
+// bareReason is an error without the name of the capture in front.
+func bareReason(name string, err error) string {
+	reason := wording(err)
+	if rest, ok := strings.CutPrefix(reason, name+":"); ok {
+		return strings.TrimSpace(rest)
+	}
+	return reason
 }

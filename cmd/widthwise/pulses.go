@@ -20,7 +20,7 @@ func (a *app) pulsesCommand() *cobra.Command {
 		Example: "  widthwise pulses tug.csv > pulses.csv\n  widthwise pulses --channel rudder --glitches tug.vcd",
 		Args:    oneCapture,
 	}
-	o := commonFlags(cmd, "label", "color", "layout")
+	o := commonFlags(cmd, "label", "color")
 	group(cmd, printingGroup, func(f *pflag.FlagSet) {
 		f.BoolVar(&glitches, "glitches", false, "also the rejected runts and spikes, with note glitch")
 	})

@@ -58,6 +58,7 @@ func TestReadme(t *testing.T) {
 	build.Dir = repository
 	text, err := build.CombinedOutput()
 	require.NoError(t, err, string(text))
+	now := string(page)
 	for _, c := range commands {
 		t.Run(fmt.Sprintf("line %d", c.line), func(t *testing.T) {
 			run := exec.Command("sh", "-c", c.command)
@@ -68,8 +69,15 @@ func TestReadme(t *testing.T) {
 			if err != nil {
 				require.True(t, errors.As(err, &exit), "%v", err)
 			}
+			if *update {
+				now = strings.Replace(now, "$ "+c.command+"\n"+c.output, "$ "+c.command+"\n"+string(got), 1)
+				return
+			}
 			assert.Equal(t, c.output, string(got), "$ %s", c.command)
 		})
+	}
+	if *update {
+		require.NoError(t, os.WriteFile(filepath.Join(repository, "README.md"), []byte(now), 0o666))
 	}
 }
 

@@ -27,20 +27,25 @@ const checkSchema = `{
       "pulses": "whole", "frames": "whole", "dropped_frames": "whole", "glitches": "whole", "losses": "whole", "lost_s": "number",
       "width_us?":  {"min": "number", "p01": "number", "median": "number", "p99": "number", "max": "number", "mean": "number", "sd": "number?"},
       "period_us?": {"nominal": "number?", "pattern": "= steady|alternating|width-timed|irregular?", "min": "number?", "median": "number?", "max": "number?",
-                    "mean": "number?", "sd": "number?", "drift_ppm": "number?"},
+                    "mean": "number?", "sd": "number?", "drift_ppm": "number?",
+                    "changes": [{"at_s": "number", "from_us": "number", "to_us": "number"}]},
       "jitter?": {"width_rms_us": "number?", "width_rms_corrected_us": "number?", "width_p99_us": "number?", "width_pp_us": "number?", "resolved": "bool",
                  "period_rms_us": "number?", "cycle_to_cycle_rms_us": "number?"},
       "rests": [{"start_s": "number", "end_s": "number", "frames": "whole", "width_us": "number", "rms_us": "number?"}],
       "other_kinds": [{"signal": "text", "start_s": "number", "end_s": "number"}],
-      "slots": ["channel"],
+      "follows": "text?", "slots": ["channel"],
       "causes": [{"cause": "text", "evidence": ["text"], "try": "text"}]
     }],
+    "error": "text?",
+    "events": [{"cause": "text", "confidence": "= likely|possible", "severity": "= fail|warn", "channels": ["text"], "start_s": "number", "end_s": "number",
+      "count": "whole", "times": [["number"]], "story": "text", "evidence": ["text"], "against": ["text"], "try": "text", "instead": ["text"], "findings": ["whole"]}],
     "findings": [{
       "kind": "text", "severity": "= fail|warn|note", "channels": ["text"],
       "start_s": "number", "end_s": "number", "count": "whole",
       "measured": "number?", "limit": "number?", "unit": "text?", "message": "text"
     }]
-  }]
+  }],
+  "safety": "text"
 }`
 
 const inspectSchema = `{
@@ -158,7 +163,6 @@ func TestCheckSchema(t *testing.T) {
 	s.fits("", root, document(t, "demo", "--json"))
 	s.fits("", root, document(t, append([]string{"check", "--json"}, captures(t)...)...))
 	s.fits("", root, document(t, append([]string{"check", "--json", "--channel", "*"}, captures(t)...)...))
-	s.fits("", root, document(t, "check", "--json", "nosuch.csv"))
 	for _, path := range []string{
 		".captures[].channels[].width_us.sd", ".captures[].channels[].width_us null", ".captures[].channels[].jitter null",
 		".captures[].channels[].period_us.nominal", ".captures[].channels[].period_us null", ".captures[].channels[].verdict null",

@@ -3,6 +3,7 @@ package main
 import (
 	"io"
 	"os"
+	"strconv"
 
 	"golang.org/x/term"
 
@@ -36,10 +37,13 @@ func systemStreams() streams {
 	return s
 }
 
-// style follows --layout auto|page|rows, --color auto|always|never, NO_COLOR and
-// a dumb terminal.
-func (s streams) style(layout, color string) report.Style {
-	style := report.Style{Terminal: layout == "page" || layout == "auto" && s.outTerminal, Width: s.width}
+// style follows --color auto|always|never, NO_COLOR and a dumb terminal. The
+// width is that of the terminal, which COLUMNS overrides.
+func (s streams) style(color string) report.Style {
+	style := report.Style{Width: s.width}
+	if n, err := strconv.Atoi(s.env("COLUMNS")); err == nil && n > 0 {
+		style.Width = n
+	}
 	switch color {
 	case "always":
 		style.Colour = true

@@ -1,0 +1,283 @@
+package text
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+	"widthwise/report"
+)
+
+// Check sets what `check` tells of one capture: the answer first, on one screen
+// for an ordinary capture, and with full every figure behind it.
+func Check(p *Sheet, c *report.Capture, a *decode.Analysis, full bool) {
+	p.Hang(answer(p, c)+" ", 6, seen(c))
+	if open := undecided(c); open != "" {
+		p.Hang("", 2, open)
+	}
+	p.events(c, full)
+	rows := judged(c)
+	if len(rows) > 0 {
+		p.Blank()
+		p.channels(rows)
+		p.strips(c, a, rows)
+	}
+	p.beside(c)
+	if full {
+		p.full(c, rows)
+		p.Heading("caution")
+		p.Text(report.Safety)
+		return
+	}
+	p.notes(c.Notes, mostNotes)
+	p.Text(caution)
+	p.Text("--full: figures with their uncertainty, every finding, what was not seen.")
+}
+
+// caution is the line that stands with every verdict; widthwise help safety and
+// the full report have the long form.
+const caution = "This is no proof that the machine is safe. Before power: widthwise help safety"
+
+// mayRepeat is decode.MayRepeat in short.
+const mayRepeat = "Pulses at rest cannot show a receiver that repeats its last value on a lost link: sweep one stick slowly for a minute, drive disconnected or propeller off."
+
+const (
+	mostEvents = 5 // shown with an answer; the rest are counted
+	mostNotes  = 3
+)
+
+// answer is the verdict with its warnings.
+func answer(p *Sheet, c *report.Capture) string {
+	if n := warnings(c); n > 0 {
+		return p.verdict(c.Verdict) + ", " + count(n, "warning") + ":"
+	}
+	return p.verdict(c.Verdict) + ":"
+}
+
+// seen says how much of what was seen.
+func seen(c *report.Capture) string {
+	return fmt.Sprintf("%s, %s seen, %d of %s judged", report.Printable(c.File), report.Lasting(c.Duration),
+		len(topJudged(c)), count(int64(len(c.Channels)), "channel"))
+}
+
+// warnings counts the events that warn.
+func warnings(c *report.Capture) (n int64) {
+	for _, e := range c.Events {
+		if e.Severity == string(decode.Warn) {
+			n++
+		}
+	}
+	return n
+}
+
+// undecided says why a capture could not be decided; "" where it was.
+func undecided(c *report.Capture) string {
+	if decode.Outcome(c.Verdict) != decode.Undecided {
+		return ""
+	}
+	var open []string
+	for _, ch := range c.Channels {
+		if ch.Verdict == report.Word(decode.Undecided) {
+			open = append(open, fmt.Sprintf("%s (%s)", ch.Shown(), count(ch.Frames, "frame")))
+		}
+	}
+	switch {
+	case len(c.Channels) == 0:
+		return "The capture has no channel that is read by itself; widthwise inspect lists what it holds."
+	case len(open) == 0:
+		return "Nothing was judged: no channel carries servo or pulse-position pulses."
+	}
+	return "Too little was seen to pass: " + report.Series(open) + "."
+}
+
+// Reason says in one sentence what a verdict rests on.
+func Reason(c *report.Capture) string {
+	switch {
+	case c.Err != "":
+		return report.Printable(c.Err)
+	case len(c.Events) > 0:
+		return report.Printable(c.Events[0].Story)
+	case undecided(c) != "":
+		return undecided(c)
+	}
+	return nothingFound(c)
+}
+
+// nothingFound is all that a pass says.
+func nothingFound(c *report.Capture) string {
+	return "Nothing was found in the " + report.Lasting(c.Duration) + " that were seen."
+}
+
+// events tells what happened, the gravest first.
+func (p *Sheet) events(c *report.Capture, full bool) {
+	p.Blank()
+	if len(c.Events) == 0 && decode.Outcome(c.Verdict) == decode.Passed {
+		p.Text(nothingFound(c))
+	}
+	for i, e := range c.Events {
+		if i == mostEvents && !full {
+			p.Hang("", 2, "and "+count(int64(len(c.Events)-i), "event")+" more: --full")
+			break
+		}
+		p.event(e)
+		if full {
+			p.why(e)
+		}
+	}
+	if c.MayRepeat {
+		p.Text(mayRepeat)
+	}
+}
+
+// event is what happened, what explains it and how surely, and what to try.
+func (p *Sheet) event(e report.Event) {
+	p.Hang(p.severity(e.Severity), 6, report.Printable(e.Story))
+	text := e.Cause + ", " + e.Confidence + "."
+	if e.Try != "" {
+		text += " Try: " + report.Printable(e.Try)
+	}
+	p.Hang("", 6, text)
+}
+
+// why is what speaks for an event's cause and against it, when it happened, and
+// what would look the same.
+func (p *Sheet) why(e report.Event) {
+	const indent = 16
+	tell := func(word string, sentences []string) {
+		for _, s := range sentences {
+			p.Hang("      "+word, indent, report.Printable(s))
+		}
+	}
+	tell("seen", e.Evidence)
+	tell("but", e.Against)
+	if len(e.Instead) > 0 {
+		tell("or it is", []string{strings.Join(e.Instead, "; ")})
+	}
+	var times []string
+	for _, t := range e.Times {
+		times = append(times, moment(t[0], t[1]))
+	}
+	more := ""
+	if n := e.Count - int64(len(e.Times)); n > 0 {
+		more = " and " + strconv.FormatInt(n, 10) + " more"
+	}
+	tell("at", []string{strings.Join(times, ", ") + more})
+}
+
+// moment is an instant or a stretch, in seconds.
+func moment(start, end report.Seconds) string {
+	if from, to := start.Decimals(3), end.Decimals(3); from != to {
+		return from + ".." + to + " s"
+	}
+	return start.Decimals(3) + " s"
+}
+
+// judged lists the judged channels, the slots of a stream after it.
+func judged(c *report.Capture) []*report.Channel {
+	var rows []*report.Channel
+	for _, ch := range c.Channels {
+		if ch.Judged {
+			rows = append(append(rows, ch), ch.Slots...)
+		}
+	}
+	return rows
+}
+
+// channels is a table of the judged channels; on a narrow screen it leaves out
+// columns, and at last each channel is a sentence.
+func (p *Sheet) channels(rows []*report.Channel) {
+	for _, without := range [][]string{nil, {"signal"}, {"signal", "frames"}} {
+		var cols []column
+		for _, c := range channelColumns(p, rows) {
+			if !slices.Contains(without, c.head) {
+				cols = append(cols, c)
+			}
+		}
+		if set := p.ledger(cols); p.fits(set) {
+			p.Line(set)
+			return
+		}
+	}
+	for _, ch := range rows {
+		p.Hang(ch.Shown()+" ", 2, fmt.Sprintf("%s: width %s us, period %s ms, jitter %s us, %d dropped, %s, %s", p.verdict(ch.Verdict),
+			span(ch.Width), period(ch.Period), jitter(ch.Jitter), ch.Dropped, count(ch.Glitches, "glitch"), count(ch.Losses, "loss")))
+	}
+}
+
+func channelColumns(p *Sheet, rows []*report.Channel) []column {
+	number := func(n int64) string { return strconv.FormatInt(n, 10) }
+	cells := func(head string, right bool, of func(*report.Channel) string) column {
+		c := column{head: head, right: right}
+		for _, ch := range rows {
+			c.cells = append(c.cells, of(ch))
+		}
+		return c
+	}
+	cols := []column{
+		cells("channel", false, (*report.Channel).Shown),
+		cells("signal", false, func(c *report.Channel) string { return c.Signal }),
+		cells("frames", true, func(c *report.Channel) string { return number(c.Frames) }),
+		cells("width us", true, func(c *report.Channel) string { return span(c.Width) }),
+		cells("period ms", true, func(c *report.Channel) string { return period(c.Period) }),
+		cells("jitter us", true, func(c *report.Channel) string { return jitter(c.Jitter) }),
+		cells("drop", true, func(c *report.Channel) string { return number(c.Dropped) }),
+		cells("glitch", true, func(c *report.Channel) string { return number(c.Glitches) }),
+		cells("loss", true, func(c *report.Channel) string { return number(c.Losses) }),
+		cells("verdict", false, func(c *report.Channel) string { return p.verdict(c.Verdict) }),
+	}
+	if !slices.ContainsFunc(rows, func(c *report.Channel) bool { return c.Signal != string(decode.Servo) }) {
+		cols = slices.Delete(cols, 1, 2)
+	}
+	return cols
+}
+
+// beside names the channels that were not judged, and how to have them judged.
+func (p *Sheet) beside(c *report.Capture) {
+	const most = 8
+	var names []string
+	example, more := "", 0
+	for _, ch := range c.Channels {
+		if ch.Judged {
+			continue
+		}
+		if len(names) == most {
+			more++
+			continue
+		}
+		names = append(names, ch.Shown()+" "+aside(ch))
+		if example == "" {
+			example = ch.Argument()
+		}
+	}
+	if len(names) == 0 {
+		return
+	}
+	list := strings.Join(names, ", ")
+	if more > 0 {
+		list += fmt.Sprintf(" and %d more", more)
+	}
+	p.Blank()
+	p.Text("Not judged: " + list + ". To judge one, name it: --channel " + example)
+}
+
+// aside is the kind of a channel that is not judged, in a word or two.
+func aside(c *report.Channel) string {
+	if c.Signal == string(decode.Silent) && c.Level != "" {
+		return "(silent, " + string(c.Level) + ")"
+	}
+	return "(" + c.Signal + ")"
+}
+
+// notes are what the reader assumed or left out.
+func (p *Sheet) notes(notes []string, most int) {
+	for i, note := range notes {
+		if i == most {
+			p.Text(fmt.Sprintf("and %s more: --full", count(int64(len(notes)-i), "note")))
+			return
+		}
+		p.Hang("note", 6, report.Printable(note))
+	}
+}

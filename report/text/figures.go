@@ -1,0 +1,180 @@
+package text
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"widthwise/decode"
+	"widthwise/report"
+)
+
+// How figures are written: with as many digits as their uncertainty allows,
+// and the uncertainty with two.
+
+// stated writes a value and the half width of its 95 % interval.
+func stated(v, u float64) string {
+	if missing(v) {
+		return "-"
+	}
+	if !(u > 0) || math.IsInf(u, 0) {
+		return significant(v, 5)
+	}
+	digits := decimalsOf(u, 2)
+	return fixed(v, digits) + " ± " + fixed(u, digits)
+}
+
+// decimalsOf is how many decimals leave u so many digits, at most nine.
+func decimalsOf(u float64, digits int) int {
+	return min(max(digits-1-int(math.Floor(math.Log10(u)+1e-9)), 0), 9)
+}
+
+// significant writes v with so many digits, and no exponent.
+func significant(v float64, digits int) string {
+	if missing(v) {
+		return "-"
+	}
+	if v == 0 {
+		return "0"
+	}
+	return fixed(v, decimalsOf(math.Abs(v), digits))
+}
+
+func fixed(v float64, digits int) string { return report.Fixed(report.Number(v), digits) }
+
+func missing(v float64) bool { return math.IsNaN(v) || math.IsInf(v, 0) }
+
+// width is a single width or percentile, as fine as the time step.
+func width(n, resolution report.Number) string { return report.Fixed(n, report.Decimals(resolution)) }
+
+// span writes a range of widths to the microsecond, for a table.
+func span(w *report.Width) string {
+	if w == nil {
+		return "-"
+	}
+	low, high := fixed(float64(w.Min), 0), fixed(float64(w.Max), 0)
+	if low == high {
+		return low
+	}
+	return low + ".." + high
+}
+
+// period in milliseconds, for a table: to the microsecond and no finer than its
+// interval.
+func period(p *report.Period) string {
+	switch {
+	case p == nil || missing(float64(p.Nominal)):
+		return "-"
+	case len(p.Changes) > 0:
+		return "changes"
+	}
+	digits := 3
+	if u := float64(p.MeanU95) / 1000; u > 0 {
+		digits = min(digits, max(decimalsOf(u, 1), 1))
+	}
+	return fixed(float64(p.Nominal)/1000, digits)
+}
+
+// jitter in microseconds, for a table.
+func jitter(j *report.Jitter) string {
+	switch {
+	case j == nil || missing(float64(j.WidthRMS)):
+		return "-"
+	case !j.Resolved:
+		return "< step"
+	}
+	return significant(float64(j.WidthRMS), 2)
+}
+
+// lines are one channel's figures with their uncertainty. A slot has the period
+// of its stream.
+func lines(c *report.Channel, resolution report.Number) []string {
+	var out []string
+	if text := periodLine(c.Period); text != "" && !c.Slot() {
+		out = append(out, text)
+		for _, change := range c.Period.Changes {
+			out = append(out, fmt.Sprintf("period changes at %s s from %s to %s ms", change.At.Decimals(2),
+				significant(float64(change.From)/1000, 4), significant(float64(change.To)/1000, 4)))
+		}
+	}
+	if w := c.Width; w != nil {
+		out = append(out, fmt.Sprintf("width %s to %s us, median %s us", width(w.Min, resolution), width(w.Max, resolution), width(w.Median, resolution)))
+	}
+	if text := jitterLine(c.Jitter, resolution); text != "" {
+		out = append(out, text)
+	}
+	out = append(out, fmt.Sprintf("%s of %s; %s, %s, %s, %s s lost", count(c.Pulses, "pulse"), count(c.Frames, "frame"),
+		count(c.Dropped, "dropped frame"), count(c.Glitches, "glitch"), count(c.Losses, "loss"), c.Lost.Decimals(3)))
+	switch {
+	case c.Follows != "":
+		out = append(out, fmt.Sprintf("place %d in the frame; begins where %s ends", place(c), report.Printable(string(c.Follows))))
+	case place(c) == 1:
+		out = append(out, "first in the frame")
+	case place(c) > 1:
+		out = append(out, fmt.Sprintf("place %d in the frame, %s us after its first pulse", place(c), width(c.Offset, resolution)))
+	}
+	for _, k := range c.OtherKinds {
+		out = append(out, fmt.Sprintf("%s from %s to %s s", k.Signal, k.Start.Decimals(3), k.End.Decimals(3)))
+	}
+	return out
+}
+
+func place(c *report.Channel) int {
+	if c.Place == nil {
+		return 0
+	}
+	return *c.Place
+}
+
+func periodLine(p *report.Period) string {
+	if p == nil || missing(float64(p.Nominal)) {
+		return ""
+	}
+	text := "period " + significant(float64(p.Nominal)/1000, 6) + " ms"
+	if !missing(float64(p.Mean)) {
+		text = "period " + stated(float64(p.Mean)/1000, float64(p.MeanU95)/1000) + " ms, sd " + significant(float64(p.SD), 2) + " us"
+	}
+	if p.Pattern != "" {
+		text += ", " + string(p.Pattern)
+	}
+	if p.Pattern != report.Word(decode.Steady) && len(p.Recurring) > 1 {
+		var each []string
+		for _, r := range p.Recurring {
+			each = append(each, significant(float64(r)/1000, 5))
+		}
+		text += " (" + strings.Join(each, ", ") + " ms)"
+	}
+	if !missing(float64(p.DriftPPM)) {
+		text += ", drift " + fixed(float64(p.DriftPPM), 0) + " ppm"
+	}
+	return text
+}
+
+// jitterLine says how steady the widths are at rest, or why that is not known.
+func jitterLine(j *report.Jitter, resolution report.Number) string {
+	switch {
+	case j == nil:
+		return ""
+	case missing(float64(j.WidthRMS)):
+		return "jitter not known: no rest of 25 frames"
+	case !j.Resolved:
+		return "jitter below what the time step resolves"
+	}
+	low, high := float64(j.WidthRMSLow95), float64(j.WidthRMSHigh95)
+	text := "jitter " + significant(float64(j.WidthRMS), 2) + " us rms"
+	if !missing(low) && !missing(high) && high > low {
+		digits := decimalsOf((high-low)/2, 2)
+		text = fmt.Sprintf("jitter %s us rms (95 %%: %s to %s)", fixed(float64(j.WidthRMS), digits), fixed(low, digits), fixed(high, digits))
+	}
+	if !missing(float64(j.WidthP99)) {
+		return text + ", p99 " + width(j.WidthP99, resolution) + " us, at rest over " + count(j.WidthN, "frame")
+	}
+	if !missing(float64(j.WidthPP)) {
+		text += ", largest swing of " + strconv.FormatInt(j.WidthN, 10) + " " + width(j.WidthPP, resolution) + " us"
+	}
+	return text
+}
+
+// clockWords name what no interval knows of. 50 ppm: common practice, no source.
+const clockWords = "± is 95 %. The error of the capture's own clock is not in it and cannot be seen: 50 ppm, a common figure, is 1 us in 20 ms."

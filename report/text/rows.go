@@ -1,0 +1,131 @@
+package text
+
+import (
+	"io"
+	"strconv"
+	"strings"
+
+	"widthwise/report"
+)
+
+// rowColumns are the fields of the table for scripts. They never change their
+// place; what comes is added behind.
+var rowColumns = []struct {
+	name string
+	of   func(*report.Capture, *report.Channel) string
+}{
+	{"file", func(c *report.Capture, _ *report.Channel) string { return report.Printable(c.File) }},
+	{"capture_verdict", func(c *report.Capture, _ *report.Channel) string { return string(c.Verdict) }},
+	{"seen_s", func(c *report.Capture, _ *report.Channel) string { return c.Duration.String() }},
+	{"channel", func(_ *report.Capture, ch *report.Channel) string { return report.Printable(ch.Name) }},
+	{"label", func(_ *report.Capture, ch *report.Channel) string { return report.Printable(ch.Label) }},
+	{"signal", func(_ *report.Capture, ch *report.Channel) string { return ch.Signal }},
+	{"active", func(_ *report.Capture, ch *report.Channel) string { return string(ch.Active) }},
+	{"verdict", func(_ *report.Capture, ch *report.Channel) string { return string(ch.Verdict) }},
+	{"pulses", whole(func(ch *report.Channel) int64 { return ch.Pulses })},
+	{"frames", whole(func(ch *report.Channel) int64 { return ch.Frames })},
+	{"dropped_frames", whole(func(ch *report.Channel) int64 { return ch.Dropped })},
+	{"glitches", whole(func(ch *report.Channel) int64 { return ch.Glitches })},
+	{"losses", whole(func(ch *report.Channel) int64 { return ch.Losses })},
+	{"lost_s", func(_ *report.Capture, ch *report.Channel) string { return ch.Lost.String() }},
+	{"width_min_us", ofWidth(func(w *report.Width) report.Number { return w.Min })},
+	{"width_median_us", ofWidth(func(w *report.Width) report.Number { return w.Median })},
+	{"width_max_us", ofWidth(func(w *report.Width) report.Number { return w.Max })},
+	{"period_us", ofPeriod(func(p *report.Period) report.Number { return p.Nominal })},
+	{"period_sd_us", ofPeriod(func(p *report.Period) report.Number { return p.SD })},
+	{"jitter_rms_us", ofJitter(func(j *report.Jitter) report.Number { return j.WidthRMS })},
+	{"jitter_p99_us", ofJitter(func(j *report.Jitter) report.Number { return j.WidthP99 })},
+	{"jitter_resolved", func(_ *report.Capture, ch *report.Channel) string {
+		if ch.Jitter == nil {
+			return ""
+		}
+		return strconv.FormatBool(ch.Jitter.Resolved)
+	}},
+	{"error", func(c *report.Capture, _ *report.Channel) string { return report.Printable(c.Err) }},
+}
+
+// RowsHead writes the one header.
+func RowsHead(w io.Writer) error {
+	var names []string
+	for _, c := range rowColumns {
+		names = append(names, c.name)
+	}
+	_, err := io.WriteString(w, strings.Join(names, "\t")+"\n")
+	return err
+}
+
+// Rows writes a line for each channel and slot of a capture; one that could not
+// be read has a line with its error.
+func Rows(w io.Writer, c *report.Capture) error {
+	var b strings.Builder
+	for _, ch := range c.Channels {
+		row(&b, c, ch)
+		for _, slot := range ch.Slots {
+			row(&b, c, slot)
+		}
+	}
+	if c.Err != "" {
+		line := make([]string, len(rowColumns))
+		line[0], line[len(line)-1] = report.Printable(c.File), report.Printable(c.Err)
+		b.WriteString(strings.Join(line, "\t") + "\n")
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func row(b *strings.Builder, c *report.Capture, ch *report.Channel) {
+	for i, col := range rowColumns {
+		if i > 0 {
+			b.WriteByte('\t')
+		}
+		b.WriteString(col.of(c, ch))
+	}
+	b.WriteByte('\n')
+}
+
+type cell = func(*report.Capture, *report.Channel) string
+
+func whole(of func(*report.Channel) int64) cell {
+	return func(_ *report.Capture, ch *report.Channel) string { return strconv.FormatInt(of(ch), 10) }
+}
+
+func ofWidth(of func(*report.Width) report.Number) cell {
+	return func(_ *report.Capture, ch *report.Channel) string {
+		if ch.Width == nil {
+			return ""
+		}
+		return of(ch.Width).String()
+	}
+}
+
+func ofPeriod(of func(*report.Period) report.Number) cell {
+	return func(_ *report.Capture, ch *report.Channel) string {
+		if ch.Period == nil {
+			return ""
+		}
+		return of(ch.Period).String()
+	}
+}
+
+func ofJitter(of func(*report.Jitter) report.Number) cell {
+	return func(_ *report.Capture, ch *report.Channel) string {
+		if ch.Jitter == nil {
+			return ""
+		}
+		return of(ch.Jitter).String()
+	}
+}
+
+// Quiet writes verdict, file and reason, parted by tabs.
+func Quiet(w io.Writer, c *report.Capture) error {
+	verdict := string(c.Verdict)
+	if c.Err != "" {
+		verdict = "unreadable"
+	}
+	reason := Reason(c)
+	if n := warnings(c); n > 0 {
+		reason = count(n, "warning") + ": " + reason
+	}
+	_, err := io.WriteString(w, strings.Join([]string{verdict, report.Printable(c.File), reason}, "\t")+"\n")
+	return err
+}

@@ -1,0 +1,131 @@
+package text
+
+import (
+	"strings"
+
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+	"widthwise/report"
+	"widthwise/report/trace"
+)
+
+// Strips of chart paper, one a channel: time from left to right, the width as
+// the height of the pen, a gap where no pulse is, and a mark where a finding
+// lies. Findings that speak of the whole capture leave no mark.
+
+const (
+	shortestStrip = 20
+	paleInk       = " "
+)
+
+// pens draw a width by its height, low to high; marks a finding by its severity.
+var (
+	pens       = []string{"⎽", "⎼", "─", "⎻", "⎺"}
+	severities = []string{"", "note", "warn", "fail"}
+	marks      = []string{"", "·", "!", "X"}
+)
+
+func (p *Sheet) strips(c *report.Capture, a *decode.Analysis, rows []*report.Channel) {
+	measured := map[string]*decode.ChannelAnalysis{}
+	for _, m := range a.Measured() {
+		measured[m.Name] = m
+	}
+	names := 0
+	for _, ch := range rows {
+		names = min(max(names, columns(ch.Shown())), 24)
+	}
+	length := p.Width - names - 2
+	if length < shortestStrip || c.Duration <= 0 {
+		return
+	}
+	low, high := paper(rows)
+	var strips []string
+	for _, ch := range rows {
+		if m := measured[ch.Name]; m != nil {
+			name := clip(ch.Shown(), names)
+			strips = append(strips, name+strings.Repeat(" ", names-columns(name)+2)+p.strip(c, ch, m, length, low, high))
+		}
+	}
+	if len(strips) == 0 {
+		return
+	}
+	p.Blank()
+	p.Line(strings.Join(strips, "\n"))
+	left, right := c.Start.Decimals(1)+" s", c.End.Decimals(1)+" s"
+	legend := "X fail  ! warn  · note"
+	if gap := length - len(left) - len(right) - len([]rune(legend)); gap >= 4 {
+		p.Line(strings.Repeat(" ", names+2) + left + strings.Repeat(" ", gap/2) + legend + strings.Repeat(" ", gap-gap/2) + right)
+		return
+	}
+	p.Line(strings.Repeat(" ", names+2) + left + strings.Repeat(" ", max(length-len(left)-len(right), 1)) + right)
+}
+
+// paper is the range of widths that the strips' height stands for, in
+// picoseconds: the usual one, or half of it where all pulses are narrow.
+func paper(rows []*report.Channel) (low, high decode.Time) {
+	const usual, narrow = 1000 * decode.Microsecond, 500 * decode.Microsecond
+	for _, ch := range rows {
+		if ch.Width != nil && ch.Width.Median > 1000 {
+			return usual, 2 * usual
+		}
+	}
+	return narrow, 2 * narrow
+}
+
+func (p *Sheet) strip(c *report.Capture, ch *report.Channel, m *decode.ChannelAnalysis, length int, low, high decode.Time) string {
+	found := findingsOn(c, ch, length)
+	paper := trace.Thin(m, decode.Time(c.Start), decode.Time(c.End), length)
+	var b strings.Builder
+	for i, pen := range heights(paper, low, high) {
+		if at := found[i]; at > 0 {
+			b.WriteString(p.ink(severities[at], marks[at]))
+			continue
+		}
+		b.WriteString(pen)
+	}
+	return b.String()
+}
+
+// heights draws each column; one without a pulse keeps the height where the pen
+// stays down across it.
+func heights(paper []trace.Column, low, high decode.Time) []string {
+	out := make([]string, len(paper))
+	last := -1 // the column drawn last
+	for i, col := range paper {
+		if out[i] = paleInk; col.Pulses == 0 {
+			continue
+		}
+		middle := (col.Min + col.Max) / 2
+		out[i] = pens[min(max(int((middle-low)*decode.Time(len(pens))/(high-low)), 0), len(pens)-1)]
+		for k := last + 1; last >= 0 && !col.Lifted && k < i; k++ {
+			out[k] = out[last]
+		}
+		last = i
+	}
+	return out
+}
+
+// findingsOn tells how grave the findings are in each column.
+func findingsOn(c *report.Capture, ch *report.Channel, length int) []int {
+	cells := make([]int, length)
+	at := func(t report.Seconds) int {
+		return min(max(int(float64(t-c.Start)/float64(c.Duration)*float64(length)), 0), length-1)
+	}
+	for _, f := range c.Findings {
+		if !speaksOf(f, ch) || f.End-f.Start > c.Duration/100*95 {
+			continue
+		}
+		for i := at(f.Start); i <= at(f.End); i++ {
+			cells[i] = max(cells[i], slices.Index(severities, f.Severity))
+		}
+	}
+	return cells
+}
+
+// speaksOf tells whether a finding is about a channel or one of its slots.
+func speaksOf(f report.Finding, ch *report.Channel) bool {
+	return slices.ContainsFunc(f.Channels, func(name string) bool {
+		return name == ch.Name || slices.ContainsFunc(ch.Slots, func(s *report.Channel) bool { return s.Name == name })
+	})
+}
