@@ -32,24 +32,36 @@ var (
 //go:embed help_formats.txt
 var formatsHelp string
 
+// wordsHelp explains the words of the reports.
+//
+//go:embed help_words.txt
+var wordsHelp string
+
+// safetyHelp is the long form of the caution that stands with every verdict.
+//
+//go:embed help_safety.txt
+var safetyHelp string
+
 const exitHelp = `Exit status, everywhere:
 
   0  in order
-  1  something failed: a judged channel
+  1  something failed: a judged channel, a tolerance, a safety rule
   2  usage, or a capture that could not be read
   3  undecided: nothing was judged, or too little was seen to pass
 
 With several captures the first of 2, 1, 3, 0 that occurs is the status of the
 run; every capture that can be read is still reported. inspect, pulses and
-convert end with 0 or 2.
+convert end with 0 or 2, calibrate also with 3 where a constant could not be
+found; grade ends with 0 whatever the grades, and 2 if nothing could be graded.
 
 A script at the bench:
 
   widthwise check --quiet tug.csv
   case $? in
-    0) echo go ;;
+    0) echo in order, in what was seen ;;
     1) echo look at it: widthwise check tug.csv ;;
-    *) echo capture again ;;
+    3) echo too little to tell: record for longer ;;
+    *) echo not readable ;;
   esac
 `
 
@@ -61,6 +73,8 @@ func topics() []*cobra.Command {
 		{Use: "rubric", Short: "a rubric, ready to be changed", Long: rubricExample},
 		{Use: "exercise", Short: "an exercise for that rubric, as a scenario", Long: exerciseExample},
 		{Use: "formats", Short: "what captures are read", Long: formatsHelp},
+		{Use: "words", Short: "the words of the reports, explained", Long: wordsHelp},
+		{Use: "safety", Short: "what a pass means, and cautions", Long: safetyHelp},
 		{Use: "exit", Short: "what the exit status says", Long: exitHelp},
 	}
 }
