@@ -2,7 +2,6 @@ package decode
 
 import (
 	"fmt"
-	"maps"
 	"math"
 	"sync"
 
@@ -50,6 +49,7 @@ func (r *Recording) Analyse() *Analysis {
 	for i, w := range r.channels {
 		a.Channels = append(a.Channels, r.identify(a, w, chosen[i].pulser))
 	}
+	r.unjudged(a)
 	a.timeFrames()
 	a.boundCapture()
 	a.Notes = append(a.Notes, r.unitHints(a)...)
@@ -145,6 +145,9 @@ func (r *Recording) identify(a *Analysis, w *channelState, p *pulser) *ChannelAn
 		return ca
 	}
 	ca.Signal = w.mostly()
+	if (ca.Signal == Duty || ca.Signal == Irregular) && r.driven(w, p) {
+		ca.Signal = Servo
+	}
 	asked := w.named || e.Signal == Servo
 	if ca.Signal == Servo && p.accepted < minPulses && !asked {
 		ca.Signal = Irregular
@@ -156,6 +159,13 @@ func (r *Recording) identify(a *Analysis, w *channelState, p *pulser) *ChannelAn
 		if s.Signal != ca.Signal && !(ca.Signal == Irregular && s.Signal == Servo) && !(ca.Signal == Echo && s.Signal == Servo) && !(ca.Signal == Servo && (s.Signal == Irregular || s.Signal == Duty)) {
 			ca.OtherKinds = append(ca.OtherKinds, s)
 		}
+	}
+	if ca.Signal == Servo {
+		ca.OtherKinds = append(ca.OtherKinds, w.others...)
+		slices.SortStableFunc(ca.OtherKinds, func(a, b KindSpan) int { return cmpTime(a.Start, b.Start) })
+	}
+	if ca.Signal == Irregular || ca.Signal == Echo {
+		ca.rejected = w.mostRejected()
 	}
 	switch ca.Signal {
 	case Servo:
@@ -179,16 +189,19 @@ func (r *Recording) identify(a *Analysis, w *channelState, p *pulser) *ChannelAn
 	return ca
 }
 
-// mostly returns the kind of most seconds that are not silent.
+// servoSeconds is how many seconds of servo pulses make a servo channel,
+// whatever else it carried.
+const servoSeconds = 2
+
+// mostly returns the kind of most seconds that are not silent, but enough
+// seconds of servo pulses make it servo.
 func (w *channelState) mostly() Signal {
-	seconds := maps.Clone(w.seconds)
-	if seconds[Echo] > 0 {
-		seconds[Echo] += w.perhapsEcho
-		seconds[Servo] -= w.perhapsEcho
+	if w.servo >= servoSeconds && w.seconds[Echo] < w.servo {
+		return Servo
 	}
 	best := Irregular
 	for _, k := range []Signal{Echo, Serial, PulsePosition, Servo, Duty, Irregular} {
-		if seconds[k] > seconds[best] {
+		if w.seconds[k] > w.seconds[best] {
 			best = k
 		}
 	}

@@ -125,6 +125,11 @@ type ChannelAnalysis struct {
 
 	channel *channel // what the figures come from; nil where nothing was decoded
 	asked   *channel // pulses of a channel that was named and is something else
+	// rejected are the short marks on a line that is not judged; nil elsewhere.
+	rejected *train
+	// keepsTimeWith names the servo channel whose frames the edges of a line
+	// follow that is none itself; "" where there is none.
+	keepsTimeWith string
 }
 
 // Analysis is what was measured in one capture.

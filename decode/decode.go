@@ -51,13 +51,15 @@ type channelState struct {
 	markBlind  bool    // nothing is known of the time before the next one
 
 	seconds map[Signal]int64
-	// servo seconds that are an echo if others, in which the stick moves, are
-	perhapsEcho int64
-	spans       []KindSpan // seconds of one kind joined; silent ones left out
-	bits        []Time     // bit times, one a serial second (capped)
-	rates       []Time     // intervals, one a duty second (capped)
-	dutyMin     float64
-	dutyMax     float64
+	echoOf  string     // the channel whose edges it copied last
+	servoAt Level      // the level of the last servo pulses; Unknown before any
+	servo   int64      // seconds of enough of them
+	spans   []KindSpan // seconds of one kind joined; silent ones left out
+	others  []KindSpan // signals that took the place of servo pulses
+	bits    []Time     // bit times, one a serial second (capped)
+	rates   []Time     // intervals, one a duty second (capped)
+	dutyMin float64
+	dutyMax float64
 }
 
 // Decode passes once over s. An error of the source ends it and is returned
@@ -273,8 +275,8 @@ func (d *decoder) closeSecond() {
 		}
 	}
 	for _, w := range d.touched {
-		if w.kind.signal != Silent && w.kind.signal != Serial && d.echo(w, w.kind.signal) {
-			w.kind.signal = Echo
+		if o := d.echoed(w); o != nil && w.kind.signal != Silent && w.kind.signal != Serial {
+			w.kind.signal, w.echoOf = Echo, o.name
 		}
 		w.book(w.kind)
 	}
@@ -303,18 +305,16 @@ func (d *decoder) stamps(w *channelState) {
 	}
 }
 
-func (d *decoder) echo(w *channelState, signal Signal) bool {
-	for _, o := range d.touched {
-		if o == w || !echoes(&w.sec, &o.sec) {
-			continue
-		}
-		if signal != Servo || copiesPulses(&w.sec, &o.sec) {
-			return true
-		}
-		w.perhapsEcho++ // both at rest: outputs that start together look the same
-		return false
+// echoed returns the channel whose edges another copied in this second, and only
+// a part of whose pulses; nil where there is none.
+func (d *decoder) echoed(w *channelState) *channelState {
+	i := slices.IndexFunc(d.touched, func(o *channelState) bool {
+		return o != w && echoes(&w.sec, &o.sec) && !mirrors(&w.sec, &o.sec)
+	})
+	if i < 0 {
+		return nil
 	}
-	return false
+	return d.touched[i]
 }
 
 // book books a second's kind and feeds the channel's pulsers.
@@ -323,9 +323,18 @@ func (w *channelState) book(k secondKind) {
 		w.seconds = map[Signal]int64{}
 		w.high, w.low = &pulser{active: High, below: w.below}, &pulser{active: Low, below: w.below}
 	}
+	signal, another := w.asServo(k)
+	k.signal = signal
 	if k.signal != Silent {
 		w.seconds[k.signal]++
-		w.addSpan(KindSpan{k.signal, k.start, k.end})
+		w.spans = addKind(w.spans, KindSpan{k.signal, k.start, k.end})
+	}
+	if another {
+		w.others = addKind(w.others, KindSpan{k.signal, k.start, k.end})
+	}
+	if k.signal == Servo && k.active != Unknown && w.sec.pulseLike(k.active) >= fewMarks {
+		w.servo++
+		w.servoAt = k.active
 	}
 	switch k.signal {
 	case Serial:
@@ -343,7 +352,7 @@ func (w *channelState) book(k secondKind) {
 		}
 	}
 	w.mark()
-	foreign := w.sec.busy || k.signal == PulsePosition || k.signal == Serial
+	foreign := another || w.sec.busy || k.signal == PulsePosition || k.signal == Serial
 	for _, s := range w.sec.ended {
 		if foreign && s.end >= k.start {
 			if s.start < k.end {
@@ -353,7 +362,7 @@ func (w *channelState) book(k secondKind) {
 			foreign = false
 		}
 		if s.start == w.foreignEnd {
-			s.openStart = true // what the other kind left behind
+			continue // what the other kind left behind is no sign of life
 		}
 		w.high.add(s)
 		w.low.add(s)
@@ -387,13 +396,13 @@ func (w *channelState) skip(start, end Time) {
 	w.low.foreign(start, end)
 }
 
-// addSpan joins what is of one kind in neighbouring seconds.
-func (w *channelState) addSpan(s KindSpan) {
-	if n := len(w.spans); n > 0 && w.spans[n-1].Signal == s.Signal && s.Start-w.spans[n-1].End < 2*Second || len(w.spans) >= maxSpans {
-		w.spans[n-1].End = s.End
-		return
+// addKind joins what is of one kind in neighbouring seconds.
+func addKind(all []KindSpan, s KindSpan) []KindSpan {
+	if n := len(all); n > 0 && all[n-1].Signal == s.Signal && s.Start-all[n-1].End < 2*Second || len(all) >= maxSpans {
+		all[len(all)-1].End = s.End
+		return all
 	}
-	w.spans = append(w.spans, s)
+	return append(all, s)
 }
 
 // finish closes what is open at the capture's end.

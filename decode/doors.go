@@ -69,14 +69,18 @@ func (a *ChannelAnalysis) Pulses() iter.Seq[Pulse] {
 	}
 }
 
-// Glitches yields the rejected marks and the breaks, up to 65536 of them.
+// Glitches yields the rejected marks and the breaks, up to 65536 of them, on
+// irregular lines and echoes too, which are not judged.
 func (a *ChannelAnalysis) Glitches() iter.Seq[Rejected] {
 	return func(yield func(Rejected) bool) {
-		c := a.decoded()
-		if c == nil || c.pulser == nil {
+		t := a.rejected
+		if c := a.decoded(); c != nil && c.pulser != nil {
+			t = &c.pulser.glitches
+		}
+		if t == nil {
 			return
 		}
-		r := c.pulser.glitches.read()
+		r := t.read()
 		for e, ok := r.next(); ok; e, ok = r.next() {
 			if !yield(Rejected{e.start, e.width, e.marks&broken != 0}) {
 				return

@@ -363,7 +363,8 @@ func TestFamiliesOfChanges(t *testing.T) {
 		assert.InDelta(t, 12.0, float64(c.OtherKinds[0].Start)/1e12, 1)
 		assert.InDelta(t, 20.0, float64(c.OtherKinds[0].End)/1e12, 1)
 		assert.InDelta(t, 600, c.FrameCount, 50, "frames before %s", kind)
-		assert.Zero(t, c.LossCount, "what follows as %s is no loss", kind)
+		assert.EqualValues(t, 1, c.LossCount, "its frames are missing where %s takes their place", kind)
+		assert.InDelta(t, 8, float64(c.LostTime)/1e12, 1.1)
 	}
 }
 
@@ -399,7 +400,7 @@ func TestFamiliesOfKinds(t *testing.T) {
 			cases[decode.Duty] = append(cases[decode.Duty], fmt.Sprintf("kind = 'duty'\nframes = { period = '%s' }\nduty_percent = %d", p, d))
 		}
 	}
-	for _, share := range []float64{0.3, 0.6} {
+	for _, share := range []float64{0.1, 0.3, 0.45} {
 		cases[decode.Echo] = append(cases[decode.Echo], fmt.Sprintf("kind = 'echo'\nof = 'throttle'\nshare = %g", share))
 	}
 	var b strings.Builder

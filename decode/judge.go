@@ -219,7 +219,10 @@ func (j *judge) conclude() {
 		}
 		j.out.Outcome = worse(j.out.Outcome, cj.Outcome)
 	}
-	if !any {
+	timed := slices.ContainsFunc(j.a.Channels, func(ca *ChannelAnalysis) bool {
+		return ca.keepsTimeWith != "" && !ca.Named && !ca.Witness
+	})
+	if !any || timed && j.out.Outcome == Passed {
 		j.out.Outcome = Undecided
 	}
 }

@@ -79,6 +79,7 @@ type secondKind struct {
 	interval   Time    // of a duty signal
 	duty       float64 // its share of high
 	markers    Level   // of a pulse-position stream
+	active     Level   // of servo pulses
 }
 
 // classify names the kind of a second; the first criterion that is met wins.
@@ -100,7 +101,12 @@ func (s *second) classify(scratch *Tally, now Level) secondKind {
 			k.signal, k.markers = PulsePosition, level
 			return k
 		}
-		if servo = s.servo(High) || s.servo(Low); servo && s.tooLong() {
+		if servo = s.servo(High); servo {
+			k.active = High
+		} else if servo = s.servo(Low); servo {
+			k.active = Low
+		}
+		if servo && s.tooLong() {
 			k.signal = Servo
 			return k
 		}
@@ -251,25 +257,172 @@ func echoes(a, b *second) bool {
 	return na*100 < nb*90 || na*100 > nb*110
 }
 
-// copiesPulses reports whether servo-like a is a partial copy of b: their
-// common pulses move together, which independent channels do not.
-func copiesPulses(a, b *second) bool {
-	var shared []Time
-	i := 0
-	for _, x := range a.ended {
-		if x.level != High || x.length() < shortest || x.length() > longest {
+// mirrors reports whether most pulses of b stand whole in a as well: a second
+// output of the same stick, perhaps a torn one. A floating input copies edges
+// and misses most whole pulses.
+func mirrors(a, b *second) bool {
+	whole, of, i := 0, 0, 0
+	for _, x := range b.ended {
+		if x.openStart || x.openEnd || x.level != High || x.length() < shortest || x.length() > longest {
 			continue
 		}
-		for i < len(b.ended) && (b.ended[i].level != High || b.ended[i].start < x.start-2*Microsecond) {
+		of++
+		for i < len(a.ended) && (a.ended[i].level != High || a.ended[i].start < x.start-2*Microsecond) {
 			i++
 		}
-		if i < len(b.ended) && b.ended[i].start <= x.start+2*Microsecond && absDiff(b.ended[i].length(), x.length()) <= 4*Microsecond {
-			shared = append(shared, x.length())
+		if i < len(a.ended) && a.ended[i].start <= x.start+2*Microsecond && absDiff(a.ended[i].end, x.end) <= 2*Microsecond {
+			whole++
 		}
 	}
-	if len(shared) < 5 {
+	return whole*2 >= of
+}
+
+// fewMarks is how many pulses make a second one of servo pulses that counts for
+// the whole channel: ten a second come at the longest period.
+const fewMarks = 8
+
+// pulseLike counts the marks at one level that could be pulses, at intervals
+// that could be a servo's.
+func (s *second) pulseLike(active Level) int {
+	n := 0
+	last := Time(-1)
+	for _, x := range s.ended {
+		if x.level != active || x.openStart || x.openEnd || x.length() < shortest || x.length() > longest {
+			continue
+		}
+		if last < 0 || x.start-last >= shortestNarrowPeriod {
+			n++
+		}
+		last = x.start
+	}
+	return n
+}
+
+// turned is how many edges in a second show that something else than noise took
+// the place of the pulses.
+const turned = 20
+
+// asServo settles what a second is on a line that carried servo pulses before:
+// marks of a steady rate that could be pulses still are, however wide; a second
+// without any is another signal, and its missing frames are missing. The rest is
+// noise among pulses.
+func (w *channelState) asServo(k secondKind) (signal Signal, another bool) {
+	if w.servoAt == Unknown || k.signal != Duty && k.signal != Irregular {
+		return k.signal, false
+	}
+	n := w.sec.pulseLike(w.servoAt)
+	switch {
+	case w.sec.busy:
+		return k.signal, false
+	case k.signal == Duty && n >= fewMarks/2 && k.interval >= shortestNarrowPeriod:
+		return Servo, false
+	case n == 0 && len(w.sec.ended) >= turned:
+		return k.signal, true
+	}
+	return k.signal, false
+}
+
+// driven reports whether a line of a steady rate, or none, carries marks that
+// could be pulses at the interval of one of the servo channels, so that a line
+// driven out of range fails rather than vanishes.
+func (r *Recording) driven(w *channelState, p *pulser) bool {
+	if p == nil || p.accepted < fewMarks || p.accepted < p.stuck {
 		return false
 	}
-	slices.Sort(shared)
-	return shared[len(shared)-1]-shared[0] > 20*Microsecond
+	own := p.train.typicalInterval()
+	for _, o := range r.channels {
+		if o == w || o.high == nil || o.mostly() != Servo {
+			continue
+		}
+		for _, q := range []*pulser{o.high, o.low} {
+			if other := q.train.typicalInterval(); other >= shortestNarrowPeriod && within(own, other, 1) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// typicalInterval is the median of the first intervals, 0 where there are none.
+func (t *train) typicalInterval() Time {
+	var all []Time
+	r := t.read()
+	last := entry{start: -1}
+	for e, ok := r.next(); ok && len(all) < scaleFrom; e, ok = r.next() {
+		if !e.accepted() {
+			continue
+		}
+		if last.start >= 0 && e.marks&afterBlind == 0 {
+			all = append(all, e.start-last.start)
+		}
+		last = e
+	}
+	if len(all) == 0 {
+		return 0
+	}
+	return Time(quantile(all, 0.5))
+}
+
+// mostRejected are the short marks of a line, at the level at which it has more
+// of them: it rests at the other.
+func (w *channelState) mostRejected() *train {
+	if w.low.glitched > w.high.glitched {
+		return &w.low.glitches
+	}
+	return &w.high.glitches
+}
+
+// unjudged notes the lines that are no servo channels though their edges keep
+// time with one: outputs that something is wrong with, or inputs that float.
+func (r *Recording) unjudged(a *Analysis) {
+	for i, ca := range a.Channels {
+		w := r.channels[i]
+		switch ca.Signal {
+		case Echo:
+			ca.keepsTimeWith = w.echoOf
+		case Duty, Irregular:
+			for _, o := range a.Channels {
+				if o.Signal == Servo && o.channel != nil && keepsTime(&w.high.train, o.channel) {
+					ca.keepsTimeWith = o.Name
+					break
+				}
+			}
+		}
+		if ca.keepsTimeWith != "" && !ca.Named && !ca.Witness {
+			a.Notes = append(a.Notes, ca.Name+": not judged, though its edges keep time with "+ca.keepsTimeWith+": an output that something is wrong with, or an input that floats; name it to have it judged")
+		}
+	}
+}
+
+// keepsTime reports whether marks, whatever their width, begin at one place in
+// the frame of a servo channel: nine in ten of them within a twentieth of it.
+func keepsTime(t *train, c *channel) bool {
+	period := c.pulses.typicalInterval()
+	if period < shortestNarrowPeriod {
+		return false
+	}
+	var places []Time
+	mine, its := t.read(), c.pulses.read()
+	frame, ok := its.next()
+	last := frame.start
+	for e, more := mine.next(); more && ok && len(places) < scaleFrom; e, more = mine.next() {
+		for ok && frame.start <= e.start {
+			last = frame.start
+			frame, ok = its.next()
+		}
+		if e.start >= last && e.start-last < period {
+			places = append(places, e.start-last)
+		}
+	}
+	if len(places) < fewMarks {
+		return false
+	}
+	middle := Time(quantile(slices.Clone(places), 0.5))
+	near := 0
+	for _, p := range places {
+		if off := absDiff(p, middle); min(off, period-off)*40 <= period {
+			near++
+		}
+	}
+	return near*10 >= len(places)*9
 }

@@ -165,12 +165,14 @@ func (p *pulser) goBlind(until Time) {
 }
 
 // foreign says that from start to end another kind of signal was on the wire.
+// Before the first pulse nothing is concluded from it; later on pulses are
+// missing there.
 func (p *pulser) foreign(start, end Time) {
 	p.release()
 	if p.group.parts > 0 {
 		p.close()
 	}
-	p.prev, p.idle, p.unsure, p.after = Unknown, end, false, true
+	p.prev, p.idle, p.unsure, p.after = Unknown, end, false, p.accepted == 0
 }
 
 // part adds an active stretch to the group.

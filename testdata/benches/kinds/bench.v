@@ -61,11 +61,11 @@ module harbour;
     end
     log = 1;
   end
-  // An open input picks up three of four throttle pulses, half a microsecond late.
+  // An open input picks up one of four throttle pulses, half a microsecond late.
   integer seen = 0;
   always @(posedge throttle) begin : pick_up
     seen = seen + 1;
-    if (seen % 4 != 0) begin
+    if (seen % 4 == 1) begin
       #0.5 stray = 1;
       @(negedge throttle) #0.5 stray = 0;
     end
