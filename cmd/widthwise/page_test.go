@@ -248,6 +248,20 @@ func TestPageByKeyboard(t *testing.T) {
 	assert.NotEmpty(t, ask[reading](p, `(() => {`+inPage+`return read(); })()`).TimeS)
 }
 
+// An event is chosen from its words as it is from the table.
+func TestPageShowsEventsFromTheirWords(t *testing.T) {
+	p := newBrowser(t).tab(t).open(demoPage(t))
+	same := ask[[]bool](p, `(() => {`+inPage+`
+		return [...document.querySelectorAll('[data-show-event]')].map((button) => {
+			button.click();
+			const fromWords = JSON.stringify(read());
+			document.querySelector('[data-index=e' + button.dataset.showEvent + ']').click();
+			return fromWords === JSON.stringify(read());
+		});
+	})()`)
+	assert.Equal(t, []bool{true, true, true}, same)
+}
+
 // The wheel over a chart that is shown whole scrolls the page.
 func TestPageLetsTheWheelGo(t *testing.T) {
 	p := newBrowser(t).tab(t).open(demoPage(t))
