@@ -293,14 +293,11 @@ export class Lane {
   drawScale({ pen, ink, y, width, foot }, low, high) {
     const shown = (this.warn || []).map((w) => w * US).filter((w) => w > low && w < high);
     const values = shown.length === 2 ? shown : [low, high];
-    pen.textAlign = 'right';
     for (const w of values) {
       const at = Math.min(Math.max(y(w) + 4, TOP + 9), foot - 1);
       const words = (w / US).toFixed(shown.length === 2 ? 0 : this.places);
-      pen.fillStyle = ink.soft;
-      pen.fillText(words, width - 4, at);
+      write(pen, words, width - 4 - pen.measureText(words).width, at, ink.soft, ink.sheet);
     }
-    pen.textAlign = 'left';
   }
 
   // drawMarks draws the place chosen and the pencil ticks.
