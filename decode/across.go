@@ -13,7 +13,7 @@ import (
 type gap struct {
 	c          *channel
 	start, end Time
-	frames     int64 // missing; 0 for a loss
+	frames     int64 // missing
 }
 
 // sharedGap is a row of gaps that began together on several channels.
@@ -40,22 +40,14 @@ func (j *judge) across() {
 			gaps = append(gaps, gap{c, e.Start, e.End, e.Count})
 		}
 		for _, e := range c.frames.losses.list {
-			gaps = append(gaps, gap{c, e.Start, e.End, 0})
+			gaps = append(gaps, gap{c, e.Start, e.End, int64((e.End - e.Start) / max(1, c.frames.rhythm.period))})
 		}
 	}
 	slices.SortStableFunc(gaps, func(a, b gap) int { return cmp.Compare(a.start, b.start) })
 	groups := sharedGaps(gaps, all)
-	doubted := slices.DeleteFunc(slices.Clone(groups), func(g sharedGap) bool { return !g.single() })
-	certain := map[*channel]int{} // gaps that need no test
 	for _, g := range groups {
-		if !g.single() {
-			for _, c := range g.on {
-				certain[c]++
-			}
-		}
-	}
-	for _, g := range groups {
-		if !g.single() || !g.byChance(doubted, certain) {
+		if !g.byChance(groups, gaps) {
+			g.endTogether(gaps)
 			j.sharedLoss(g)
 		}
 	}
@@ -85,7 +77,6 @@ func sharedGaps(gaps []gap, all []*channel) []sharedGap {
 			least = len(g.alive) - len(g.alive)/4
 		}
 		if len(g.on) >= max(2, least) {
-			g.endTogether(gaps[:from])
 			groups = append(groups, g)
 		}
 		from = until
@@ -103,11 +94,10 @@ func (c *channel) alive(at Time) bool {
 
 // endTogether takes in gaps that began earlier and end with the group: a gap
 // that is part of a shared one is not alone.
-func (g *sharedGap) endTogether(earlier []gap) {
-	end := g.end()
-	for i := max(0, len(earlier)-64); i < len(earlier); i++ {
-		e := earlier[i]
-		if e.end > g.gaps[0].start && absDiff(e.end, end) <= togetherFrames*e.c.frames.rhythm.period {
+func (g *sharedGap) endTogether(gaps []gap) {
+	start, end := g.gaps[0].start, g.end()
+	for _, e := range gaps {
+		if e.start < start && e.end > start && absDiff(e.end, end) <= togetherFrames*e.c.frames.rhythm.period {
 			g.gaps = append(g.gaps, e)
 		}
 	}
@@ -132,32 +122,54 @@ func (g *sharedGap) findChannels() {
 }
 
 // chance is how likely independent channels make what is taken for chance.
-const chance = 0.05
+const chance = 0.01
 
-// single reports whether a gap is of one frame: those are doubted.
+// single reports whether a gap is of one frame.
 func (g *sharedGap) single() bool {
 	return slices.ContainsFunc(g.gaps, func(x gap) bool { return x.frames == 1 })
 }
 
-// byChance reports whether independent channels with as many gaps would have
-// let as many coincide on as many channels.
-func (g *sharedGap) byChance(doubted []sharedGap, certain map[*channel]int) bool {
+// spread is how many frames apart the gaps of a group begin.
+func (g *sharedGap) spread() (most float64) {
+	for _, x := range g.gaps {
+		most = max(most, float64(x.start-g.gaps[0].start)/float64(max(1, x.c.frames.rhythm.period)))
+	}
+	return most
+}
+
+// shortest is how many frames the shortest gap of a group misses.
+func (g *sharedGap) shortest() int64 {
+	least := g.gaps[0].frames
+	for _, x := range g.gaps {
+		least = min(least, x.frames)
+	}
+	return least
+}
+
+// byChance reports whether independent channels with as many gaps of such a
+// length would have let as many coincide on as many channels, as closely.
+func (g *sharedGap) byChance(groups []sharedGap, gaps []gap) bool {
+	const like = 0.05 // of a frame: outputs wander as much
+	spread, least := g.spread(), g.shortest()/2
 	together := 0
-	for _, o := range doubted {
-		if len(o.on) >= len(g.on) {
+	for _, o := range groups {
+		if len(o.on) >= len(g.on) && o.spread() <= spread+like && o.shortest() >= least {
 			together++
 		}
 	}
-	reach := 1.0 // how many frames apart gaps may be and still be together
-	for _, x := range g.gaps {
-		reach = max(reach, 2*float64(x.start-g.gaps[0].start)/float64(max(1, x.c.frames.rhythm.period)))
+	each := map[*channel]int{}
+	for _, x := range gaps {
+		if x.frames >= least {
+			each[x.c]++
+		}
 	}
+	reach := math.Floor(2*spread) + 1 // places at which a gap would be as close
 	frames := math.Inf(1)
 	chances := []float64{1} // that so many of the channels have a gap at one place
 	for _, c := range g.alive {
 		n := float64(max(1, c.FrameCount))
 		frames = min(frames, n)
-		p := min(1, float64(len(c.frames.drops.list)+len(c.frames.losses.list)-certain[c])*reach/n)
+		p := min(1, float64(each[c])*reach/n)
 		next := make([]float64, len(chances)+1)
 		for k, q := range chances {
 			next[k] += q * (1 - p)

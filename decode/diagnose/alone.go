@@ -197,7 +197,7 @@ func aloneOnOneLine(b *bench, in incident) incident {
 }
 
 // another reports whether another line has pulses and goes on through most of
-// the gaps of this one.
+// the gaps of this one; what it misses by chance just then does not count.
 func (b *bench) another(l *line, in incident) bool {
 	var gaps []gap
 	for _, o := range in.kinds(gapKinds...) {
@@ -209,7 +209,7 @@ func (b *bench) another(l *line, in incident) bool {
 		}
 		lost := 0
 		for _, g := range gaps {
-			if len(o.within(g.start, g.end)) > 0 {
+			if slices.ContainsFunc(b.shared, func(s shared) bool { return slices.Contains(s.lines, o) && s.has(l, g) }) {
 				lost++
 			}
 		}
@@ -320,6 +320,10 @@ func onTheOnlyLine(b *bench, in incident) incident {
 	return nil
 }
 
+// halfFrames is how many single frames in a row make a rhythm of every second one
+// rather than chance. Common practice, no source.
+const halfFrames = 8
+
 // everySecondOf reports whether an observation is of every second frame missing.
 func (b *bench) everySecondOf(o observation) bool {
 	if o.kind != decode.DroppedFrame {
@@ -332,7 +336,7 @@ func (b *bench) everySecondOf(o observation) bool {
 			return false
 		}
 	}
-	return len(gaps) >= 4
+	return len(gaps) >= halfFrames
 }
 
 func everySecond(b *bench, in incident) incident { return in.of(b.everySecondOf) }

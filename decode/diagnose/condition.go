@@ -10,9 +10,11 @@ import (
 
 // Signatures of timing, and of conditions that last.
 
-// unsteady takes jitter at rest.
+// unsteady takes jitter at rest that is neither a hand's nor the recorder's.
 func unsteady(b *bench, in incident) incident {
-	return in.kinds(decode.WidthJitter, decode.PeriodJitter).of(func(o observation) bool { return !o.lines[0].handHeld() })
+	return in.kinds(decode.WidthJitter, decode.PeriodJitter).of(func(o observation) bool {
+		return !b.coarse(o) && (o.kind == decode.PeriodJitter || !o.lines[0].handHeld())
+	})
 }
 
 // stray takes spikes, late frames that are made up, and single widths out of

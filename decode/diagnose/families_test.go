@@ -420,3 +420,18 @@ func TestMixedFaults(t *testing.T) {
 	}
 	assert.Empty(t, failures)
 }
+
+// Channels that lose frames each by a chance of its own now and then do so at the
+// same time: that is no lost link.
+func TestChanceIsNoLink(t *testing.T) {
+	for i, chance := range []float64{0.01, 0.03, 0.1, 0.2} {
+		for _, n := range []int{2, 3, 6} {
+			s := tug(n, "offsets", 30)
+			s.faults = []string{fmt.Sprintf("kind = 'dropped-frame'\nchance = %g", chance)}
+			for _, e := range s.explain(t, 10*i+n) {
+				assert.Equal(t, "wire", e.Cause, "%d channels, chance %g: %s", n, chance, e.Story)
+				assert.Len(t, e.Channels, 1)
+			}
+		}
+	}
+}

@@ -107,7 +107,7 @@ var table = []rule{
 		instead: []string{"a receiver that restarts its outputs when a lost link returns", "a loose supply plug or switch"},
 	},
 	{
-		cause: link, source: "receiver classes in the manuals of two autopilots; see DEVELOPERS.md", joins: onAny,
+		cause: link, source: "receivers that hold, preset or stop: the manuals of two published autopilots, see DEVELOPERS.md", joins: onAny,
 		takes: lostLink, likely: always,
 		story: linkStory,
 		evidence: func(c *explained) []string {
@@ -228,17 +228,7 @@ var table = []rule{
 		instead:  []string{"a receiver mode with half the rate", "a link that brings every second packet"},
 	},
 	{
-		cause: coarseRecording, source: practice, joins: onAny,
-		takes: tooCoarse, likely: always,
-		story: func(c *explained) string {
-			return "the time stamps lose digits as they grow, so that " + c.who() + " only seems to jitter"
-		},
-		evidence: func(c *explained) []string { return c.messages(decode.WidthJitter) },
-		try:      "export the capture with more digits, or record for a shorter time",
-		instead:  []string{"jitter of the receiver that is as small as the stamps are coarse"},
-	},
-	{
-		cause: softwareTiming, source: "nested and colliding interrupts in published reports; see DEVELOPERS.md", joins: onAny,
+		cause: softwareTiming, source: practice, joins: onAny,
 		takes: unsteady, likely: func(c *explained) bool { return !c.glitched() },
 		story: func(c *explained) string {
 			what := map[bool]string{true: "width", false: "period"}[c.sum(decode.WidthJitter) > 0]
@@ -252,7 +242,7 @@ var table = []rule{
 		instead: []string{"noise that moves edges without making glitches", "a stick or its potentiometer that is worn"},
 	},
 	{
-		cause: softwareTiming, source: "nested and colliding interrupts in published reports; see DEVELOPERS.md", joins: onSeveral,
+		cause: softwareTiming, source: practice, joins: onSeveral,
 		takes: stray, likely: strayLikely, story: strayStory,
 		evidence: func(c *explained) []string {
 			return c.counts(decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange)
@@ -357,6 +347,17 @@ var table = []rule{
 		try:     "look up the receiver's rate setting; compare with a second recorder",
 		instead: []string{"a recorder whose clock is off"},
 	},
+	{
+		cause: coarseRecording, source: practice, joins: onAny,
+		takes: tooCoarse, likely: always,
+		story: func(c *explained) string {
+			return "the time stamps lose digits as they grow, so that " + c.who() + " only seems to jitter"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.WidthJitter) },
+		try:      "export the capture with more digits, or record for a shorter time",
+		instead:  []string{"jitter of the receiver that is as small as the stamps are coarse"},
+	},
+	// What is left over.
 	{
 		cause: supplyOrLink, source: practice, joins: onAny,
 		takes: anyGaps, likely: never,

@@ -20,7 +20,7 @@ func unevenTime(b *bench, in incident) incident {
 	from, to := steps.start()-usualPeriod, steps.end()+usualPeriod
 	brief := to-from < decode.Second
 	return in.of(func(o observation) bool {
-		return o.kind == decode.UnevenTime || o.start <= to && o.end >= from && (brief || b.isShared(o))
+		return o.kind == decode.UnevenTime || o.start <= to && o.end >= from && (brief || b.mostlyIn(o, b.shared))
 	})
 }
 
@@ -42,19 +42,6 @@ func silentToTheEnd(b *bench, in incident) incident {
 	return in.of(func(o observation) bool {
 		return o.kind != decode.SharedHold && o.start >= losses.start()-lines[0].period
 	})
-}
-
-// isShared reports whether at least half of an observation's gaps are part of a
-// shared one.
-func (b *bench) isShared(o observation) bool {
-	l := o.lines[0]
-	gaps, in := l.within(o.start, o.end), 0
-	for _, g := range gaps {
-		if slices.ContainsFunc(b.shared, func(s shared) bool { return s.has(l, g) }) {
-			in++
-		}
-	}
-	return len(gaps) > 0 && in*2 >= len(gaps)
 }
 
 func (s shared) has(l *line, g gap) bool {
