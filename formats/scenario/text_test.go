@@ -2,6 +2,8 @@ package scenario
 
 import (
 	"io"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -121,7 +123,17 @@ func FuzzScenario(f *testing.F) {
 	f.Add([]byte(faultBase + "kind = \"phase-restart\"\nby = \"1ms\"\nrepeat = \"2ms\"\n"))
 	f.Add([]byte("scenario = \"x\"\nlength = \"50h\"\nstart = \"-2s\"\nsampling = \"100GHz\"\n[[channel]]\nname = \"n\"\nkind = \"noise\"\nmean_us = 0.05\n"))
 	f.Add([]byte("scenario = \"x\"\nlength = \"1200h\"\n[[channel]]\nname = \"s\"\nkind = \"serial\"\nbit_us = 0.05\ngap = \"1h\"\n[[channel.then]]\nat = \"1100h\"\nkind = \"silent\"\n"))
+	files, err := filepath.Glob("../../testdata/scenarios/*.toml")
+	require.NoError(f, err)
+	for _, file := range files {
+		text, err := os.ReadFile(file)
+		require.NoError(f, err)
+		f.Add(text)
+	}
 	f.Fuzz(func(t *testing.T, text []byte) {
+		if len(text) > 4<<10 {
+			return
+		}
 		s, err := Parse("fuzz.toml", text)
 		if err != nil {
 			var bad *capture.ParseError
@@ -131,7 +143,7 @@ func FuzzScenario(f *testing.F) {
 		r, err := s.Open(capture.Options{})
 		require.NoError(t, err)
 		after := decode.Time(-1 << 63)
-		for range 20 {
+		for edges := 0; edges < 2000; { // enough for every kind, and little enough to try many
 			b, err := r.Next()
 			if err == io.EOF {
 				break
@@ -140,10 +152,14 @@ func FuzzScenario(f *testing.F) {
 			for _, run := range b.Runs {
 				last := after
 				for _, at := range run.At {
-					require.True(t, at >= last && at <= b.Until)
+					if at < last || at > b.Until {
+						t.Fatalf("an edge at %d after %d, in a block up to %d", at, last, b.Until)
+					}
 					last = at
 				}
+				edges += len(run.At)
 			}
+			edges += 100 // silence ends as well
 			after = b.Until
 		}
 		o := r.Origin()

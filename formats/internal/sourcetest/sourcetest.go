@@ -19,9 +19,16 @@ type Change struct {
 	Level decode.Level
 }
 
+// BrokenPromise is what a source does that none may.
+type BrokenPromise struct{ What string }
+
+func (b *BrokenPromise) Error() string { return b.What }
+
+func broken(format string, args ...any) error { return &BrokenPromise{fmt.Sprintf(format, args...)} }
+
 // Drain reads a source to its end, or to its error, and returns the changes of
 // each channel; a level that a channel has already is none. A promise that the
-// source breaks is an error: names differ, instants of a channel never go back
+// source breaks is a *BrokenPromise: names differ, instants of a channel never go back
 // and lie in their block, an unknown run has one of them.
 func Drain(s decode.Source) ([][]Change, error) {
 	d := drain{channels: s.Channels()}
@@ -40,7 +47,7 @@ func Drain(s decode.Source) ([][]Change, error) {
 			return d.changes, err
 		}
 		if b.Until < d.after {
-			return d.changes, fmt.Errorf("a block ends at %d and the next at %d", d.after, b.Until)
+			return d.changes, broken("a block ends at %d and the next at %d", d.after, b.Until)
 		}
 		for _, r := range b.Runs {
 			if err := d.run(r, b.Until); err != nil {
@@ -76,7 +83,7 @@ func (d *drain) names() error {
 	seen := map[string]bool{}
 	for i, c := range d.channels {
 		if seen[c.Name] {
-			return fmt.Errorf("two channels are named %s", c.Name)
+			return broken("two channels are named %s", c.Name)
 		}
 		seen[c.Name], d.last[i] = true, -1<<63
 	}
@@ -85,12 +92,12 @@ func (d *drain) names() error {
 
 func (d *drain) run(r decode.Run, until decode.Time) error {
 	if len(r.At) == 0 || r.First == decode.Unknown && len(r.At) != 1 {
-		return fmt.Errorf("a run to %s has %d instants", r.First, len(r.At))
+		return broken("a run to %s has %d instants", r.First, len(r.At))
 	}
 	level := r.First
 	for _, at := range r.At {
 		if at < d.last[r.Channel] || at > until {
-			return fmt.Errorf("an instant at %d after %d, in a block from %d to %d", at, d.last[r.Channel], d.after, until)
+			return broken("an instant at %d after %d, in a block from %d to %d", at, d.last[r.Channel], d.after, until)
 		}
 		d.last[r.Channel] = at
 		if level != d.level[r.Channel] {

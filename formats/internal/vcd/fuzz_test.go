@@ -2,6 +2,7 @@ package vcd
 
 import (
 	"bytes"
+	"errors"
 	"io"
 	"os"
 	"path/filepath"
@@ -13,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"widthwise/formats/internal/capture"
+	"widthwise/formats/internal/sourcetest"
 )
 
 // outcome is all that a dump yields, in comparable form.
@@ -20,6 +22,7 @@ type outcome struct {
 	tracks tracks
 	notes  []string
 	err    string
+	broken bool // a promise
 }
 
 // chunks hands out growing pieces of a text, in turns with none.
@@ -60,9 +63,10 @@ func readChunked(text string, o capture.Options, way int) outcome {
 	}
 	got, err := readTracks(s)
 	if err != nil {
-		return outcome{err: err.Error()}
+		var promise *sourcetest.BrokenPromise
+		return outcome{err: err.Error(), broken: errors.As(err, &promise)}
 	}
-	return outcome{got, s.Origin().Notes, ""}
+	return outcome{tracks: got, notes: append(s.Origin().Warnings, s.Origin().Notes...)}
 }
 
 // seedDumps are the dumps of the tests, good and bad.
@@ -102,7 +106,7 @@ func FuzzVCD(f *testing.F) {
 		f.Add([]byte(text), true, true)
 	}
 	f.Fuzz(func(t *testing.T, text []byte, skipBad, everything bool) {
-		if len(text) > 1<<16 {
+		if len(text) > 4<<10 { // so that many are tried
 			return
 		}
 		o := capture.Options{SkipBadRows: skipBad}
@@ -121,18 +125,15 @@ func FuzzVCD(f *testing.F) {
 			}
 		}
 		whole := readChunked(string(text), o, 0)
-		for _, disorder := range []string{"an edge at ", "goes back from", "a run of unknown levels", "two channels are"} {
-			if strings.Contains(whole.err, disorder) {
-				t.Fatal(whole.err)
-			}
+		if whole.broken {
+			t.Fatal(whole.err)
 		}
 		if whole.err != "" && strings.ContainsAny(whole.err, "\n\r\x00") {
 			t.Fatalf("more than a line: %q", whole.err)
 		}
-		for _, way := range []int{1, 4} {
-			if other := readChunked(string(text), o, way); !assert.ObjectsAreEqual(whole, other) {
-				t.Fatalf("way %d: %v instead of %v", way, other, whole)
-			}
+		way := []int{1, 4}[len(text)%2]
+		if other := readChunked(string(text), o, way); !assert.ObjectsAreEqual(whole, other) {
+			t.Fatalf("way %d: %v instead of %v", way, other, whole)
 		}
 	})
 }
