@@ -159,8 +159,8 @@ func (f *Frames) check(path string, s *Scenario) *problem {
 
 func isFramed(kind string) bool { return oneOf(kind, "servo", "pulse-position", "duty") }
 
-// framedWire tells whether any part of the wire has frames.
-func framedWire(w *Wire) bool {
+// framedChannel tells whether any part of the wire has frames.
+func framedChannel(w *Channel) bool {
 	return isFramed(w.Kind) || slices.ContainsFunc(w.Then, func(p Part) bool { return isFramed(p.Kind) })
 }
 
@@ -230,7 +230,7 @@ func (s *Scenario) checkCarried(c *Carried, path, channel string) *problem {
 }
 
 // echoes tells whether any part of the wire is an echo.
-func (w *Wire) echoes() bool {
+func (w *Channel) echoes() bool {
 	return w.Kind == "echo" || slices.ContainsFunc(w.Then, func(p Part) bool { return p.Kind == "echo" })
 }
 
@@ -397,7 +397,7 @@ func (s *Scenario) checkFault(i int) *problem {
 		if k < 0 {
 			return &problem{fmt.Sprintf("%s.channels[%d]", path, j), fmt.Sprintf("names %q, which is no channel", exact.Shorten(name)), ""}
 		}
-		if ofFrames(f.Kind) && f.Kind != "late-start" && f.Kind != "boot-noise" && f.Kind != "serial-text" && !framedWire(&s.Channels[k]) {
+		if ofFrames(f.Kind) && f.Kind != "late-start" && f.Kind != "boot-noise" && f.Kind != "serial-text" && !framedChannel(&s.Channels[k]) {
 			return &problem{fmt.Sprintf("%s.channels[%d]", path, j), fmt.Sprintf("names %q, which has no frames for a %s", exact.Shorten(name), f.Kind), ""}
 		}
 	}
@@ -409,59 +409,58 @@ func (s *Scenario) checkFault(i int) *problem {
 			return &problem{path + "." + d.key, "must not be below zero", ""}
 		}
 	}
-	if text, key := f.wrong(s); text != "" {
-		return &problem{path + "." + key, text, ""}
+	for _, rule := range faultRules {
+		if rule.broken(f, s) {
+			return &problem{path + "." + rule.key, rule.text, ""}
+		}
 	}
 	return nil
 }
 
-// wrong says what is wrong with a fault and which key says so.
-func (f *Fault) wrong(s *Scenario) (text, key string) {
-	switch {
-	case f.Count < 0 || f.EveryFrames < 0 || f.Times < 0:
-		return "must not be below zero", "count"
-	case !within(f.Chance, 0, 1):
-		return "must lie in 0..1", "chance"
-	case f.Repeat == 0 && f.Times > 1:
-		return "needs repeat", "times"
-	case f.Repeat != 0 && decode.Time(f.Repeat) < shortest, f.Repeat != 0 && f.Repeat <= f.For+f.Restart:
-		return "must be longer than 50 us and than the fault lasts", "repeat"
-	case f.Repeat != 0 && f.Repeat < 2*f.By:
-		return "must be at least twice as long as by", "repeat"
-	case decode.Time(f.At+f.For) > exact.Longest || decode.Time(f.For+f.Restart) > exact.Longest:
-		return "ends after more than 50 days", "for"
-	case !within(f.Train, 0, 1000):
-		return "must lie in 0..1000", "train"
-	case f.Train > 1 && f.Kind != "edge-chatter" && f.SpacingUs <= f.WidthUs:
-		return "must be above width_us, start to start", "spacing_us"
-	case !within(f.SpacingUs, 0, 1e4) || !within(f.ScatterUs, 0, 1e5):
-		return "must lie in 0..10000, and scatter_us in 0..100000", "spacing_us"
-	case math.Abs(f.OffsetUs) > 1e5 || f.By < 0 || decode.Time(f.By) > 10*decode.Second:
-		return "and by must lie within 100 ms and 10 s", "offset_us"
-	case !within(f.WidthUs, 0, 1e6) || math.Abs(f.ByUs) > 1e6 || !within(f.SigmaUs, 0, 1e4):
-		return "and the like must lie in 0..1000000", "width_us"
-	case f.Kind == "serial-text" && !within(f.BitUs, 0.05, 1e5):
-		return "must lie in 0.05..100000", "bit_us"
-	case f.MeanUs != 0 && !within(f.MeanUs, 1, 1e7):
-		return "must lie in 1..10000000", "mean_us"
-	case f.Kind == "loose-wire" && (decode.Time(f.Open) < decode.Microsecond || decode.Time(f.Closed) < decode.Microsecond), decode.Time(max(f.Open, f.Closed)) > longestPause:
-		return "and closed must lie in 1 us..1 h", "open"
-	case f.Kind == "break" && !oneOf(f.Level, "", "unknown"), f.Kind != "break" && !oneOf(f.Level, "", "high", "low", "unknown"):
-		return `must be "high", "low" or "unknown" (a break: "unknown" or nothing)`, "level"
-	case !oneOf(f.Edge, "", "leading", "trailing", "both"):
-		return `must be "leading", "trailing" or "both"`, "edge"
-	case !oneOf(f.Then, "", "silence", "hold", "preset"), (f.Then == "preset") != (f.WidthUs > 0) && f.Kind == "signal-loss":
-		return `must be "silence", "hold" or "preset", the last with width_us`, "then"
-	case f.Kind == "crosstalk" && s.channel(f.From) < 0:
-		return fmt.Sprintf("names %q, which is no channel", exact.Shorten(f.From)), "from"
-	case f.Kind == "crosstalk" && slices.Contains(s.befalls(f), f.From):
-		return "must not be one of the channels it befalls", "from"
-	case f.Kind == "uneven-time" && oneOf(s.Sampling, "", "exact"):
-		return "needs a capture with sampling", "kind"
-	case f.Kind == "uneven-time" && (len(f.Channels) > 0 || s.unevenTwice()):
-		return "leaves samples of the whole capture out, and stands once", "kind"
-	}
-	return "", ""
+// faultRules are what the keys of a fault must keep to, besides being there.
+var faultRules = []struct {
+	key, text string
+	broken    func(f *Fault, s *Scenario) bool
+}{
+	{"count", "must not be below zero", func(f *Fault, _ *Scenario) bool { return f.Count < 0 || f.EveryFrames < 0 || f.Times < 0 }},
+	{"chance", "must lie in 0..1", func(f *Fault, _ *Scenario) bool { return !within(f.Chance, 0, 1) }},
+	{"times", "needs repeat", func(f *Fault, _ *Scenario) bool { return f.Repeat == 0 && f.Times > 1 }},
+	{"repeat", "must be longer than 50 us and than the fault lasts", func(f *Fault, _ *Scenario) bool {
+		return f.Repeat != 0 && (decode.Time(f.Repeat) < shortest || f.Repeat <= f.For+f.Restart)
+	}},
+	{"repeat", "must be at least twice as long as by", func(f *Fault, _ *Scenario) bool { return f.Repeat != 0 && f.Repeat < 2*f.By }},
+	{"for", "ends after more than 50 days", func(f *Fault, _ *Scenario) bool {
+		return decode.Time(f.At+f.For) > exact.Longest || decode.Time(f.For+f.Restart) > exact.Longest
+	}},
+	{"train", "must lie in 0..1000", func(f *Fault, _ *Scenario) bool { return !within(f.Train, 0, 1000) }},
+	{"spacing_us", "must be above width_us, start to start", func(f *Fault, _ *Scenario) bool {
+		return f.Train > 1 && f.Kind != "edge-chatter" && f.SpacingUs <= f.WidthUs
+	}},
+	{"spacing_us", "must lie in 0..10000", func(f *Fault, _ *Scenario) bool { return !within(f.SpacingUs, 0, 1e4) }},
+	{"scatter_us", "must lie in 0..100000", func(f *Fault, _ *Scenario) bool { return !within(f.ScatterUs, 0, 1e5) }},
+	{"offset_us", "must lie within 100 ms", func(f *Fault, _ *Scenario) bool { return !within(f.OffsetUs, -1e5, 1e5) }},
+	{"by", "must lie in 0..10 s", func(f *Fault, _ *Scenario) bool { return f.By < 0 || decode.Time(f.By) > 10*decode.Second }},
+	{"width_us", "must lie in 0..1000000", func(f *Fault, _ *Scenario) bool { return !within(f.WidthUs, 0, 1e6) }},
+	{"by_us", "must lie within 1000000", func(f *Fault, _ *Scenario) bool { return !within(f.ByUs, -1e6, 1e6) }},
+	{"sigma_us", "must lie in 0..10000", func(f *Fault, _ *Scenario) bool { return !within(f.SigmaUs, 0, 1e4) }},
+	{"bit_us", "must lie in 0.05..100000", func(f *Fault, _ *Scenario) bool { return f.Kind == "serial-text" && !within(f.BitUs, 0.05, 1e5) }},
+	{"mean_us", "must lie in 1..10000000", func(f *Fault, _ *Scenario) bool { return f.MeanUs != 0 && !within(f.MeanUs, 1, 1e7) }},
+	{"open", "and closed must lie in 1 us..1 h", func(f *Fault, _ *Scenario) bool {
+		return f.Kind == "loose-wire" && min(decode.Time(f.Open), decode.Time(f.Closed)) < decode.Microsecond || decode.Time(max(f.Open, f.Closed)) > longestPause
+	}},
+	{"level", `must be "unknown" or nothing`, func(f *Fault, _ *Scenario) bool { return f.Kind == "break" && !oneOf(f.Level, "", "unknown") }},
+	{"level", `must be "high", "low" or "unknown"`, func(f *Fault, _ *Scenario) bool { return !oneOf(f.Level, "", "high", "low", "unknown") }},
+	{"edge", `must be "leading", "trailing" or "both"`, func(f *Fault, _ *Scenario) bool { return !oneOf(f.Edge, "", "leading", "trailing", "both") }},
+	{"then", `must be "silence", "hold" or "preset", the last with width_us`, func(f *Fault, _ *Scenario) bool {
+		return !oneOf(f.Then, "", "silence", "hold", "preset") || f.Kind == "signal-loss" && (f.Then == "preset") != (f.WidthUs > 0)
+	}},
+	{"from", "must name another channel, and none that the fault befalls", func(f *Fault, s *Scenario) bool {
+		return f.Kind == "crosstalk" && (s.channel(f.From) < 0 || slices.Contains(s.channelsOf(f), f.From))
+	}},
+	{"kind", "needs a capture with sampling", func(f *Fault, s *Scenario) bool { return f.Kind == "uneven-time" && oneOf(s.Sampling, "", "exact") }},
+	{"kind", "leaves samples of the whole capture out, and stands once", func(f *Fault, s *Scenario) bool {
+		return f.Kind == "uneven-time" && (len(f.Channels) > 0 || s.unevenTwice())
+	}},
 }
 
 func (s *Scenario) unevenTwice() bool {
@@ -474,8 +473,8 @@ func (s *Scenario) unevenTwice() bool {
 	return n > 1
 }
 
-// befalls returns the names of the channels of f.
-func (s *Scenario) befalls(f *Fault) []string {
+// channelsOf returns the names of the channels that f befalls.
+func (s *Scenario) channelsOf(f *Fault) []string {
 	if len(f.Channels) > 0 {
 		return f.Channels
 	}

@@ -140,7 +140,7 @@ func (f *frameFault) hold(fr *frame, g *framed) {
 }
 
 // mark adds to a frame that was sent. Its edges are those of its first pulse.
-func (f *frameFault) mark(w *wire, fr *frame) {
+func (f *frameFault) mark(w *mixer, fr *frame) {
 	lead, trail := fr.start, fr.start+fr.widths[0]
 	long := micros(f.WidthUs)
 	at := lead + micros(f.OffsetUs)
@@ -175,14 +175,14 @@ func (f *frameFault) mark(w *wire, fr *frame) {
 }
 
 // put adds a mark and notes it.
-func (f *frameFault) put(w *wire, o op, at, long decode.Time) {
+func (f *frameFault) put(w *mixer, o op, at, long decode.Time) {
 	w.add(o, at, at+long)
 	w.truth.touch(o, at, at+long)
 	f.note(w, at, at+long)
 }
 
 // note keeps the record of the run up to date.
-func (f *frameFault) note(w *wire, from, to decode.Time) {
+func (f *frameFault) note(w *mixer, from, to decode.Time) {
 	if w.truth == nil {
 		f.fresh = false
 		return
@@ -229,9 +229,9 @@ func (s *Scenario) faultChance(i, n int) *rand.Rand {
 	return s.chance(name, f.Kind, int64(f.At), f.Seed, like)
 }
 
-// afflict puts fault n on the wire of channel i, as far as it is one of the
+// applyFault puts fault n on the wire of channel i, as far as it is one of the
 // wire and not of the frames.
-func (s *Scenario) afflict(w *wire, i, n int, crosstalk bool) {
+func (s *Scenario) applyFault(w *mixer, i, n int, crosstalk bool) {
 	f := &s.Faults[n]
 	rng := s.faultChance(i, n)
 	long := decode.Time(f.For)
@@ -259,7 +259,7 @@ func (s *Scenario) afflict(w *wire, i, n int, crosstalk bool) {
 	case "supply-dip":
 		spell(opLow, long+decode.Time(f.Restart))
 	case "late-start":
-		if !framedWire(&s.Channels[i]) {
+		if !framedChannel(&s.Channels[i]) {
 			spell(opBreak, long)
 		}
 	case "loose-wire":
@@ -284,7 +284,7 @@ func (s *Scenario) afflict(w *wire, i, n int, crosstalk bool) {
 		w.pace += 1e6 / f.BitUs
 	case "crosstalk":
 		if crosstalk {
-			src := s.wire(s.channel(f.From), nil, false)
+			src := s.mixer(s.channel(f.From), nil, false)
 			w.fillers = append(w.fillers, &leak{frameFault: frameFault{picker: picker{Fault: f, rng: rng, times: newEpisodes(f)}}, src: src})
 			w.pace += 2 * src.pace
 			w.margin = max(w.margin, micros(max(-f.OffsetUs, 0)))
@@ -304,7 +304,7 @@ func (s *Scenario) frameFaults(i int) []*frameFault {
 	var all []*frameFault
 	for n := range s.Faults {
 		f := &s.Faults[n]
-		if ofFrames(f.Kind) && oneOf(s.Channels[i].Name, s.befalls(f)...) {
+		if ofFrames(f.Kind) && oneOf(s.Channels[i].Name, s.channelsOf(f)...) {
 			all = append(all, &frameFault{picker: picker{Fault: f, rng: s.faultChance(i, n), times: newEpisodes(f)}})
 		}
 	}
@@ -323,7 +323,7 @@ type spells struct {
 	now   filler
 }
 
-func (s *spells) fill(w *wire, until decode.Time) {
+func (s *spells) fill(w *mixer, until decode.Time) {
 	if s.now != nil {
 		s.now.fill(w, until)
 	}
@@ -345,7 +345,7 @@ type loose struct {
 	at, to decode.Time
 }
 
-func (l *loose) fill(w *wire, until decode.Time) {
+func (l *loose) fill(w *mixer, until decode.Time) {
 	for l.at < min(until, l.to) {
 		from := l.at
 		l.wait(l.f.Open)
@@ -363,10 +363,10 @@ func (l *loose) wait(mean tomlfile.Duration) {
 // leak is what the edges of another wire do to this one.
 type leak struct {
 	frameFault
-	src *wire
+	src *mixer
 }
 
-func (l *leak) fill(w *wire, until decode.Time) {
+func (l *leak) fill(w *mixer, until decode.Time) {
 	for _, c := range l.src.advance(until) {
 		rising := c.Level == decode.High
 		if c.At == 0 || c.Level == decode.Unknown || l.Edge == "leading" && !rising || l.Edge == "trailing" && rising {

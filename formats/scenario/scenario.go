@@ -32,7 +32,7 @@ type Scenario struct {
 	SamplingPhase string            `toml:"sampling_phase"` // how far samples come after time zero; "" or "random" draws it
 	Frames        Frames            `toml:"frames"`         // of all channels without their own
 	Transmitter   *Transmitter      `toml:"transmitter"`    // nil: it stays on
-	Channels      []Wire            `toml:"channel"`
+	Channels      []Channel         `toml:"channel"`
 	Faults        []Fault           `toml:"fault"`
 }
 
@@ -54,8 +54,8 @@ type PeriodChange struct {
 	Period tomlfile.Duration `toml:"period"`
 }
 
-// Wire is a channel: what it carries from the start, and what follows.
-type Wire struct {
+// Channel is a channel: what it carries from the start, and what follows.
+type Channel struct {
 	Name string `toml:"name"`
 	Carried
 	Then []Part `toml:"then"`
@@ -192,7 +192,7 @@ func (s *Scenario) Open(o capture.Options) (capture.Source, error) {
 }
 
 func (s *Scenario) channel(name string) int {
-	return slices.IndexFunc(s.Channels, func(w Wire) bool { return w.Name == name })
+	return slices.IndexFunc(s.Channels, func(w Channel) bool { return w.Name == name })
 }
 
 // frames returns what times c, and the name its stream of chance goes by.

@@ -40,7 +40,7 @@ func (s *Scenario) metronome(i int, c *Carried, from decode.Time, truth *Channel
 	k.due = from + first
 	for n := range s.Faults {
 		f := &s.Faults[n]
-		if (f.Kind == "phase-restart" || f.Kind == "supply-dip") && oneOf(s.Channels[i].Name, s.befalls(f)...) {
+		if (f.Kind == "phase-restart" || f.Kind == "supply-dip") && oneOf(s.Channels[i].Name, s.channelsOf(f)...) {
 			j := &jump{newEpisodes(f), f}
 			for j.times.left > 0 && j.times.next < from {
 				j.times.take(from)
@@ -250,7 +250,7 @@ type frame struct {
 	dropped bool
 }
 
-func (s *Scenario) framed(i int, c *Carried, from, to decode.Time, w *wire) *framed {
+func (s *Scenario) framed(i int, c *Carried, from, to decode.Time, w *mixer) *framed {
 	g := &framed{
 		metronome: s.metronome(i, c, from, w.truth), own: s.widths(i, c), lead: decode.Time(c.Offset),
 		marker: micros(c.MarkerUs), from: from, to: to,
@@ -275,13 +275,13 @@ func (s *Scenario) framed(i int, c *Carried, from, to decode.Time, w *wire) *fra
 	return g
 }
 
-func (g *framed) fill(w *wire, until decode.Time) {
+func (g *framed) fill(w *mixer, until decode.Time) {
 	for g.metronome.due < min(until, g.to) {
 		g.frame(w)
 	}
 }
 
-func (g *framed) frame(w *wire) {
+func (g *framed) frame(w *mixer) {
 	start, _ := g.metronome.next()
 	fr := frame{start: start + g.lead, widths: g.own.next(start), dropped: g.own.link.stops(start)}
 	for _, b := range g.before {
@@ -313,7 +313,7 @@ func (fr *frame) end(marker decode.Time) decode.Time {
 	return end
 }
 
-func (g *framed) send(w *wire, fr *frame) {
+func (g *framed) send(w *mixer, fr *frame) {
 	fate := Sent
 	if fr.dropped {
 		fate = Missing
@@ -332,7 +332,7 @@ func (g *framed) send(w *wire, fr *frame) {
 	g.pulse(w, TruePulse{Start: at, Width: g.marker, Fate: fate})
 }
 
-func (g *framed) pulse(w *wire, p TruePulse) {
+func (g *framed) pulse(w *mixer, p TruePulse) {
 	if p.Start >= g.to || p.Width == 0 {
 		return
 	}
@@ -365,13 +365,13 @@ func newSerial(rng *rand.Rand, bitUs float64, text string, burst int64, gap, fro
 	return &serial{rng: rng, bit: bitUs * 1e6, text: text, burst: burst, gap: gap, at: from + gap/2, to: to}
 }
 
-func (s *serial) fill(w *wire, until decode.Time) {
+func (s *serial) fill(w *mixer, until decode.Time) {
 	for s.at < min(until, s.to) {
 		s.send(w)
 	}
 }
 
-func (s *serial) send(w *wire) {
+func (s *serial) send(w *mixer) {
 	b := byte(s.rng.UintN(256))
 	if s.text != "" {
 		b = s.text[s.sent%int64(len(s.text))]
@@ -410,7 +410,7 @@ func newNoise(rng *rand.Rand, meanUs, widthUs float64, from, to decode.Time) *no
 
 func (n *noise) step() { n.at += decode.Time(n.rng.ExpFloat64()*n.mean) + 1000 }
 
-func (n *noise) fill(w *wire, until decode.Time) {
+func (n *noise) fill(w *mixer, until decode.Time) {
 	for n.at < min(until, n.to) {
 		w.add(opPulse, n.at, min(n.at+decode.Time(n.rng.Float64()*n.width)+1, n.to))
 		n.step()
@@ -420,7 +420,7 @@ func (n *noise) fill(w *wire, until decode.Time) {
 // echo copies another wire in part, as an open input beside it does: some
 // pulses whole, some as a spike at the leading edge, some not at all.
 type echo struct {
-	src      *wire
+	src      *mixer
 	rng      *rand.Rand
 	share    float64
 	from, to decode.Time
@@ -433,7 +433,7 @@ const (
 	echoSpike = 800 * decode.Nanosecond
 )
 
-func (e *echo) fill(w *wire, until decode.Time) {
+func (e *echo) fill(w *mixer, until decode.Time) {
 	for _, c := range e.src.advance(until) {
 		at := c.At + echoDelay
 		switch {

@@ -230,10 +230,10 @@ chance = 0.1
 	rapid.Check(t, func(rt *rapid.T) {
 		s := mustParse(t, text)
 		if rapid.Bool().Draw(rt, "a wire more") {
-			s.Channels = append([]Wire{{Name: "b", Carried: Carried{Kind: "servo", WidthUs: 1500, JitterUs: 2}}}, s.Channels...)
+			s.Channels = append([]Channel{{Name: "b", Carried: Carried{Kind: "servo", WidthUs: 1500, JitterUs: 2}}}, s.Channels...)
 		}
 		if rapid.Bool().Draw(rt, "a noisy wire more") {
-			s.Channels = append(s.Channels, Wire{Name: "c", Carried: Carried{Kind: "noise", MeanUs: 500}})
+			s.Channels = append(s.Channels, Channel{Name: "c", Carried: Carried{Kind: "noise", MeanUs: 500}})
 		}
 		more := Fault{Kind: "glitch", Channels: []string{"a"}, At: tomlfile.Duration(6 * decode.Second), WidthUs: 40}
 		if rapid.Bool().Draw(rt, "a fault more") {

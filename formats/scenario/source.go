@@ -25,7 +25,7 @@ type signals struct {
 
 // lane is one selected channel on its way through the sampler.
 type lane struct {
-	wire  *wire
+	mixer *mixer
 	holes episodes
 	hole  [2]decode.Time // the current one
 	// waiting is the last change, which a later one on the same sample undoes.
@@ -63,11 +63,11 @@ func (s *Scenario) source(o capture.Options) (*signals, error) {
 		selected, named := choose.Match(v)
 		v.Selected = selected
 		src.header.Variables = append(src.header.Variables, v)
-		l := &lane{wire: s.wire(i, nil, true)}
+		l := &lane{mixer: s.mixer(i, nil, true)}
 		if src.holes != nil {
 			l.holes = newEpisodes(src.holes)
 		}
-		pace = max(pace, l.wire.pace)
+		pace = max(pace, l.mixer.pace)
 		src.wires = append(src.wires, l)
 		src.channels = append(src.channels, decode.Channel{Name: w.Name, Named: named, Witness: !selected})
 	}
@@ -125,7 +125,7 @@ func (s *signals) Next() (*decode.Block, error) {
 			continue
 		}
 		l.at, l.runs, l.begins = l.at[:0], l.runs[:0], l.begins[:0]
-		for _, c := range l.wire.advance(s.done) {
+		for _, c := range l.mixer.advance(s.done) {
 			s.take(l, c)
 		}
 		if l.pending && (last || l.waiting.At < until) {

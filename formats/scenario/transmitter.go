@@ -57,7 +57,7 @@ func (l *link) presets(t decode.Time) bool { return l.acts(t) && l.does.Does == 
 
 // mark puts a line on the wire that changes its level when the transmitter is
 // switched, with contacts that bounce.
-func (s *Scenario) mark(w *wire, c *Carried, rng *rand.Rand, from, to decode.Time) {
+func (s *Scenario) mark(w *mixer, c *Carried, rng *rand.Rand, from, to decode.Time) {
 	if s.Transmitter == nil {
 		return
 	}

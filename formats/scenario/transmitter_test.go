@@ -66,7 +66,7 @@ func TestMark(t *testing.T) {
 	s, err := Parse("trial.toml", []byte(text))
 	require.NoError(t, err)
 	changes := func(i int) (at []decode.Time) {
-		for _, c := range s.wire(i, nil, true).advance(10 * decode.Second)[1:] {
+		for _, c := range s.mixer(i, nil, true).advance(10 * decode.Second)[1:] {
 			at = append(at, c.At)
 		}
 		return at

@@ -89,7 +89,7 @@ func (s *Scenario) Truth() (*Truth, error) {
 	for i := range t.Channels {
 		c := &t.Channels[i]
 		c.Name = s.Channels[i].Name
-		w := s.wire(i, c, true)
+		w := s.mixer(i, c, true)
 		for done := decode.Time(0); done <= src.length; {
 			done = min(done+src.window, src.length+1)
 			w.advance(done)

@@ -40,11 +40,11 @@ type change struct {
 // filler puts events on a wire: a signal or a fault. It adds all that begin
 // before the given time, and remembers where it stopped.
 type filler interface {
-	fill(w *wire, until decode.Time)
+	fill(w *mixer, until decode.Time)
 }
 
-// wire turns what fillers put on it into changes of level, a window at a time.
-type wire struct {
+// mixer turns what fillers put on it into changes of level, a window at a time.
+type mixer struct {
 	fillers []filler
 	// frameFaults are shared by the parts, which follow one another.
 	frameFaults []*frameFault
@@ -59,11 +59,11 @@ type wire struct {
 	truth       *ChannelTruth // where what is put on the wire is noted, or nil
 }
 
-func (w *wire) push(at decode.Time, o op, step int8) {
+func (w *mixer) push(at decode.Time, o op, step int8) {
 	w.events = append(w.events, event{max(at, w.done), o, step})
 }
 
-func (w *wire) add(o op, from, to decode.Time) {
+func (w *mixer) add(o op, from, to decode.Time) {
 	if from = max(from, w.done); from < to {
 		w.events = append(w.events, event{from, o, 1}, event{to, o, -1})
 	}
@@ -71,7 +71,7 @@ func (w *wire) add(o op, from, to decode.Time) {
 
 // advance returns the changes from where it stopped to before until. They are
 // valid until the next call.
-func (w *wire) advance(until decode.Time) []change {
+func (w *mixer) advance(until decode.Time) []change {
 	if !w.started {
 		w.started = true
 		w.push(0, opPulse, 0)
@@ -100,7 +100,7 @@ func (w *wire) advance(until decode.Time) []change {
 	return w.changes
 }
 
-func (w *wire) now() decode.Level {
+func (w *mixer) now() decode.Level {
 	active := w.count[opPulse] > 0 && w.count[opBreak] == 0
 	switch {
 	case w.count[opUnknown] > 0:
@@ -115,11 +115,11 @@ func (w *wire) now() decode.Level {
 	return decode.Low
 }
 
-// wire builds channel i. Without crosstalk it is as others see it, which keeps
+// mixer builds channel i. Without crosstalk it is as others see it, which keeps
 // two channels that disturb each other from going round in a circle.
-func (s *Scenario) wire(i int, truth *ChannelTruth, crosstalk bool) *wire {
+func (s *Scenario) mixer(i int, truth *ChannelTruth, crosstalk bool) *mixer {
 	spec := &s.Channels[i]
-	w := &wire{truth: truth, frameFaults: s.frameFaults(i)}
+	w := &mixer{truth: truth, frameFaults: s.frameFaults(i)}
 	from := decode.Time(0)
 	for j := -1; j < len(spec.Then); j++ {
 		carried, to := &spec.Carried, decode.Time(math.MaxInt64)
@@ -133,15 +133,15 @@ func (s *Scenario) wire(i int, truth *ChannelTruth, crosstalk bool) *wire {
 		from = to
 	}
 	for n := range s.Faults {
-		if f := &s.Faults[n]; slices.Contains(s.befalls(f), spec.Name) {
-			s.afflict(w, i, n, crosstalk)
+		if f := &s.Faults[n]; slices.Contains(s.channelsOf(f), spec.Name) {
+			s.applyFault(w, i, n, crosstalk)
 		}
 	}
 	return w
 }
 
 // carry puts a signal on w for the time between from and to.
-func (s *Scenario) carry(w *wire, i int, c *Carried, from, to decode.Time, crosstalk bool) {
+func (s *Scenario) carry(w *mixer, i int, c *Carried, from, to decode.Time, crosstalk bool) {
 	low := c.Active == "low"
 	switch c.Kind {
 	case "servo", "duty", "pulse-position":
@@ -154,7 +154,7 @@ func (s *Scenario) carry(w *wire, i int, c *Carried, from, to decode.Time, cross
 		w.fillers = append(w.fillers, newSerial(s.chance(s.Channels[i].Name, "serial", int64(from)), c.BitUs, c.Text, c.BurstBytes, decode.Time(c.Gap), from, to))
 		w.pace += 1e6 / c.BitUs
 	case "echo":
-		src := s.wire(s.channel(c.Of), nil, crosstalk)
+		src := s.mixer(s.channel(c.Of), nil, crosstalk)
 		share := c.Share
 		if share == 0 {
 			share = 0.6
@@ -199,7 +199,7 @@ type once struct {
 	from, to decode.Time
 }
 
-func (o *once) fill(w *wire, until decode.Time) {
+func (o *once) fill(w *mixer, until decode.Time) {
 	if o.from < o.to && o.from < until {
 		w.add(o.op, o.from, o.to)
 		o.to = o.from
