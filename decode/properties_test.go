@@ -341,6 +341,18 @@ func TestLattice(t *testing.T) {
 		}
 		assert.InDelta(t, want, l.step(), 1, "%g MHz", mhz)
 	}
+	// Even stamps alone lie on a grid of two units; odd ones among them on any.
+	for odd, want := range []Time{2 * Microsecond, Microsecond} {
+		l := sampleGrid{unit: Microsecond}
+		at, last := Time(0), Time(0)
+		for i := range 400 {
+			at += 2 * Time(750+rng.IntN(9)) * Microsecond
+			stamp := at + Time(i%2*odd)*Microsecond
+			l.add(stamp, absDiff(stamp-last, 1500*Microsecond))
+			last = stamp
+		}
+		assert.EqualValues(t, want, l.step(), "odd stamps: %d", odd)
+	}
 }
 
 // Drawn frames with drawn faults: what was put in is what is counted, whatever

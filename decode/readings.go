@@ -3,6 +3,8 @@ package decode
 import (
 	"iter"
 	"math"
+
+	"golang.org/x/exp/slices"
 )
 
 // reading is one frame with what its surroundings say about it. All that is asked
@@ -11,6 +13,7 @@ type reading struct {
 	start Time
 	width uint32  // picoseconds
 	noise float32 // of the width about here, one standard deviation in picoseconds
+	loud  float32 // the same where it is loudest nearby
 	note  readingNote
 }
 
@@ -95,20 +98,23 @@ const (
 	ofMedian    = 1.4826 // 1 / the normal distribution's third quartile
 )
 
-// fillNoise fills in the noise of each reading, and the channel's own: the median.
+// fillNoise fills in the noise of each reading, and the channel's own: the
+// median. Beside a move or a motor that starts the quieter side counts, so that a
+// rest ends where it does.
 func (c *channel) fillNoise(all []reading) {
-	var scales []uint32
+	var scales []float32
 	for from := 0; from < len(all); from += noiseHop {
 		lo := max(0, min(from+noiseHop/2-noiseFrames/2, len(all)-noiseFrames))
-		s := c.widthNoise(all[lo:min(lo+noiseFrames, len(all))])
-		for i := from; i < min(from+noiseHop, len(all)); i++ {
-			all[i].noise = float32(s)
-		}
-		scales = append(scales, uint32(min(s, math.MaxUint32)))
+		scales = append(scales, float32(c.widthNoise(all[lo:min(lo+noiseFrames, len(all))])))
+	}
+	for i := range all {
+		near := scales[max(0, i/noiseHop-1):min(len(scales), i/noiseHop+2)]
+		all[i].noise, all[i].loud = slices.Min(near), slices.Max(near)
 	}
 	c.scale = c.noiseFloor()
 	if len(scales) > 0 {
-		c.scale = quantile(scales, 0.5)
+		slices.Sort(scales)
+		c.scale = float64(scales[len(scales)/2])
 	}
 }
 
@@ -122,23 +128,38 @@ func (c *channel) noiseFloor() float64 { return max(c.step/2, 1) }
 // first ones are the noise: their lower quartile is 0.4506 standard deviations.
 func (c *channel) widthNoise(some []reading) float64 {
 	var all, changed changes
+	var runs [noiseFrames + 1]int // by length
 	same := c.sameWidth()
+	n := 0
 	for _, b := range some {
 		if b.note&rowStart != 0 {
 			all.row, changed.row = 0, 0
 		}
 		all.add(Time(b.width))
-		if changed.row == 0 || absDiff(Time(b.width), changed.last) > same {
+		if n++; changed.row == 0 || absDiff(Time(b.width), changed.last) > same {
 			changed.add(Time(b.width))
+			runs[n-1]++
+			n = 1
 		}
 	}
 	scale := all.scale()
-	if changed.n >= 10 && changed.n*3 <= all.n*2 && changed.typical() > 3*float64(same) {
-		scale = changed.scale() * math.Sqrt(float64(all.n)/float64(changed.n))
+	if k := usualRun(runs[2:]) + 2; changed.n >= 10 && runs[k]*10 >= changed.n*7 && changed.typical() > 3*float64(same) {
+		scale = changed.scale() * math.Sqrt(float64(k))
 	} else if least := all.firstQuartile() / 0.4506; least < scale/2 {
 		scale = min(scale, max(c.step, least))
 	}
 	return max(scale, c.noiseFloor())
+}
+
+// usualRun is where most are.
+func usualRun(runs []int) int {
+	best := 0
+	for k, n := range runs {
+		if n > runs[best] {
+			best = k
+		}
+	}
+	return best
 }
 
 // changes holds the differences of a row of widths.
@@ -212,8 +233,8 @@ func (c *channel) spikeAt(all []reading, i, n int) (off Time, ok bool) {
 	alike := func(k, l int, tolerance Time) bool {
 		return k >= 0 && l < len(all) && all[l].start-all[k].start <= c.frames.lossAfter && absDiff(w(k), w(l)) <= tolerance
 	}
-	limit := max(spikeOver, Time(spikeRMS*all[i].noise))
-	calm := max(limit/2, Time(4*all[i].noise))
+	limit := max(spikeOver, Time(spikeRMS*all[i].loud))
+	calm := max(limit/2, Time(4*all[i].loud))
 	before, after := i-1, i+n
 	if all[i].note&spike != 0 || before >= 0 && absDiff(w(i), w(before)) <= limit || !alike(before, after, calm) ||
 		!alike(before-1, before, calm) && !alike(after, after+1, calm) {

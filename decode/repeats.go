@@ -96,7 +96,7 @@ func (c *channel) findRepeats(all []reading) {
 	same := c.sameWidth()
 	sameRuns(all, same, func(row []sameRun) {
 		for i, r := range row {
-			if r.n >= leastRepeats && r.n <= mostRepeats && repeats(r, around(row, i), same, max(float64(all[r.from].noise), c.step)) {
+			if r.n >= leastRepeats && r.n <= mostRepeats && repeats(r, around(row, i), same, max(float64(all[r.from].loud), c.step)) {
 				c.repeats.add(Event{Start: r.start, End: r.end, Count: int64(r.n), Measured: float64(r.n)})
 			}
 		}

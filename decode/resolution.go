@@ -49,7 +49,11 @@ type sampleGrid struct {
 	fresh int64 // stamps that end a stretch unlike the one before it
 	least Time  // smallest such difference, rounding of the stamps aside
 	alive []grid
+	odd   [2]bool // whether stamps of an even and of an odd number of units occur
 }
+
+// tested is from how many stamps on only the longest grid left is tested.
+const tested = 200
 
 // add takes a stamp and by how much the stretch that it ends differs from the
 // one before at that level. Only differences are evidence: a train that repeats
@@ -59,18 +63,21 @@ func (l *sampleGrid) add(t, difference Time) {
 		l.first, l.alive, l.least = t, slices.Clone(usualGrids), math.MaxInt64
 	}
 	l.n++
+	if l.unit > 0 {
+		l.odd[t/l.unit&1] = true
+	}
 	if difference != 0 {
 		l.fresh++
 	}
 	if difference > 2*l.unit {
 		l.least = min(l.least, difference)
 	}
-	for len(l.alive) > 0 && !l.alive[0].holds(t-l.first, l.unit) {
+	for len(l.alive) > 0 && !l.holds(l.alive[0], t) {
 		l.alive = l.alive[1:]
 	}
-	if l.n <= 1000 {
+	if l.n <= tested {
 		for i := 1; i < len(l.alive); {
-			if l.alive[i].holds(t-l.first, l.unit) {
+			if l.holds(l.alive[i], t) {
 				i++
 			} else {
 				l.alive = slices.Delete(l.alive, i, i+1)
@@ -79,20 +86,32 @@ func (l *sampleGrid) add(t, difference Time) {
 	}
 }
 
-func (g grid) holds(d, unit Time) bool {
-	r := d * g.den % g.num
+// holds reports whether a stamp lies on a grid through the first: to within a
+// unit, as either may be rounded; a grid of less than four units to half of one.
+func (l *sampleGrid) holds(g grid, t Time) bool {
+	r := (t - l.first) * g.den % g.num
 	if r < 0 {
 		r += g.num
 	}
-	return min(r, g.num-r) <= unit*g.den
+	off := min(r, g.num-r)
+	if g.num < 4*l.unit*g.den {
+		off *= 2
+	}
+	return off <= l.unit*g.den
 }
 
 // step returns the resolution in picoseconds: the grid, else the unit of the
-// stamps, else 0. On a true grid stretches differ by one or two of its steps.
+// stamps, else 0. A grid has at least two units, four where stamps are odd as
+// well as even: rounded to its unit anything lies on a grid of two. On a true
+// grid stretches differ by one or two of its steps.
 func (l *sampleGrid) step() float64 {
+	units := 2.0
+	if l.odd[0] && l.odd[1] {
+		units = 4
+	}
 	if l.fresh >= minStamps {
 		for _, g := range l.alive {
-			if g.step() >= 4*float64(l.unit) && float64(l.least) <= 2.5*g.step() {
+			if g.step() >= units*float64(l.unit) && float64(l.least) <= 2.5*g.step() {
 				return g.step()
 			}
 		}

@@ -120,7 +120,7 @@ func moving(all []reading, i int) bool {
 	}
 	in := float64(all[i].width) - float64(all[i-1].width)
 	out := float64(all[i+1].width) - float64(all[i].width)
-	far := 6 * float64(max(all[max(0, i-noiseHop)].noise, all[i].noise, all[min(i+noiseHop, len(all)-1)].noise))
+	far := 6 * float64(all[i].loud)
 	return in > far && out > far || -in > far && -out > far
 }
 
