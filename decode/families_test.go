@@ -195,6 +195,17 @@ func faults() []fault {
 		o := settings{limits: decode.DefaultLimits, stated: decode.Stated{Period: 20 * decode.Millisecond}}
 		add(fault{kind: decode.PeriodOutOfRange, scene: s, on: o, channel: "rudder", from: 0, to: 20, severity: p.severity})
 	}
+	for i, change := range [][3]string{{"20ms", "16ms", "24MHz"}, {"20ms", "20.5ms", "10MHz"}, {"20ms", "9ms", "1MHz"}, {"18ms", "22ms", "4MHz"}, {"22ms", "11ms", "24MHz"}, {"14ms", "14.3ms", "2MHz"}} {
+		frames := []string{"period = '" + change[0] + "'", "jitter_us = 1", "changes = [{ at = '9s', period = '" + change[1] + "' }]"}
+		s := tug
+		s.sampling = change[2]
+		s.channels = tug.channels[:2] // three outputs in a row do not fit in 9 ms
+		s.frames = strings.Join(frames, "\n")
+		add(fault{kind: decode.PeriodChanged, scene: s, channel: "rudder", from: 9, to: 9.1, count: 1})
+		s.frames, s.length = tug.frames, fmt.Sprintf("%ds", 16+i)
+		s.channels = append(slices.Clone(s.channels), "name = 'lamp'\nkind = 'servo'\nwidth_us = 1300\nframes = { "+strings.Join(frames, ", ")+" }")
+		add(fault{kind: decode.PeriodChanged, scene: s, channel: "lamp", from: 9, to: 9.1, count: 1})
+	}
 	dead := tug
 	dead.channels = append(slices.Clone(tug.channels), "name = 'horn'\nkind = 'silent'", "name = 'debug'\nkind = 'serial'\nbit_us = 26.04")
 	add(fault{kind: decode.SignalLoss, scene: dead, on: settings{names: []string{"horn"}}, channel: "horn", from: 0, to: 20, severity: decode.Fail})
@@ -244,6 +255,9 @@ func clean() map[string]scene {
 		put("stepped radio", "", one("width_us = 1500\njitter_us = 0.2\nstep_us = 1\nmoves = [{ at = '1s', sweep_us = 400, every = '6s', for = '18s', shape = 'sine' }]")...)
 		put("coarse radio", "", one("width_us = 1500\njitter_us = 0.2\nstep_us = 4\nmoves = [{ at = '1s', sweep_us = 400, every = '9s', for = '18s', shape = 'triangle' }]")...)
 		put("packets", "", one("width_us = 1500\njitter_us = 0.2\nrepeat_frames = 2\nmoves = [{ at = '1s', sweep_us = 400, every = '6s', for = '18s', shape = 'sine' }]")...)
+		flips := "moves = [{ at = '3s', width_us = 2000 }, { at = '6s', width_us = 1000 }, { at = '9s', width_us = 2000 }, { at = '12s', width_us = 1000 }, { at = '15s', width_us = 1500 }]"
+		put("a switch before two outputs", "", "name = 'horn'\nkind = 'servo'\nwidth_us = 1000\njitter_us = 0.3\n"+flips, "name = 'rudder'\nkind = 'servo'\nafter = 'horn'\nwidth_us = 1500\njitter_us = 0.3", tug.channels[2])
+		put("eight slots and three switches", "", "name = 'sum'\nkind = 'pulse-position'\nframes = { period = '22.5ms', jitter_us = 0.3 }\nmarker_us = 300\nslots_us = [1100, 1500, 1500, 1500, 1200, 1200, 1200, 1200]\nmoves = [{ at = '4s', slot = 1, width_us = 1900, rate_us_per_s = 800 }, { at = '7s', slot = 6, width_us = 2000 }, { at = '9s', slot = 7, width_us = 2000 }, { at = '11s', slot = 8, width_us = 2000 }]")
 		put("alternating", "periods = ['18ms', '19ms']", tug.channels...)
 		put("sum-timed", "from_widths = ['throttle', 'rudder', 'winch']\nsync = '10ms'", "name = 'throttle'\nkind = 'servo'\nwidth_us = 1400\nmoves = [{ at = '4s', sweep_us = 400, every = '1s', for = '12s', shape = 'sine' }]", tug.channels[1], tug.channels[2])
 		for _, p := range []string{"18ms", "19ms", "22ms", "11ms", "7ms", "4ms", "3ms"} {

@@ -139,7 +139,7 @@ func (w *walker) take(e entry) {
 	}
 	switch {
 	case e.marks&stuck != 0:
-		w.stuckMarks.add(Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: float64(e.width) / float64(Millisecond)})
+		w.stuckMarks.add(Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: millis(e.width)})
 		if e.marks&cut == 0 {
 			w.pending = append(w.pending, x)
 		}
@@ -193,8 +193,7 @@ func (w *walker) turn(x beat) {
 }
 
 func (w *walker) lose(start, end Time) {
-	w.losses.add(Event{Start: min(start, end), End: end, Count: 1,
-		Measured: float64(end-start) / float64(Millisecond)})
+	w.losses.add(Event{Start: min(start, end), End: end, Count: 1, Measured: millis(end - start)})
 }
 
 // place puts an accepted pulse on the grid, or keeps it until the grid says
@@ -277,7 +276,7 @@ func (w *walker) drop(n Time, next beat) {
 	}
 	w.dropped += int64(n)
 	w.drops.add(Event{Start: min(w.lastFrame.start+w.expected(), next.start), End: next.start, Count: int64(n),
-		Measured: float64(next.start-w.lastFrame.start) / float64(Millisecond)})
+		Measured: millis(next.start - w.lastFrame.start), Expected: millis(w.period)})
 	if n%2 == 0 {
 		w.phase ^= 1
 	}

@@ -108,3 +108,12 @@ func (y *rhythm) paceAt(i int) Time {
 	}
 	return y.period
 }
+
+// fastest is the shortest period that the train keeps.
+func (y *rhythm) fastest() Time {
+	least := y.period
+	for _, p := range y.paces {
+		least = min(least, p.period)
+	}
+	return least
+}

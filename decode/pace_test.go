@@ -124,5 +124,6 @@ func TestPeriodChangeInWords(t *testing.T) {
 	require.NotEmpty(t, j.Findings)
 	assert.Equal(t, "the frame period changed: 20.00 ms until 5.0 s, then 16.00 ms", j.Findings[0].Message)
 	_, j = one(t, "L3000 "+every(22000, 250)+every(11000, 200))
-	assert.True(t, strings.HasSuffix(j.Findings[0].Message, "then 11.00 ms; or only one frame in 2 came before"), j.Findings[0].Message)
+	assert.Equal(t, "frames every 11.00 ms: digital servos only; an analog servo may overheat under 15 ms", j.Findings[0].Message)
+	assert.True(t, strings.HasSuffix(j.Findings[1].Message, "then 11.00 ms; or only one frame in 2 came before"), j.Findings[1].Message)
 }

@@ -108,8 +108,9 @@ func chain(group []*channel) {
 const nextTo = 200 * Microsecond
 
 // follows says whether a channel starts when o ends, and how much the time
-// between scatters: less than a third of the time from start to start, or both
-// within two steps, next to one another.
+// between scatters: less than a third of the time from start to start, all the
+// while or where o moves now and then; or both lie within two steps, next to one
+// another.
 func (c *channel) follows(o *channel) (scatter float64, ok bool) {
 	var fromStart, fromEnd []Time
 	c.pairs(o, 0, func(i, j int) {
@@ -124,23 +125,25 @@ func (c *channel) follows(o *channel) (scatter float64, ok bool) {
 	}
 	after := Time(quantile(fromEnd, 0.5))
 	still := math.Max(2*c.step, float64(2*c.rec.origin.Unit))
-	byStart, byEnd := scatterOf(fromStart), scatterOf(fromEnd)
-	switch {
-	case float64(after) < -still:
-		return 0, false
-	case byStart <= still && byEnd <= still:
-		return byEnd, after <= nextTo
+	deviations(fromStart)
+	deviations(fromEnd)
+	scatter = 1.4826 * quantile(fromEnd, 0.5)
+	for _, share := range []float64{0.5, 0.98} {
+		byStart, byEnd := quantile(fromStart, share), quantile(fromEnd, share)
+		ok = ok || byStart > still && byEnd*3 < byStart
 	}
-	return byEnd, byEnd*3 < byStart
+	if quantile(fromStart, 0.98) <= still {
+		ok = after <= nextTo // neither moves
+	}
+	return scatter, ok && float64(after) >= -still
 }
 
-// scatterOf is the median absolute deviation as a standard deviation. It reorders v.
-func scatterOf(v []Time) float64 {
+// deviations replaces values by how far they are from their median.
+func deviations(v []Time) {
 	middle := Time(quantile(v, 0.5))
 	for i := range v {
 		v[i] = absDiff(v[i], middle)
 	}
-	return 1.4826 * quantile(v, 0.5)
 }
 
 // shift takes out of a channel's beats by how much the pulses before it in its

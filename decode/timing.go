@@ -70,17 +70,17 @@ func (j *judge) drops(c *channel, l Limits) {
 	if l.DroppedFailPercent > 0 && lowerBound(c.DroppedCount, c.FrameCount)*100 > l.DroppedFailPercent {
 		severity = Fail
 	}
-	usual := float64(f.rhythm.period) / float64(Millisecond)
 	for _, r := range c.rowsOf(f.drops.list) {
 		e := r[0]
 		e.Count, e.End = 0, r[len(r)-1].End
+		usual := e.Expected
 		for _, x := range r {
 			e.Count += x.Count
 			e.Measured = max(e.Measured, x.Measured)
 		}
 		message := fmt.Sprintf("%s missing: %.1f ms between pulses where %.1f ms is usual", plural(e.Count, "frame"), e.Measured, usual)
 		switch {
-		case everySecond(r, f.rhythm.period):
+		case everySecond(r, Time(usual*float64(Millisecond))):
 			message = fmt.Sprintf("every second frame missing for %s s, %s in all: half the frames lost, or the period doubled to %.1f ms", (e.End - e.Start).Seconds(2), plural(e.Count, "frame"), 2*usual)
 		case len(r) > 1:
 			message = fmt.Sprintf("%s missing in %d gaps, the longest %.1f ms where %.1f ms is usual", plural(e.Count, "frame"), len(r), e.Measured, usual)
@@ -165,9 +165,9 @@ func (j *judge) oddIntervals(c *channel, l Limits) {
 		if e.Measured < e.Expected {
 			limit, word = e.Expected*(1-l.FrameWarnPercent/100), "early"
 		}
-		message := fmt.Sprintf("a frame came %s: %s us after the one before where %s us was expected; none is missing", word, c.digits(e.Measured), c.digits(e.Expected))
+		message := fmt.Sprintf("a frame came %s: %.2f ms after the one before where %.2f ms was expected; none is missing", word, e.Measured/1000, e.Expected/1000)
 		if e.Count > 1 {
-			message = fmt.Sprintf("%s off their expected time, the longest interval %s us where %s us was expected; none is missing", plural(e.Count, "frame"), c.digits(e.Measured), c.digits(e.Expected))
+			message = fmt.Sprintf("%s off their expected time, the farthest %.2f ms after the one before where %.2f ms was expected; none is missing", plural(e.Count, "frame"), e.Measured/1000, e.Expected/1000)
 		}
 		j.find(c.ChannelAnalysis, Finding{Kind: PeriodOutOfRange, Severity: Warn, Start: e.Start, End: e.End, Count: e.Count,
 			Measured: e.Measured / 1000, Limit: limit / 1000, Unit: "ms", Message: message})
@@ -201,15 +201,15 @@ func (j *judge) meanPeriod(c *channel, l Limits) {
 			if tier.percent > 0 && math.Abs(off) > tier.percent {
 				g := whole
 				g.Severity, g.Limit = tier.severity, stated/1000*(1+math.Copysign(tier.percent/100, off))
-				g.Message = fmt.Sprintf("the mean period is %s us, %+.2f %% off the stated %s us; the limit is %s %%", c.digits(mean), off, short(stated), short(tier.percent))
+				g.Message = fmt.Sprintf("the mean period is %.3f ms, %+.2f %% off the stated %s ms; the limit is %s %%", mean/1000, off, short(stated/1000), short(tier.percent))
 				j.find(c.ChannelAnalysis, g)
 				break
 			}
 		}
 	}
-	if c.Signal == Servo && !c.narrow && f.rhythm.period < analogPeriod {
-		whole.Severity, whole.Limit = Note, millis(analogPeriod)
-		whole.Message = fmt.Sprintf("frames every %.2f ms: digital servos only; an analog servo may overheat under 15 ms", mean/1000)
+	if fastest := f.rhythm.fastest(); c.Signal == Servo && !c.narrow && fastest < analogPeriod {
+		whole.Severity, whole.Measured, whole.Limit = Note, millis(fastest), millis(analogPeriod)
+		whole.Message = fmt.Sprintf("frames every %.2f ms: digital servos only; an analog servo may overheat under 15 ms", millis(fastest))
 		j.find(c.ChannelAnalysis, whole)
 	}
 }
