@@ -210,7 +210,7 @@ func (w *walker) place(x beat) {
 		return
 	}
 	if k, ok := w.onGrid(d, p); ok {
-		gap := w.settle(k-1, x)
+		gap := (k > 1 || len(w.pending) > 0) && w.settle(k-1, x)
 		w.frame(x, gap)
 		return
 	}

@@ -19,7 +19,11 @@ func (y *rhythm) startUp(b *beats, begin Time) int {
 	if b.start[0]-begin > 3*y.period {
 		return first
 	}
-	return y.framesBefore(b, first)
+	kept := y.framesBefore(b, first)
+	if kept > first-kept {
+		return first // the few that are on the grid are there by chance
+	}
+	return kept
 }
 
 // firstRegular returns the first of ten beats at regular intervals; 0 where

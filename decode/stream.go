@@ -254,8 +254,9 @@ func (s *markers) resume(x *slotting, i int) int {
 		if !x.fits(frame) {
 			continue
 		}
-		if x.bySync && s.starts[j]-s.starts[j-1] > longestOf(frame[:x.k])+syncOver {
-			return j
+		before, after := s.starts[j]-s.starts[j-1], frame[x.k]-frame[x.k-1]
+		if x.bySync && before > longestOf(frame[:x.k])+syncOver && before*10 > after*7 {
+			return j // between two that are both a sync, or longer
 		}
 		off := (s.starts[j] - s.starts[x.last] + x.frame/2) % x.frame
 		if absDiff(off, x.frame/2) < syncOver {
