@@ -48,6 +48,14 @@ func (t *Tally) Add(to Level, at Time) {
 	t.lastAt, t.lastTo = at, to
 }
 
+// AddRun appends alternating edges, the first of them to the given level.
+func (t *Tally) AddRun(to Level, at []Time) {
+	for _, x := range at {
+		t.Add(to, x)
+		to = to.Other()
+	}
+}
+
 // Merge appends the edges that u stands for, which follow those of t.
 func (t *Tally) Merge(u *Tally) {
 	switch {

@@ -54,6 +54,9 @@ func set(characters string) (set [256]bool) {
 // says, or the dump ends.
 func (s *source) changes() (full bool, err error) {
 	for {
+		if s.pieces != nil && s.atSpan() {
+			return true, nil
+		}
 		token, err := s.tokens.next()
 		if err != nil {
 			return false, err

@@ -76,11 +76,17 @@ type source struct {
 	bad        int64 // those left out
 	value      []byte
 	done       error
+
+	in     *capture.Input
+	looked bool    // for a way to read ahead
+	pieces *pieces // nil if there is none
+	busy   []bool  // counts will do for the channel where it is busy
+	fast   decode.Block
 }
 
 func Open(in *capture.Input, o capture.Options) (capture.Source, error) {
 	s := &source{
-		name: in.Name, skipBad: o.SkipBadRows, tokens: newTokens(in.R),
+		in: in, looked: in.Plain, name: in.Name, skipBad: o.SkipBadRows, tokens: newTokens(in.R),
 		header: capture.Header{File: in.Name, Format: "vcd", Compression: in.Compression, Encoding: in.Encoding},
 	}
 	if err := s.declarations(); err != nil {
@@ -96,7 +102,7 @@ func Open(in *capture.Input, o capture.Options) (capture.Source, error) {
 		return nil, err
 	}
 	s.header.Dialect = fmt.Sprintf("value change dump, timescale %s", s.clock.scale)
-	s.block = newBlock(len(s.channels))
+	s.block, s.busy = newBlock(len(s.channels)), make([]bool, len(s.channels))
 	s.newReals(o)
 	s.blockFrom = s.tokens.offset()
 	return capture.Chosen(s, o), nil
@@ -125,16 +131,27 @@ func (s *source) timeUnit(stated string) error {
 
 func (s *source) Header() *capture.Header    { return &s.header }
 func (s *source) Channels() []decode.Channel { return s.channels }
-func (s *source) Close() error               { return nil }
+
+func (s *source) Close() error {
+	if s.pieces != nil {
+		s.pieces.queue.Close()
+	}
+	return nil
+}
 
 // Want heeds what is not wanted at all.
 func (s *source) Want(channel int, n decode.Need) {
 	s.block.wires[channel].muted = n == decode.Nothing
+	s.busy[channel] = n == decode.CountsWhenBusy
 }
 
 func (s *source) Next() (*decode.Block, error) {
 	if s.done != nil {
 		return nil, s.done
+	}
+	s.lookAhead()
+	if s.pieces != nil && s.atSpan() {
+		return s.spanBlock(), nil
 	}
 	full, err := s.changes()
 	if full {
@@ -150,6 +167,9 @@ func (s *source) Next() (*decode.Block, error) {
 // still looks ahead for its threshold.
 func (s *source) isFull() bool {
 	offset := s.tokens.offset()
+	if !s.looked && len(s.reals.tracks) == 0 {
+		return true // to look for a way to read ahead
+	}
 	if len(s.block.edges) < blockEdges && offset-s.blockFrom < blockBytes {
 		return false
 	}
@@ -160,8 +180,12 @@ func (s *source) finish() *decode.Block {
 	s.reals.Settle(s.now, int64(s.now))
 	s.blockFrom = s.tokens.offset()
 	b := s.block.finish(s.now)
-	b.Facts = decode.Facts{Start: s.first, Unit: decode.Time(s.clock.multiple)}
+	b.Facts = s.facts()
 	return b
+}
+
+func (s *source) facts() decode.Facts {
+	return decode.Facts{Start: s.first, Unit: decode.Time(s.clock.multiple)}
 }
 
 // end turns what ended the changes into io.EOF where it is no error.
