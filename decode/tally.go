@@ -50,10 +50,54 @@ func (t *Tally) Add(to Level, at Time) {
 
 // AddRun appends alternating edges, the first of them to the given level.
 func (t *Tally) AddRun(to Level, at []Time) {
+	for len(at) > 0 && (t.rises == 0 || to == Low) { // up to the second rise
+		t.Add(to, at[0])
+		at, to = at[1:], to.Other()
+	}
+	var low, high, period place
+	cycles, marks := int64(len(at)/2), int64(0)
+	for ; len(at) >= 2; at = at[2:] {
+		rise, fall := at[0], at[1]
+		down, up := rise-t.lastAt, fall-rise
+		t.low.bins[low.of(down)]++
+		t.high.bins[high.of(up)]++
+		t.period.bins[period.of(rise-t.lastRise)]++
+		if down >= markLength {
+			t.long[Low]++
+			marks++
+		}
+		if up >= markLength {
+			t.long[High]++
+			marks++
+		}
+		t.highTime += up
+		t.lastRise, t.lastAt = rise, fall
+	}
+	t.low.n += cycles
+	t.high.n += cycles
+	t.period.n += cycles
+	t.rises += cycles
+	t.Edges += 2 * cycles
+	t.short += 2*cycles - marks
+	if cycles > 0 {
+		t.lastTo = Low
+	}
 	for _, x := range at {
 		t.Add(to, x)
-		to = to.Other()
 	}
+}
+
+// place remembers the bin of the last duration, which most often comes again.
+type place struct {
+	d Time
+	i int
+}
+
+func (p *place) of(d Time) int {
+	if d != p.d {
+		p.d, p.i = d, bin(d)
+	}
+	return p.i
 }
 
 // Merge appends the edges that u stands for, which follow those of t.

@@ -3,6 +3,7 @@ package vcd
 import (
 	"bytes"
 	"io"
+	"math"
 
 	"golang.org/x/exp/slices"
 
@@ -180,7 +181,7 @@ func (s *source) newFinder() *finder {
 	if s.clock.fraction != 1 || len(s.reals.tracks) > 0 || len(s.channels) > maxFast {
 		return nil
 	}
-	f := &finder{codes: &s.codes, multiple: s.clock.multiple, origin: s.clock.origin, start: s.first, channels: len(s.channels)}
+	f := &finder{codes: &s.codes, multiple: s.clock.multiple, origin: s.clock.origin, limit: math.MaxInt64 / s.clock.multiple, start: s.first, channels: len(s.channels)}
 	for i := range s.signals {
 		g := &s.signals[i]
 		m := meaning{channel: ignored, width: g.width}

@@ -54,6 +54,7 @@ type finder struct {
 	busy     []bool // counts will do for the channel where it is busy
 	multiple uint64
 	origin   uint64 // the tick that is zero
+	limit    uint64 // the most ticks from there
 	start    decode.Time
 
 	stamps stampReader
@@ -120,7 +121,11 @@ func (f *finder) read(text []byte, from int, x *span) (to int) {
 	at := from
 	now := decode.Time(math.MinInt64)
 	for at < size {
+		if x.stamps > 0 {
+			at, now = f.pairs(text, at, x, now)
+		}
 		switch c := text[at]; {
+		case at == size:
 		case c == '#':
 			tick, end, ok := f.stamps.read(text, at+1)
 			next := lineEnd(text, end)
@@ -168,6 +173,51 @@ func (f *finder) read(text []byte, from int, x *span) (to int) {
 	return f.close(x, at, now)
 }
 
+// pairs reads time stamps like the one before as long as each has one change
+// behind it, of a channel with a code of one character: the usual case. It
+// returns where another line begins, and the time there.
+func (f *finder) pairs(text []byte, at int, x *span, now decode.Time) (int, decode.Time) {
+	const (
+		pair  = '\n' | '0'<<8 | '\n'<<24 | '#'<<32 // behind a stamp, the code left out
+		known = 0xff_ff_00_fe_ff
+	)
+	r, stamps, wires := f.stamps, int64(0), f.out.wires
+	digits, last, head, headMask, base := r.digits, r.last, r.head, r.headMask, r.base-f.origin
+	if text[at] != '#' || digits == 0 || at < 8 {
+		return at, now
+	}
+	for {
+		end := at + 1 + digits
+		if end+8 > len(text) {
+			break
+		}
+		word := (binary.LittleEndian.Uint64(text[end-8:]) ^ zeros) & last
+		line := binary.LittleEndian.Uint64(text[end:])
+		channel := f.one[byte(line>>16)]
+		if ((word+0x76*eachByte)|word)&(0x80*eachByte) != 0 || binary.LittleEndian.Uint64(text[at+1:])&headMask != head ||
+			line&known != pair || channel < 0 {
+			break
+		}
+		word = word * 2561 >> 8 & 0x00FF00FF00FF00FF
+		word = word * 6553601 >> 16 & 0x0000FFFF0000FFFF
+		tick := base + word*42949672960001>>32
+		t := decode.Time(tick * f.multiple)
+		if tick > f.limit || t < now || t >= f.second {
+			break
+		}
+		now = t
+		stamps++
+		wires[channel].set(byte(line>>8), t)
+		at = end + 4
+	}
+	if stamps > 0 {
+		x.stamps += stamps
+		x.lines += 2 * stamps
+		x.stamp, x.stated = [2]int{at - 4 - digits, at - 4}, false
+	}
+	return at, now
+}
+
 // set takes in a change to '0' or '1'.
 func (w *trail) set(to byte, now decode.Time) {
 	if to == w.level {
@@ -197,10 +247,7 @@ func (f *finder) close(x *span, at int, now decode.Time) int {
 // time returns the instant of a tick, unless the plain reader has to look.
 func (f *finder) time(tick uint64) (t decode.Time, ok bool) {
 	tick -= f.origin // below it: a number that is too large
-	if high, low := bits.Mul64(tick, f.multiple); high == 0 && low <= math.MaxInt64 {
-		return decode.Time(low), true
-	}
-	return 0, false
+	return decode.Time(tick * f.multiple), tick <= f.limit
 }
 
 // lineEnd returns where the next line begins if one ends at at, else -1.
