@@ -135,6 +135,17 @@ func (c *Channel) Same(value int64, unknown bool) bool {
 	return n > 0 && c.kept[n-1].value == value && c.kept[n-1].unknown == unknown
 }
 
+// IsZeroOne tells whether the channel is digital for good, 0 low and 1 high.
+func (c *Channel) IsZeroOne() bool {
+	return c.stage == twoValue && c.values == [2]int64{0, 1e9} && c.levelOf(0) == decode.Low && c.levelOf(1e9) == decode.High
+}
+
+// Rests tells whether a reading leaves the channel in its first state, of which
+// the level has been told.
+func (c *Channel) Rests(value int64) bool {
+	return c.stage == quiet && c.guessed != decode.Unknown && c.Same(value, false)
+}
+
 // Add takes in a reading. Those that repeat the one before may be left out.
 func (c *Channel) Add(r Reading) {
 	switch c.stage {

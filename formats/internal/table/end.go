@@ -12,9 +12,11 @@ import (
 // block returns what was gathered.
 func (t *table) block() *decode.Block {
 	b := t.edges.take(t.last)
-	b.Facts = decode.Facts{Start: t.pace.first, Unit: t.unit}
+	b.Facts = t.facts()
 	return b
 }
+
+func (t *table) facts() decode.Facts { return decode.Facts{Start: t.pace.first, Unit: t.unit} }
 
 // finish returns the last block once the text has ended with err.
 func (t *table) finish(err error) (*decode.Block, error) {

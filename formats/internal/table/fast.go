@@ -19,7 +19,11 @@ import (
 const firstLook = 2 * settleAfter
 
 // found is what a worker finds in a piece.
-type found struct{ strides []stride }
+type found struct {
+	strides []stride
+	spans   []span
+	at      [][]decode.Time // of each channel, the edges of all spans
+}
 
 // stride is a part of a piece: rows of one size, each with the tail of the row
 // before and a stamp one usual step on.
@@ -39,7 +43,7 @@ func (l *lines) nextPiece() {
 		l.queue.Free(l.piece)
 	}
 	if l.piece = l.queue.Next(); !l.piece.Seen {
-		l.piece.Found.strides = nil
+		l.piece.Found = found{}
 	}
 	l.buf = l.piece.Text
 	if len(rest) > 0 { // a line longer than pieces are
@@ -49,25 +53,49 @@ func (l *lines) nextPiece() {
 	l.nul = bytes.IndexByte(l.buf, 0) >= 0
 }
 
-// lookAhead starts the workers if the rows so far let expect strides.
+// lookAhead starts the workers if the rows so far let expect strides or spans,
+// and tells them when rows have come to look otherwise.
 func (t *table) lookAhead() {
-	if t.row < t.lookAt || t.queue != nil || t.pushed != nil || t.ended {
+	if t.row < t.lookAt || t.pushed != nil || t.ended || t.in.Plain {
 		return
 	}
 	t.lookAt = 2 * t.row
 	c := &t.plan.clock
-	if t.in.Plain || t.leading != 1 || t.delimiter == spaces || t.end != '\n' || c.kind != decimalClock || !t.pace.settled {
+	if t.leading != 1 || t.delimiter == spaces || t.end != '\n' || c.kind != decimalClock || !t.pace.settled {
+		return
+	}
+	if s := t.shape.Load(); s == nil || !s.holds(t) {
+		t.shape.Store(t.newShape())
+	}
+	if t.queue != nil {
+		t.lookAt = t.row + blockRows
 		return
 	}
 	cycle := findCycle(t.buf[t.lo:t.hi], t.delimiter, c.mark)
-	if cycle == nil || c.shift < cycle.decimals || !cycle.even(&t.pace, c.shift) {
+	if cycle != nil && (c.shift < cycle.decimals || !cycle.even(&t.pace, c.shift)) {
+		cycle = nil
+	}
+	if cycle == nil && t.shape.Load() == nil {
 		return
 	}
 	t.queue = ahead.New(t.restOfText(), t.in.Ahead, lastLine, func() func(*ahead.Piece[found]) {
 		f := &finder{cycle: cycle, delimiter: t.delimiter, mark: c.mark}
-		return func(p *ahead.Piece[found]) { p.Found.strides = f.find(p.Text, p.Found.strides[:0]) }
+		return func(p *ahead.Piece[found]) { f.look(p.Text, &p.Found, t.shape.Load()) }
 	})
 	t.buf, t.lo, t.hi, t.err = nil, 0, 0, nil
+}
+
+// look finds strides in a text, or spans where these are not worth it.
+func (f *finder) look(text []byte, out *found, s *shape) {
+	out.spans = out.spans[:0]
+	worth := f.cycle != nil
+	if worth {
+		out.strides, worth = f.find(text, out.strides[:0])
+	}
+	if !worth && s != nil {
+		out.strides = out.strides[:0]
+		s.find(text, out)
+	}
 }
 
 // stride books the rows that follow the one just taken in its stride, up to

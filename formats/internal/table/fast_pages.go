@@ -123,8 +123,9 @@ const (
 	worthRows = 8
 )
 
-// find appends the strides of a text that begins with a line.
-func (f *finder) find(text []byte, all []stride) []stride {
+// find appends the strides of a text that begins with a line, up to where they
+// are not worth looking for.
+func (f *finder) find(text []byte, all []stride) (strides []stride, worth bool) {
 	tries, rows := 0, 0
 	for at := 0; at < len(text); {
 		size := bytes.IndexByte(text[at:], '\n') + 1
@@ -137,7 +138,7 @@ func (f *finder) find(text []byte, all []stride) []stride {
 			at, place = f.follow(text, at, place+1)
 			all = append(all, stride{from, at, f.line})
 			if rows += (at - from) / f.line; tries > giveUp && rows < worthRows*tries {
-				return all
+				return all, false
 			}
 			tries++
 			if place < 0 || !f.retail(text[at:], place) {
@@ -147,7 +148,7 @@ func (f *finder) find(text []byte, all []stride) []stride {
 			at += f.line
 		}
 	}
-	return all
+	return all, true
 }
 
 // expect makes the page for the cycle that a row belongs to, with the row's

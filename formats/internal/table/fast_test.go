@@ -143,8 +143,38 @@ func sampledText(r *rand.Rand) []byte {
 	return b.Bytes()
 }
 
+// changesText is a table of single digits with a row for each change, or
+// sampled unevenly, some channels at rest for long.
+func changesText(r *rand.Rand) []byte {
+	var b bytes.Buffer
+	channels := 1 + r.Intn(20)
+	b.WriteString("time_us")
+	for c := range channels {
+		fmt.Fprintf(&b, ",D%d", c)
+	}
+	end := []string{"\n", "\r\n"}[r.Intn(2)]
+	b.WriteString(end)
+	level := make([]byte, channels)
+	decimals, at := r.Intn(4), r.Intn(3)*99_000_000
+	for n := range 2500 + r.Intn(4000) {
+		fmt.Fprintf(&b, "%d", at)
+		if decimals > 0 {
+			fmt.Fprintf(&b, ".%0*d", decimals, at%10)
+		}
+		for c := range channels {
+			if r.Intn(channels) == 0 && (n < 1000*c || c < 8) {
+				level[c] ^= 1
+			}
+			fmt.Fprintf(&b, ",%d", level[c])
+		}
+		b.WriteString(end)
+		at += []int{1 + r.Intn(3000), r.Intn(2), 20 + r.Intn(3)}[r.Intn(1+channels%3)]
+	}
+	return b.Bytes()
+}
+
 // texts make the tables that are read both ways.
-var texts = map[string]func(*rand.Rand) []byte{"sampled": sampledText}
+var texts = map[string]func(*rand.Rand) []byte{"sampled": sampledText, "changes": changesText}
 
 // TestFastIsPlain: whatever is read ahead is what the plain reader makes of it,
 // edge for edge and error for error, whatever the size of pieces and the number
@@ -203,6 +233,19 @@ func TestStridesEndWithBlocks(t *testing.T) {
 		require.Equal(t, ends(true), ends(false))
 		require.Greater(t, len(ends(true)), 2)
 	}
+}
+
+// TestRestingChannel: a channel that has rested for long is read ahead as one
+// that rests, and as before once it moves.
+func TestRestingChannel(t *testing.T) {
+	var text strings.Builder
+	text.WriteString("time_s,throttle,winch,rudder\n")
+	for i := range 300_000 {
+		winch := bit(i > 250_000 && i%7 == 0 || i == 245_000)
+		fmt.Fprintf(&text, "%.6f,%d,%d,0\n", float64(3*i)/1e6+float64(i%5)/1e6, i/100%2, winch)
+	}
+	wasAhead := requireAlike(t, []byte(text.String()), ahead.How{Size: 64 << 10}, capture.Options{})
+	require.True(t, wasAhead)
 }
 
 // FuzzFastTable holds reading ahead against reading plainly: a table of some

@@ -46,6 +46,12 @@ func (t *table) Next() (*decode.Block, error) {
 	t.edges.reset()
 	text, rows := t.taken, 0
 	for {
+		if t.atSpan() {
+			if len(t.edges.runs) > 0 {
+				return t.block(), nil
+			}
+			return t.spanBlock(), nil
+		}
 		before := t.row
 		line, ended, err := t.nextLine()
 		if err != nil {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"sync/atomic"
 
 	"golang.org/x/exp/slices"
 
@@ -51,7 +52,9 @@ type table struct {
 	blind   bool // rows were skipped since the last good one
 	ended   bool
 	pushed  []byte // the first row, read while looking for it
-	lookAt  int64  // the row at which the fast path is looked for
+	lookAt  int64  // the row at which a fast path is looked for next
+	shape   atomic.Pointer[shape]
+	spans   decode.Block
 }
 
 // openTable finds out how a table is spelt and reads up to its first row.

@@ -178,7 +178,7 @@ const maxFast = 1000
 
 // newFinder says what codes mean; nil where the fast path cannot help.
 func (s *source) newFinder() *finder {
-	if s.clock.fraction != 1 || len(s.reals.tracks) > 0 || len(s.channels) > maxFast {
+	if s.clock.fraction != 1 || len(s.reals.Channels) > 0 || len(s.channels) > maxFast {
 		return nil
 	}
 	f := &finder{codes: &s.codes, multiple: s.clock.multiple, origin: s.clock.origin, limit: math.MaxInt64 / s.clock.multiple, start: s.first, channels: len(s.channels)}

@@ -167,7 +167,7 @@ func (s *source) Next() (*decode.Block, error) {
 // still looks ahead for its threshold.
 func (s *source) isFull() bool {
 	offset := s.tokens.offset()
-	if !s.looked && len(s.reals.tracks) == 0 {
+	if !s.looked && len(s.reals.Channels) == 0 {
 		return true // to look for a way to read ahead
 	}
 	if len(s.block.edges) < blockEdges && offset-s.blockFrom < blockBytes {
