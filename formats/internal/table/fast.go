@@ -15,7 +15,7 @@ import (
 // stays the judge of what a row means.
 
 // firstLook is the row at which strides are first looked for: the usual step
-// has settled by then. Without success the next look comes at twice the row.
+// has settled by then.
 const firstLook = 2 * settleAfter
 
 // found is what a worker finds in a piece.
@@ -59,7 +59,7 @@ func (t *table) lookAhead() {
 	if t.row < t.lookAt || t.pushed != nil || t.ended || t.in.Plain {
 		return
 	}
-	t.lookAt = 2 * t.row
+	t.lookAt = t.row + min(t.row, blockRows)
 	c := &t.plan.clock
 	if t.leading != 1 || t.delimiter == spaces || t.end != '\n' || c.kind != decimalClock || !t.pace.settled {
 		return
@@ -68,7 +68,6 @@ func (t *table) lookAhead() {
 		t.shape.Store(t.newShape())
 	}
 	if t.queue != nil {
-		t.lookAt = t.row + blockRows
 		return
 	}
 	cycle := findCycle(t.buf[t.lo:t.hi], t.delimiter, c.mark)

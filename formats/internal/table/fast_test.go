@@ -240,9 +240,9 @@ func TestStridesEndWithBlocks(t *testing.T) {
 func TestRestingChannel(t *testing.T) {
 	var text strings.Builder
 	text.WriteString("time_s,throttle,winch,rudder\n")
-	for i := range 300_000 {
-		winch := bit(i > 250_000 && i%7 == 0 || i == 245_000)
-		fmt.Fprintf(&text, "%.6f,%d,%d,0\n", float64(3*i)/1e6+float64(i%5)/1e6, i/100%2, winch)
+	for i := range 430_000 {
+		winch := bit(i > 410_000 && i%7 == 0 || i == 400_000)
+		fmt.Fprintf(&text, "%.6f,%d,%d,0\n", float64(3*i)/1e6+float64(i%3)/1e6, i/100%2, winch)
 	}
 	wasAhead := requireAlike(t, []byte(text.String()), ahead.How{Size: 64 << 10}, capture.Options{})
 	require.True(t, wasAhead)

@@ -15,6 +15,8 @@ import (
 const (
 	blockEdges = 64 << 10
 	blockBytes = 4 << 20
+	// firstBytes is how much is read plainly before anything is read ahead.
+	firstBytes = 4 << 10
 )
 
 var errCut = errors.New("cut off")
@@ -167,7 +169,7 @@ func (s *source) Next() (*decode.Block, error) {
 // still looks ahead for its threshold.
 func (s *source) isFull() bool {
 	offset := s.tokens.offset()
-	if !s.looked && len(s.reals.Channels) == 0 {
+	if !s.looked && len(s.reals.Channels) == 0 && offset-s.blockFrom > firstBytes {
 		return true // to look for a way to read ahead
 	}
 	if len(s.block.edges) < blockEdges && offset-s.blockFrom < blockBytes {
