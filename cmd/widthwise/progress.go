@@ -2,6 +2,8 @@ package main
 
 import (
 	"io"
+	"sync/atomic"
+	"time"
 
 	"github.com/schollz/progressbar/v3"
 )
@@ -13,17 +15,36 @@ type progress interface {
 	finish()
 }
 
-type bar struct{ *progressbar.ProgressBar }
+// barAfter is how long reading takes before a bar is worth its line.
+const barAfter = time.Second
 
-func newBar(w io.Writer, size int64, name string) progress {
-	return bar{progressbar.NewOptions64(size,
+// bar shows the share, the rate and the time left.
+type bar struct {
+	*progressbar.ProgressBar
+	begun time.Time
+	early atomic.Int64 // bytes that are not shown yet
+	shown atomic.Bool
+}
+
+func newBar(w io.Writer, size int64, name string) *bar {
+	return &bar{begun: time.Now(), ProgressBar: progressbar.NewOptions64(size,
 		progressbar.OptionSetWriter(w),
 		progressbar.OptionSetDescription(oneLine(name)),
 		progressbar.OptionShowBytes(true),
 		progressbar.OptionClearOnFinish(),
-		progressbar.OptionThrottle(100_000_000), // ns
+		progressbar.OptionThrottle(100*time.Millisecond),
 	)}
 }
 
-func (b bar) add(n int) { b.Add64(int64(n)) }
-func (b bar) finish()   { b.Clear() }
+func (b *bar) add(n int) {
+	if b.early.Add(int64(n)); time.Since(b.begun) >= barAfter {
+		b.shown.Store(true)
+		b.Add64(b.early.Swap(0))
+	}
+}
+
+func (b *bar) finish() {
+	if b.shown.Load() {
+		b.Clear()
+	}
+}
