@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"iter"
+	"runtime"
 	"strings"
 
 	"golang.org/x/exp/slices"
@@ -58,24 +59,78 @@ func (a *app) builtIn(o *options, name string, text []byte) (*batch, error) {
 	return &batch{a, o, rules, []found{{path: name}}, openBytes(text)}, err
 }
 
-// each yields the captures in order, each read to its end and judged before the
-// next one is opened. It ends early where the run is interrupted.
+// each yields the captures in order, each read to its end and judged. Small ones
+// are read side by side, as many as there are cores; a large one is read alone.
+// It ends early where the run is interrupted.
 func (b *batch) each(ctx context.Context) iter.Seq2[*capture, error] {
 	return func(yield func(*capture, error) bool) {
-		for _, f := range b.files {
-			c, err := b.app.measure(ctx, f.path, b.o, b.rules, b.open)
+		ctx, stop := context.WithCancel(ctx)
+		defer stop()
+		for r := range b.readAhead(ctx) {
+			select {
+			case <-r.done:
+			case <-ctx.Done():
+				return
+			}
 			if ctx.Err() != nil {
 				return
 			}
-			if err != nil {
-				b.app.complain(err)
-				c = &capture{name: f.path}
+			if r.err != nil {
+				b.app.complain(r.err)
+				r.capture = &capture{name: r.name}
+			} else {
+				b.app.warnings(r.name, r.capture.analysis.Origin.Warnings)
 			}
-			if !yield(c, err) {
+			if !yield(r.capture, r.err) {
 				return
 			}
+			r.free()
 		}
 	}
+}
+
+// reading is a capture that is being read.
+type reading struct {
+	name    string
+	capture *capture
+	err     error
+	done    chan struct{} // closed once the two stand
+	free    func()        // lets further captures be read
+}
+
+// readAhead begins to read the captures in order.
+func (b *batch) readAhead(ctx context.Context) <-chan *reading {
+	cores := runtime.GOMAXPROCS(0)
+	places := make(chan struct{}, cores)
+	all := make(chan *reading, len(b.files))
+	go func() {
+		defer close(all)
+		for _, f := range b.files {
+			takes := 1
+			if f.size >= largeFile {
+				takes = cores
+			}
+			for range takes {
+				select {
+				case places <- struct{}{}:
+				case <-ctx.Done():
+					return
+				}
+			}
+			r := &reading{name: f.path, done: make(chan struct{})}
+			r.free = func() {
+				for range takes {
+					<-places
+				}
+			}
+			all <- r
+			go func() {
+				defer close(r.done)
+				r.capture, r.err = b.app.read(ctx, f.path, b.o, b.rules, b.open)
+			}()
+		}
+	}()
+	return all
 }
 
 // names are the captures as they are told of.
