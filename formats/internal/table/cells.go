@@ -97,6 +97,7 @@ type profile struct {
 	leading  bool // some start with a needless zero
 	letters  bool // some hold a hexadecimal letter
 	size     int  // of bits or hex
+	above    look // at the cell before
 }
 
 // maxWords is how many different texts of a column are told apart.
@@ -106,8 +107,36 @@ func newProfile() *profile {
 	return &profile{byOne: true, whole: true, words: map[string]int{}}
 }
 
+// look is what a cell's text says by itself; most cells repeat the one above.
+type look struct {
+	text   []byte
+	class  cellClass
+	value  int64 // in nanounits
+	scaled bool  // the value is that, and not whole units
+	digits []byte
+	base   int
+	marked bool
+	bits   bool // digits 0, 1, x and z
+	hex    bool
+}
+
+func lookAt(text []byte, mark byte) look {
+	l := look{text: text, class: classify(text, mark)}
+	if l.class == numberCell {
+		if l.value, l.scaled = exact.ScaledNumber(text, mark, 9); !l.scaled { // such as an epoch stamp in nanoseconds
+			l.value, _ = exact.ScaledNumber(text, mark, 0)
+		}
+	}
+	l.digits, l.base, l.marked = packedDigits(text)
+	l.bits, l.hex = len(bytes.Trim(l.digits, "01xXzZ")) == 0, isHex(l.digits)
+	return l
+}
+
 func (p *profile) add(text []byte, mark byte) {
-	class := classify(text, mark)
+	if p.rows == 0 || !bytes.Equal(text, p.above.text) {
+		p.above = lookAt(text, mark)
+	}
+	class, v, ok := p.above.class, p.above.value, p.above.scaled
 	p.count[class]++
 	p.rows++
 	if class == emptyCell {
@@ -117,14 +146,10 @@ func (p *profile) add(text []byte, mark byte) {
 	if len(p.words) < maxWords || p.words[string(text)] > 0 {
 		p.words[string(text)]++
 	}
-	p.addPacked(text)
+	p.addPacked(&p.above)
 	if class != numberCell {
 		p.byOne = false
 		return
-	}
-	v, ok := exact.ScaledNumber(text, mark, 9)
-	if !ok { // such as an epoch stamp in nanoseconds
-		v, _ = exact.ScaledNumber(text, mark, 0)
 	}
 	if v >= analog.Most || v <= -analog.Most || !ok {
 		p.huge++
@@ -151,16 +176,16 @@ func (p *profile) add(text []byte, mark byte) {
 }
 
 // addPacked holds a cell against the spellings of several bits in one.
-func (p *profile) addPacked(text []byte) {
-	digits, base, marked := packedDigits(text)
+func (p *profile) addPacked(cell *look) {
+	digits := cell.digits
 	if p.size == 0 {
-		p.size, p.prefixed = len(digits), marked
+		p.size, p.prefixed = len(digits), cell.marked
 	}
-	same := p.size == len(digits) && p.prefixed == marked && len(digits) > 0
-	if same && base != 16 && len(bytes.Trim(digits, "01xXzZ")) == 0 {
+	same := p.size == len(digits) && p.prefixed == cell.marked && len(digits) > 0
+	if same && cell.base != 16 && cell.bits {
 		p.bits++
 	}
-	if same && base != 2 && isHex(digits) {
+	if same && cell.base != 2 && cell.hex {
 		p.hex++
 	}
 	p.leading = p.leading || len(digits) > 1 && digits[0] == '0'
