@@ -1,10 +1,12 @@
 package formats_test
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"log"
 
+	"widthwise/decode"
 	"widthwise/formats"
 )
 
@@ -46,6 +48,33 @@ func Example() {
 	// winch    is unknown from 0.0240 s
 	// winch    is high    from 0.0250 s
 	// ends at 0.0400 s
+}
+
+// Opens a capture, decodes and judges it, and prints each pulse of the channels
+// that were judged.
+func Example_pulses() {
+	r, err := formats.Open("../testdata/scenarios/three-pulses.toml", formats.Options{Select: []string{"rudder"}})
+	if err != nil {
+		log.Fatal(err)
+	}
+	defer r.Close()
+	recording, err := decode.Decode(context.Background(), r, decode.Settings{})
+	if err != nil {
+		log.Fatal(err)
+	}
+	analysis := recording.Analyse()
+	judgement := analysis.Judge(decode.PerChannel[decode.Limits]{Default: decode.DefaultLimits})
+	for i, c := range analysis.Channels {
+		for p := range c.Pulses() {
+			fmt.Println(c.Name, p.Start.Seconds(6), "s", p.Width.Micros(1), "us")
+		}
+		fmt.Println(judgement.Channels[i].Outcome)
+	}
+	// Output:
+	// rudder 0.011000 s 1500.0 us
+	// rudder 0.033000 s 1500.0 us
+	// rudder 0.055000 s 1500.0 us
+	// fail
 }
 
 // The header tells what a capture holds before its samples are read.

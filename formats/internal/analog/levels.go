@@ -9,9 +9,10 @@ const bins = 100
 // use has states closer together (common practice, no source).
 const leastSwing = 200e6
 
-// A swing up to this, in nanovolts, is told: logic in use swings by more
-// (common practice, no source), so that the probe or the threshold may be off.
-const smallSwing = 900e6
+// A swing up to this is told, 0.9 V and a hundredth for noise, in nanovolts:
+// logic in use swings by more (common practice, no source), so that the probe or
+// the threshold may be off.
+const smallSwing = 909e6
 
 // states finds the state levels: the modes of both halves of a histogram of the
 // readings (IEEE Std 181), as means of the readings about the mode. Each

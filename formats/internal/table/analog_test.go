@@ -233,3 +233,24 @@ func TestTwoValues(t *testing.T) {
 		assert.Equal(t, "a: low 0.000000 high 20.000000 low 40.000000 high 50.000000 low 60.000000\n", got, values)
 	}
 }
+
+// TestSmallSwing: states closer together than those of logic get a note.
+func TestSmallSwing(t *testing.T) {
+	for high, small := range map[float64]bool{.6: true, .9: true, 1.8: false} {
+		c := analogCase{high: high, noise: .002, rise: 4, step: 10, width: 1500, period: 20000, start: 1000, length: 10000}
+		r := mustRead(t, c.text(2))
+		_, _, origin := readAll(t, r)
+		assert.Equal(t, small, strings.Contains(strings.Join(origin.Notes, " "), "less than logic does"), "%v V: %q", high, origin.Notes)
+	}
+}
+
+// TestSilentColumns: columns that stay at one level are channels, whatever
+// they are called; what counts the rows has to count.
+func TestSilentColumns(t *testing.T) {
+	got, _, err := read(t, "time_us,throttle,copy,n,i\n0,0,0,1,0\n1000,1,1,1,0\n2500,0,0,1,0\n21000,1,1,1,0\n", capture.Options{})
+	require.NoError(t, err)
+	assert.Contains(t, got, "\nn: high 0.000000\ni: low 0.000000\n")
+	got, _, err = read(t, "n,time_us,throttle\n0,0,0\n1,1000,1\n2,2500,0\n3,21000,1\n", capture.Options{})
+	require.NoError(t, err)
+	assert.NotContains(t, got, "n:")
+}
