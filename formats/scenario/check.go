@@ -457,7 +457,7 @@ var faultRules = []struct {
 	{"from", "must name another channel, and none that the fault befalls", func(f *Fault, s *Scenario) bool {
 		return f.Kind == "crosstalk" && (s.channel(f.From) < 0 || slices.Contains(s.channelsOf(f), f.From))
 	}},
-	{"kind", "needs a capture with sampling", func(f *Fault, s *Scenario) bool { return f.Kind == "uneven-time" && oneOf(s.Sampling, "", "exact") }},
+	{"kind", "needs a sampling rate", func(f *Fault, s *Scenario) bool { return f.Kind == "uneven-time" && oneOf(s.Sampling, "", "exact") }},
 	{"kind", "leaves samples of the whole capture out, and stands once", func(f *Fault, s *Scenario) bool {
 		return f.Kind == "uneven-time" && (len(f.Channels) > 0 || s.unevenTwice())
 	}},

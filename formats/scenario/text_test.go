@@ -58,7 +58,7 @@ func TestScenarioErrors(t *testing.T) {
 		{top + servo + "[[fault]]\nkind = \"dropped-frame\"\nchance = ▶nan\n", "is no number"},
 		{top + servo + "[[fault]]\nkind = \"dropped-frame\"\nchance = ▶1.5\n", "chance must lie in 0..1"},
 		{top + servo + "[[fault]]\nkind = \"phase-restart\"\nby = \"10s\"\nrepeat = ▶\"11s\"\n", "at least twice as long as by"},
-		{top + servo + "[[fault]]\nkind = ▶\"uneven-time\"\nfor = \"1ms\"\n", "needs a capture with sampling"},
+		{top + servo + "[[fault]]\nkind = ▶\"uneven-time\"\nfor = \"1ms\"\n", "needs a sampling rate"},
 	}
 	for _, c := range cases {
 		before, after, found := strings.Cut(c.text, "▶")

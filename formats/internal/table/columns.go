@@ -1,6 +1,7 @@
 package table
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -152,10 +153,10 @@ func (p *plan) otherTimes(profiles []*profile, index int) {
 func (p *plan) countSamples(at int, o capture.Options) {
 	p.timeAt = at
 	p.clock = clock{kind: sampleClock, mark: p.decimal}
-	what := fmt.Sprintf("column %d numbers samples, and nothing states how far apart they are", at+1)
+	what := fmt.Sprintf("column %d numbers samples: the table needs a sampling rate", at+1)
 	if at < 0 {
 		p.clock.kind = rowClock
-		what = "there is no column of times"
+		what = "there is no column of times: the table needs a sampling rate"
 	}
 	rate := o.Rate
 	if rate == (exact.Rate{}) && p.facts.rate != (exact.Rate{}) {
@@ -163,7 +164,7 @@ func (p *plan) countSamples(at int, o capture.Options) {
 		p.note("The sample rate of %s is taken from line %d.", rate.Hertz(), p.facts.rateLine)
 	}
 	if rate == (exact.Rate{}) {
-		p.err = &capture.ParseError{Line: p.first, Column: 1, Err: fmt.Errorf("%s", what), Fix: "--rate states the sample rate"}
+		p.err = &capture.ParseError{Line: p.first, Column: 1, Err: errors.New(what), Fix: "--rate states it, such as --rate 10MHz"}
 	} else if !p.clock.withRate(rate) {
 		p.err = &capture.UsageError{Message: fmt.Sprintf("a rate of %d/%d Hz cannot be used", rate.Num, rate.Den)}
 	}
