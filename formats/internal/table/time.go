@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math/bits"
+	"strings"
 	"time"
 
 	"widthwise/decode"
@@ -202,93 +203,56 @@ func (c *clock) date(text []byte) (at exact.Wide, decimals int, err error) {
 	return at, len(fraction), nil
 }
 
-// readDate reads YYYY-MM-DD (or with slashes, or DD.MM.YYYY), T or a space,
-// hh:mm:ss, a fraction, and Z or an offset; or the time of day alone. Seconds
-// count from 1970 or from midnight.
+// How dates and offsets from UTC are written (ISO 8601, and the day first).
+var (
+	dayLayouts    = []string{"2006-01-02", "2006/01/02", "02.01.2006"}
+	offsetLayouts = []string{"-07:00", "-0700", "-07"}
+)
+
+// readDate reads a day, T or a space, hh:mm:ss, a fraction, and Z or an offset;
+// or the time of day alone. Seconds count from 1970 or from midnight.
 func readDate(text []byte) (seconds int64, fraction []byte, isDate, ok bool) {
-	if len(text) >= 10 && (text[4] == '-' || text[4] == '/' || text[2] == '.') {
-		if seconds, ok = readDay(text[:10]); !ok {
-			return 0, nil, true, false
-		}
-		isDate = true
-		if text = text[10:]; len(text) == 0 {
-			return 0, nil, true, false // a day is no instant
-		}
-		if text[0] == 'T' || text[0] == 't' || text[0] == ' ' {
-			text = text[1:]
-		}
+	at := bytes.IndexByte(text, ':') - 2
+	if at < 0 || len(text) < at+8 {
+		return 0, nil, false, false // a day alone is no instant
 	}
-	if len(text) < 8 || text[2] != ':' || text[5] != ':' {
-		return 0, nil, isDate, false
+	clock, err := time.Parse("15:04:05", string(text[at:at+8]))
+	if err != nil {
+		return 0, nil, false, false
 	}
-	h, okH := fixed(text[:2])
-	m, okM := fixed(text[3:5])
-	s, okS := fixed(text[6:8])
-	if !okH || !okM || !okS || h > 24 || m > 59 || s > 60 {
-		return 0, nil, isDate, false
+	seconds = int64(clock.Hour()*3600 + clock.Minute()*60 + clock.Second())
+	rest := text[at+8:]
+	if len(rest) > 1 && (rest[0] == '.' || rest[0] == ',') {
+		n := len(rest) - len(bytes.TrimLeft(rest[1:], "0123456789"))
+		fraction, rest = rest[1:n], rest[n:]
 	}
-	seconds += int64(h*3600 + m*60 + s)
-	text = text[8:]
-	if len(text) > 1 && (text[0] == '.' || text[0] == ',') {
-		n := 1
-		for n < len(text) && text[n] >= '0' && text[n] <= '9' {
-			n++
-		}
-		fraction, text = text[1:n], text[n:]
+	offset, ok := readOffset(string(bytes.TrimSpace(rest)))
+	if isDate = at > 0; isDate && ok {
+		var day time.Time
+		day, ok = parseAny(dayLayouts, strings.TrimRight(string(text[:at]), "Tt "))
+		ok = ok && bytes.IndexByte([]byte("Tt "), text[at-1]) >= 0
+		seconds += day.Unix()
 	}
-	offset, ok := readOffset(text)
 	return seconds - offset, fraction, isDate, ok
 }
 
-// readDay returns the seconds from 1970 to the beginning of a day.
-func readDay(text []byte) (seconds int64, ok bool) {
-	year, month, day := text[:4], text[5:7], text[8:10]
-	same := text[4] == text[7]
-	if text[2] == '.' {
-		day, month, year = text[:2], text[3:5], text[6:10]
-		same = text[5] == '.'
-	}
-	y, okY := fixed(year)
-	m, okM := fixed(month)
-	d, okD := fixed(day)
-	t := time.Date(y, time.Month(m), d, 0, 0, 0, 0, time.UTC)
-	return t.Unix(), okY && okM && okD && same && t.Day() == d && int(t.Month()) == m
-}
-
 // readOffset reads Z, +hh:mm, +hhmm, +hh or nothing, in seconds.
-func readOffset(text []byte) (seconds int64, ok bool) {
-	text = bytes.TrimSpace(text)
-	if len(text) == 0 || len(text) == 1 && (text[0] == 'Z' || text[0] == 'z') {
+func readOffset(text string) (seconds int64, ok bool) {
+	if text == "" || text == "Z" || text == "z" {
 		return 0, true
 	}
-	if text[0] != '+' && text[0] != '-' {
-		return 0, false
-	}
-	digits := bytes.ReplaceAll(text[1:], []byte{':'}, nil)
-	if len(digits) != 2 && len(digits) != 4 {
-		return 0, false
-	}
-	h, okH := fixed(digits[:2])
-	m, okM := 0, true
-	if len(digits) == 4 {
-		m, okM = fixed(digits[2:])
-	}
-	seconds = int64(h*3600 + m*60)
-	if text[0] == '-' {
-		seconds = -seconds
-	}
-	return seconds, okH && okM
+	t, ok := parseAny(offsetLayouts, text)
+	_, east := t.Zone()
+	return int64(east), ok
 }
 
-// fixed reads a few digits.
-func fixed(text []byte) (n int, ok bool) {
-	for _, c := range text {
-		if c < '0' || c > '9' {
-			return 0, false
+func parseAny(layouts []string, text string) (time.Time, bool) {
+	for _, layout := range layouts {
+		if t, err := time.Parse(layout, text); err == nil {
+			return t, true
 		}
-		n = n*10 + int(c-'0')
 	}
-	return n, len(text) > 0
+	return time.Time{}, false
 }
 
 // quote shows a cell in a message, shortened.
