@@ -70,40 +70,42 @@ func (h halt) stands() bool {
 // findHalts notes the channel's halts.
 func (c *channel) findHalts(all []reading) {
 	tolerance := max(c.sameWidth(), heldOutput)
-	sameRuns(all, tolerance, func(row []sameRun) {
-		wasHalt := false
-		for i, r := range row {
-			s := around(row, i)
-			h := halt{c: c, start: r.start, end: r.next, frames: r.n, from: r.from}
-			if r.n < s.regular()+holdFrames || r.n <= holdFrames || len(s.before) == 0 {
-				wasHalt = false
-				continue
-			}
-			before, after := usualChange(s.before), usualChange(s.after)
-			usual := max(before, after, tolerance)
-			jumped := func(d Time) bool { return d > jumpTimes*usual || d > jumpOver && 2*d > 3*usual }
-			last := s.before[len(s.before)-1]
-			into := absDiff(r.first, last.last)
-			h.broke = brokeOff(s.before, r, tolerance)
-			h.entered = jumped(into) && (wasHalt || len(s.before) == beside && restless(s.before, tolerance))
-			h.left = len(s.after) > 0 && jumped(absDiff(s.after[0].first, r.last))
-			if len(s.after) == 0 && all[len(all)-1].end() == r.end && c.lastsToEnd(r.end) {
-				h.end = c.rec.end
-			}
-			if r.n >= calmFrames {
-				some, more := besideRun(all, r)
-				h.calmed = c.jitters(some, float64(tolerance)) && c.jitters(more, float64(tolerance))
-			}
-			if len(c.halts) < maxEvents {
-				c.halts = append(c.halts, h)
-			}
-			wasHalt = h.broke || h.entered
+	halted := Time(math.MinInt64) // where the halt before ended
+	sameRuns(all, tolerance, func(row []sameRun, i int) {
+		r, s := row[i], around(row, i)
+		if r.n <= holdFrames || len(s.before) == 0 || r.n < s.regular()+holdFrames {
+			return
+		}
+		h := c.haltOf(all, r, s, tolerance, halted == r.start)
+		if h.broke || h.entered {
+			halted = r.next
+		}
+		if len(c.halts) < maxEvents {
+			c.halts = append(c.halts, h)
 		}
 	})
 }
 
-// lastsToEnd reports whether frames go on from an instant to the capture's end.
-func (c *channel) lastsToEnd(t Time) bool { return c.rec.end-t <= 2*c.frames.rhythm.period }
+// haltOf says how a run longer than its surroundings began and ended; halted is
+// set where another halt ended there.
+func (c *channel) haltOf(all []reading, r sameRun, s surroundings, tolerance Time, halted bool) halt {
+	h := halt{c: c, start: r.start, end: r.next, frames: r.n, from: r.from}
+	usual := max(usualChange(s.before), usualChange(s.after), tolerance)
+	jumped := func(d Time) bool { return d > jumpTimes*usual || d > jumpOver && 2*d > 3*usual }
+	h.broke = brokeOff(s.before, r, tolerance)
+	h.entered = jumped(absDiff(r.first, s.before[len(s.before)-1].last)) &&
+		(halted || len(s.before) == beside && restless(s.before, tolerance))
+	if len(s.after) > 0 {
+		h.left = jumped(absDiff(s.after[0].first, r.last))
+	} else if all[len(all)-1].end() == r.end && c.rec.end-r.end <= 2*c.frames.rhythm.period {
+		h.end = c.rec.end
+	}
+	if r.n >= calmFrames {
+		before, after := besideRun(all, r)
+		h.calmed = c.jitters(before, float64(tolerance)) && c.jitters(after, float64(tolerance))
+	}
+	return h
+}
 
 // usualChange is the median change from run to run.
 func usualChange(runs []sameRun) Time {

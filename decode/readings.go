@@ -225,22 +225,32 @@ func (c *channel) findSpikes(all []reading) {
 	}
 }
 
-// spikeAt reports whether n readings from i on are a spike, and by how much.
+// spikeAt reports whether n readings from i on are a spike, and by how much. Up
+// to two neighbours a side say where the stick rests; all but one must agree, as
+// another spike may be among them. Frames missing between do not matter, a loss
+// does.
 func (c *channel) spikeAt(all []reading, i, n int) (off Time, ok bool) {
 	w := func(k int) Time { return Time(all[k].width) }
-	// alike holds two readings against one another; frames missing between do not
-	// matter, a loss does.
-	alike := func(k, l int, tolerance Time) bool {
-		return k >= 0 && l < len(all) && all[l].start-all[k].start <= c.frames.lossAfter && absDiff(w(k), w(l)) <= tolerance
-	}
 	limit := max(spikeOver, Time(spikeRMS*all[i].loud))
-	calm := max(limit/2, Time(4*all[i].loud))
 	before, after := i-1, i+n
-	if all[i].note&spike != 0 || before >= 0 && absDiff(w(i), w(before)) <= limit || !alike(before, after, calm) ||
-		!alike(before-1, before, calm) && !alike(after, after+1, calm) {
+	if before < 0 || after >= len(all) || all[i].note&spike != 0 || absDiff(w(i), w(before)) <= limit {
 		return 0, false
 	}
-	base := (w(before) + w(after)) / 2
+	var beside []Time
+	for k := max(0, i-2); k < min(len(all), after+2); k++ {
+		if (k < i || k >= after) && absDiff(all[k].start, all[i].start) <= c.frames.lossAfter {
+			beside = append(beside, w(k))
+		}
+	}
+	base, agree := Time(quantile(beside, 0.5)), 0
+	for _, x := range beside {
+		if absDiff(x, base) <= max(limit/2, Time(4*all[i].loud)) {
+			agree++
+		}
+	}
+	if agree < 3 || absDiff(w(before), w(after)) > limit {
+		return 0, false
+	}
 	for k := i; k < after; k++ {
 		if (w(k) > base) != (w(i) > base) || min(absDiff(w(k), w(before)), absDiff(w(k), w(after))) <= limit {
 			return 0, false

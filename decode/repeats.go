@@ -21,18 +21,28 @@ func (c *channel) sameWidth() Time {
 	return c.rec.origin.Unit + Time(math.Ceil(c.step))
 }
 
+// runsKept is how many runs are looked at together.
+const runsKept = 1024
+
 // sameRuns splits each row of readings into runs of widths that are equal within
-// a tolerance, and yields them row by row.
-func sameRuns(all []reading, tolerance Time, yield func(row []sameRun)) {
-	var row []sameRun
+// a tolerance, and calls f for each run with those about it in its row: it is
+// row[i], and at least beside runs a side are there where there are as many.
+func sameRuns(all []reading, tolerance Time, f func(row []sameRun, i int)) {
+	row := make([]sameRun, 0, runsKept)
+	done := 0 // of the row
+	flush := func(until int) {
+		for ; done < until; done++ {
+			f(row, done)
+		}
+	}
 	var least, most Time
 	for i, b := range all {
 		w := Time(b.width)
-		if b.note&rowStart != 0 && len(row) > 0 {
-			yield(row)
-			row = row[:0]
-		}
-		if n := len(row) - 1; n >= 0 {
+		switch n := len(row) - 1; {
+		case b.note&rowStart != 0:
+			flush(len(row))
+			row, done = row[:0], 0
+		case n >= 0:
 			row[n].next = b.start
 			if least, most = min(least, w), max(most, w); most-least <= tolerance {
 				row[n].n++
@@ -40,12 +50,15 @@ func sameRuns(all []reading, tolerance Time, yield func(row []sameRun)) {
 				continue
 			}
 		}
+		if len(row) == runsKept {
+			flush(len(row) - beside)
+			kept := copy(row, row[done-beside:])
+			row, done = row[:kept], beside
+		}
 		least, most = w, w
 		row = append(row, sameRun{start: b.start, end: b.end(), next: b.end(), first: w, last: w, n: 1, from: i})
 	}
-	if len(row) > 0 {
-		yield(row)
-	}
+	flush(len(row))
 }
 
 // beside is how many runs a side say what is regular about one.
@@ -94,11 +107,10 @@ const leastRepeats, mostRepeats = 4, restFrames - 1
 // packets were probably lost.
 func (c *channel) findRepeats(all []reading) {
 	same := c.sameWidth()
-	sameRuns(all, same, func(row []sameRun) {
-		for i, r := range row {
-			if r.n >= leastRepeats && r.n <= mostRepeats && repeats(r, around(row, i), same, max(float64(all[r.from].loud), c.step)) {
-				c.repeats.add(Event{Start: r.start, End: r.end, Count: int64(r.n), Measured: float64(r.n)})
-			}
+	sameRuns(all, same, func(row []sameRun, i int) {
+		r := row[i]
+		if r.n >= leastRepeats && r.n <= mostRepeats && repeats(r, around(row, i), same, max(float64(all[r.from].loud), c.step)) {
+			c.repeats.add(Event{Start: r.start, End: r.end, Count: int64(r.n), Measured: float64(r.n)})
 		}
 	})
 }
@@ -158,11 +170,9 @@ func (c *channel) findFrozen(all []reading, rests []segment) {
 	if !ok {
 		return
 	}
-	sameRuns(all, same, func(row []sameRun) {
-		for _, r := range row {
-			if float64(r.n) >= least && !c.repeats.cover(r.start) {
-				c.frozen.add(Event{Start: r.start, End: r.end, Count: int64(r.n), Measured: float64(r.n)})
-			}
+	sameRuns(all, same, func(row []sameRun, i int) {
+		if r := row[i]; float64(r.n) >= least && !c.repeats.cover(r.start) {
+			c.frozen.add(Event{Start: r.start, End: r.end, Count: int64(r.n), Measured: float64(r.n)})
 		}
 	})
 }
@@ -230,12 +240,10 @@ func (c *channel) noteHeld(all []reading) {
 			all[i].note |= held
 		}
 	}
-	sameRuns(all, c.sameWidth(), func(row []sameRun) {
-		for _, r := range row {
-			if r.n >= restFrames && c.amidJitter(all, r) {
-				frames += r.n
-				runs = append(runs, r)
-			}
+	sameRuns(all, c.sameWidth(), func(row []sameRun, i int) {
+		if r := row[i]; r.n >= restFrames && c.amidJitter(all, r) {
+			frames += r.n
+			runs = append(runs, r)
 		}
 	})
 	if frames*2 < len(all) {

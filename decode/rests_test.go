@@ -258,3 +258,107 @@ func TestFewAtRest(t *testing.T) {
 	assert.Equal(t, Warn, jitter[0].Severity)
 	assert.Contains(t, jitter[0].Message, "the largest of 60")
 }
+
+// whole is the standard deviation of some widths, as the reference for what is
+// pooled about one mean.
+func whole(n int, width func(i int) float64) float64 {
+	sum, squares := 0.0, 0.0
+	for i := range n {
+		sum += width(i)
+	}
+	for i := range n {
+		squares += math.Pow(width(i)-sum/float64(n), 2)
+	}
+	return math.Sqrt(squares / float64(n-1))
+}
+
+// Noise that is not the same all the time, or not new in every frame, is
+// measured where it is: a motor that runs for a third of the time or in short
+// bursts, packets that feed several frames, jitter before the receiver holds.
+func TestJitterWhereItIs(t *testing.T) {
+	fresh := func(i int) float64 { return rand.New(rand.NewPCG(31, uint64(i))).NormFloat64() }
+	motor := func(i int) float64 { // 10 of 30 s
+		if i >= 500 && i < 1000 {
+			return 1500 + 6*fresh(i)
+		}
+		return 1500 + 0.5*fresh(i)
+	}
+	bursts := func(i int) float64 { // 2 of 6 s
+		if i%300 < 100 {
+			return 1500 + 6*fresh(i)
+		}
+		return 1500 + 0.5*fresh(i)
+	}
+	packets := func(k int) func(i int) float64 {
+		return func(i int) float64 { return 1500 + 2.2*fresh(i/k) }
+	}
+	for name, width := range map[string]func(i int) float64{
+		"a motor": motor, "bursts": bursts, "packets of two": packets(2), "packets of three": packets(3), "packets of four": packets(4),
+	} {
+		c := restsOf(t, 1500, width)
+		assert.Greater(t, c.Jitter.WidthN, int64(1350), "%s: %v", name, c.Rests)
+		assert.InEpsilon(t, whole(1500, width), c.Jitter.WidthRMS, 0.05, "%s: %v", name, c.Rests)
+	}
+	hold := func(i int) float64 {
+		if i >= 1000 {
+			return 1500.25
+		}
+		return 1500 + 2.2*fresh(i)
+	}
+	c := restsOf(t, 1200, hold)
+	assert.InEpsilon(t, whole(1000, hold), c.Jitter.WidthRMS, 0.03, "a hold of a sixth of the time takes no part: %v", c.Rests)
+}
+
+// Spikes beside a gap and amid noise are told, and leave the jitter alone.
+func TestSpikesNearGapsAndInNoise(t *testing.T) {
+	for _, sigma := range []float64{0.3, 3, 5} {
+		var starts, widths []Time
+		rng := rand.New(rand.NewPCG(33, 34))
+		for i := range 1000 {
+			w := 1500 + sigma*rng.NormFloat64()
+			switch {
+			case i%100 == 50:
+				continue // a frame is missing
+			case i%100 == 52: // the second after it
+				w += 90
+			case i%100 == 80:
+				w -= 90
+			}
+			starts = append(starts, Time(i)*20*Millisecond+3*Millisecond)
+			widths = append(widths, Time(math.Round(w*1000))*Nanosecond)
+		}
+		a, _ := decoded(t, &tape{names: []string{"rudder"}, tracks: [][]change{pulsesOf(starts, widths)}, end: 20 * Second})
+		c := a.Channels[0]
+		assert.EqualValues(t, 20, c.channel.spikes.all, "%g us", sigma)
+		assert.InEpsilon(t, sigma, c.Jitter.WidthRMS, 0.06, "%g us", sigma)
+	}
+}
+
+// A stick that turns, however fast, makes no spike.
+func TestTurnsAreNoSpikes(t *testing.T) {
+	for _, perFrame := range []float64{25, 50, 100} {
+		c := restsOf(t, 600, func(i int) float64 { return 1200 + perFrame*math.Abs(math.Mod(float64(i), 10)-5) })
+		assert.Zero(t, c.channel.spikes.all, "%g us a frame", perFrame)
+	}
+}
+
+// On a receiver that steps, the end of a move is no part of the rest.
+func TestMovesOfASteppingReceiver(t *testing.T) {
+	for _, q := range []float64{1, 2, 4, 8} {
+		for seed := range uint64(5) {
+			slow := 40 + 30*float64(seed) // frames a move takes
+			c := restsOf(t, 1500, stepped(func(i int) float64 {
+				at, k := i/300, float64(i%300)
+				from, to := 1504+96*float64(at%3), 1504+96*float64((at+1)%3)
+				if k > 300-slow {
+					from += (to - from) * (1 - math.Cos(math.Pi*(k-300+slow)/slow)) / 2
+				}
+				return from + 0.2*rand.New(rand.NewPCG(seed, uint64(i))).NormFloat64()
+			}, q))
+			for _, r := range c.Rests {
+				assert.Less(t, r.RMS, 0.3*q+0.25, "steps of %g us, seed %d: %v", q, seed, c.Rests)
+			}
+			assert.Greater(t, c.Jitter.WidthN, int64(500), "steps of %g us, seed %d", q, seed)
+		}
+	}
+}
