@@ -91,8 +91,11 @@ func (c *channel) findRests(all []reading) []segment {
 	index := 0.0 // of the stretch's first reading
 	flush := func(next int) {
 		if len(stretch) >= restFrames {
+			from := int64(0)
 			for _, s := range rejoined(c.split(stretch, index)) {
-				if s.widths.n >= restFrames {
+				part := stretch[from : from+s.widths.n]
+				from += s.widths.n
+				if len(part) >= restFrames && !turns(part, s.scale()) {
 					rests = append(rests, s)
 				}
 			}
@@ -122,6 +125,22 @@ func moving(all []reading, i int) bool {
 	out := float64(all[i+1].width) - float64(all[i].width)
 	far := 6 * float64(all[i].loud)
 	return in > far && out > far || -in > far && -out > far
+}
+
+// turns reports whether the middle third lies off the outer ones as the turn of a
+// moving stick does, which no step shows: by three standard deviations of the
+// difference, and by more than the noise.
+func turns(part []reading, noise float64) bool {
+	k := len(part) / 3
+	mean := func(some []reading) float64 {
+		sum := 0.0
+		for _, b := range some {
+			sum += float64(b.width)
+		}
+		return sum / float64(len(some))
+	}
+	off := math.Abs(mean(part[k:len(part)-k]) - (mean(part[:k])+mean(part[len(part)-k:]))/2)
+	return off > noise && off > slopeAt*noise*math.Sqrt(1.5/float64(k))
 }
 
 // split segments a stretch of readings window by window. index counts the readings
