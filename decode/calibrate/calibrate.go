@@ -6,6 +6,7 @@ package calibrate
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"golang.org/x/exp/slices"
 
@@ -38,7 +39,8 @@ const (
 	leastWait = 110 * decode.Millisecond
 	mostWait  = 500 * decode.Millisecond
 	share     = 0.999 // of the pulses of a place within its deadband
-	countable = 1000  // pulses; among fewer the largest counts
+	countable = 1000  // pulses; among fewer the furthest counts
+	unsure    = 10.0  // us that two visits may leave in doubt without a word
 )
 
 // Of finds a channel's constants. first is the way in which the stick was moved
@@ -51,8 +53,9 @@ func Of(a *decode.Analysis, c *decode.ChannelAnalysis, first places.Arrival) *Ch
 		step = 0
 	}
 	out.Low, out.Neutral, out.High = at(p.Low), at(p.Neutral), at(p.High)
-	out.Deadband = out.spread("deadband", step, p.Neutral)
-	out.EndMargin = out.spread("end margin", step, p.Low, p.High)
+	out.Deadband = out.spread(step, p.Neutral)
+	out.EndMargin = out.spread(step, p.Low, p.High)
+	out.doubts()
 	out.waits(a)
 	if way := p.FirstWay(); first != places.Unseen && way == places.Unseen {
 		out.Missing = append(out.Missing, "reversed: the stick did not travel")
@@ -72,7 +75,7 @@ func at(p *places.Place) float64 {
 
 // spread is how far about a place its pulses lie and its mean may be off, in
 // whole microseconds; of two places the larger. NaN where one is missing.
-func (c *Channel) spread(what string, step float64, of ...*places.Place) float64 {
+func (c *Channel) spread(step float64, of ...*places.Place) float64 {
 	out := math.Ceil(2 * step)
 	for _, p := range of {
 		if p == nil {
@@ -89,10 +92,6 @@ func (c *Channel) spread(what string, step float64, of ...*places.Place) float64
 		furthest := off[int(math.Ceil(share*float64(n)))-1]
 		if n < countable {
 			furthest = off[n-1]
-			c.say("%s: of %d pulses about %.0f us the furthest counts; from %d on it would be 99.9 %% of them", what, n, p.Mean, countable)
-		}
-		if len(p.Visits) == 1 {
-			c.say("%s: %.0f us was visited once, so how well the stick comes back to it is not known", what, p.Mean)
 		}
 		doubt := p.U95
 		if math.IsNaN(doubt) {
@@ -101,6 +100,35 @@ func (c *Channel) spread(what string, step float64, of ...*places.Place) float64
 		out = max(out, math.Ceil(math.Ceil(furthest)+doubt))
 	}
 	return out
+}
+
+// doubts says where a place was seen too little.
+func (c *Channel) doubts() {
+	var few []string
+	for _, p := range []struct {
+		name string
+		*places.Place
+	}{{"low", c.Places.Low}, {"neutral", c.Places.Neutral}, {"high", c.Places.High}} {
+		if p.Place == nil {
+			continue
+		}
+		n := 0
+		for _, v := range p.Visits {
+			n += v.Frames
+		}
+		if n < countable {
+			few = append(few, fmt.Sprintf("%s %d", p.name, n))
+		}
+		switch visits := len(p.Visits); {
+		case visits == 1:
+			c.say("%s was visited once: how well the stick comes back to it is not known", p.name)
+		case visits == 2 && p.U95 > unsure:
+			c.say("%s: two visits leave %.0f us of doubt, which the margins carry; a third would narrow it", p.name, p.U95)
+		}
+	}
+	if len(few) > 0 {
+		c.say("under %d pulses at a place the furthest counts for its margin, not 99.9 %% of them: %s", countable, strings.Join(few, ", "))
+	}
 }
 
 func (c *Channel) say(format string, args ...any) {
@@ -134,7 +162,11 @@ func (c *Channel) waits(a *decode.Analysis) {
 		c.LossAfter = mostWait
 	}
 	c.LossAfter = (c.LossAfter + decode.Millisecond - 1) / decode.Millisecond * decode.Millisecond
-	c.say("loss after: on this capture a wait of 25 ms would have stopped %s, of 50 ms %s, of 100 ms %s", times(crossed[0]), times(crossed[1]), times(crossed[2]))
+	if crossed[0] == 0 {
+		c.say("loss after: on this capture a wait of 25 ms would never have stopped it, nor would one of 50 or 100 ms")
+		return
+	}
+	c.say("loss after: on this capture a wait of 25 ms would have stopped it %s, of 50 ms %s, of 100 ms %s", times(crossed[0]), times(crossed[1]), times(crossed[2]))
 }
 
 func times(n int) string {

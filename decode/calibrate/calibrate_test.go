@@ -187,6 +187,21 @@ func TestReversed(t *testing.T) {
 	assert.Contains(t, strings.Join(c.Missing, "\n"), "reversed: the stick did not travel")
 }
 
+// At a loss a machine drops what it was doing, and takes it up again at once.
+func TestProofOfALoss(t *testing.T) {
+	a := analysed(t, strings.Replace(swept(1, 1888), "hand = { drift_us_per_s = 4, wobble_us = 3, return_us = 6 }\n", "", 1)+
+		"[[fault]]\nkind = \"dropped-frame\"\nat = \"20s\"\ncount = 20\n[[fault]]\nkind = \"dropped-frame\"\nat = \"1s\"\ncount = 20\n")
+	c := calibrate.Of(a, a.Channels[0], places.Unseen)
+	k := calibrate.Constants{Low: 1148, Neutral: 1518, High: 1888, Deadband: 10, LossAfter: 110 * decode.Millisecond}
+	p := c.Prove(k, a.End, calibrate.Mapping{Full: 100})
+	assert.Equal(t, 2, p.StopsOnLoss)
+	assert.Equal(t, int64(100), p.JumpAtLoss)
+	assert.Equal(t, int64(100), p.JumpAfterLoss)
+	assert.Less(t, p.LargestJump, int64(20), "none across a loss")
+	assert.False(t, p.ReachesLow)
+	assert.True(t, p.ReachesHigh)
+}
+
 func TestLossAfter(t *testing.T) {
 	gaps := func(count int, more string) *calibrate.Channel {
 		a := analysed(t, swept(1, 1888)+fmt.Sprintf("[[fault]]\nkind = \"dropped-frame\"\nat = \"30s\"\ncount = %d\n%s", count, more))
@@ -195,5 +210,5 @@ func TestLossAfter(t *testing.T) {
 	assert.Equal(t, 110*decode.Millisecond, gaps(1, "").LossAfter)
 	assert.Equal(t, 135*decode.Millisecond, gaps(4, "").LossAfter, "one and a half times a gap of 90 ms")
 	assert.Equal(t, 110*decode.Millisecond, gaps(20, "").LossAfter, "a loss is no gap to wait for")
-	assert.Contains(t, strings.Join(gaps(2, "").Said, "\n"), "a wait of 25 ms would have stopped once, of 50 ms once, of 100 ms never")
+	assert.Contains(t, strings.Join(gaps(2, "").Said, "\n"), "a wait of 25 ms would have stopped it once, of 50 ms once, of 100 ms never")
 }

@@ -37,6 +37,8 @@ type Proof struct {
 	LargestJump             int64 // between consecutive frames, none across a loss
 	StartUpNotZero          int
 	StopsOnLoss             int
+	JumpAtLoss              int64 // the largest command that a stop ended
+	JumpAfterLoss           int64 // the largest that the first pulse after one brought back
 }
 
 // Complete reports whether there are constants enough to map by: both ends.
@@ -135,15 +137,19 @@ func (c *Channel) Prove(k Constants, end decode.Time, m Mapping) Proof {
 	p := Proof{Full: m.Full}
 	lowest, highest := int64(math.MaxInt64), int64(math.MinInt64)
 	var last int64
+	lost := false
 	for cmd := range k.Replay(c.Analysis.Pulses(), end, m) {
 		switch {
 		case cmd.Stop:
 			p.StopsOnLoss++
+			p.JumpAtLoss, lost = max(p.JumpAtLoss, last, -last), true
 			continue
 		case cmd.Ignored:
 			continue
 		case !cmd.AfterStop:
 			p.LargestJump = max(p.LargestJump, cmd.Value-last, last-cmd.Value)
+		case lost:
+			p.JumpAfterLoss = max(p.JumpAfterLoss, cmd.Value, -cmd.Value)
 		}
 		if cmd.StartUp && cmd.Value != 0 {
 			p.StartUpNotZero++

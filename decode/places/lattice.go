@@ -14,7 +14,8 @@ import (
 // sqrt(ln(1/p)/n) with probability p, Rayleigh's test).
 const (
 	leastStep, mostStep = 0.3, 16.0 // us
-	leastMoving         = 200       // frames in motion
+	leastMoving         = 200       // frames in motion,
+	leastLeft           = 100       // of which this many say something about a step
 	mostMoving          = 8192      // that are looked at
 	latticeShare        = 0.8       // of what noise and sampling leave of a perfect lattice
 	latticeChance       = 2e7       // 1/p of Rayleigh's test, over all steps tried
@@ -36,7 +37,7 @@ func (t *track) lattice(visits []Visit) float64 {
 	best, strength := math.NaN(), 0.0
 	for _, q := range t.maxima(frames) {
 		r, n := resultant(frames, q)
-		if n < leastMoving || r < latticeShare*t.leaves(q) || r < chanceAlone(n) {
+		if n < leastLeft || r < latticeShare*t.leaves(q) || r < chanceAlone(n) {
 			continue
 		}
 		// Of a perfect lattice its fractions are as strong; the largest is meant.

@@ -30,6 +30,8 @@ type Places struct {
 	// says why, in this order.
 	Low, Neutral, High *Place
 	Missing            []string
+	// EndVisits counts the visits of the outermost places of a sweep, ends or not.
+	EndVisits [2]int
 
 	// FromBelow and FromAbove are the means of neutral's visits reached upward
 	// and downward; NaN where there are none.
@@ -122,6 +124,7 @@ func (p *Places) findEnds(band float64) {
 		return
 	}
 	low, high := p.place(groups[0]), p.place(groups[len(groups)-1])
+	p.EndVisits = [2]int{len(low.Visits), len(high.Visits)}
 	ends := [2]float64{min(low.Mean, reached[0]), max(high.Mean, reached[1])}
 	if low.Mean-reached[0] > furthestOut {
 		p.unheld("low", reached[0])
