@@ -10,9 +10,10 @@ import (
 )
 
 const (
-	leastHeld   = 25   // frames to the end that make an outcome
-	safeWithin  = 20.0 // us from a safe width
-	leastBeyond = 3    // frames beyond both widths that make a machine twitch
+	lowThrottle = 1300.0 // us; a preset above is none of a throttle at low
+	leastHeld   = 25     // frames to the end that make an outcome
+	safeWithin  = 20.0   // us from a safe width
+	leastBeyond = 3      // frames beyond both widths that make a machine twitch
 )
 
 // trial is one channel with the transmitter off.
@@ -57,7 +58,7 @@ func (l *line) answer(a *decode.Analysis, o *Answer, q Question) Channel {
 	if o.On != nil {
 		c.Return = t.back(*o.On, a.End)
 	}
-	if low, ok := l.lowest(t.off); ok && t.outcome == Preset && math.Abs(t.final-low) < leastNear {
+	if low, ok := l.lowest(t.off); ok && t.outcome == Preset && math.Abs(t.final-low) < leastNear && low < lowThrottle {
 		o.note(fmt.Sprintf("%s: its preset of %.1f us is less than 10 us from the low end of its stick, so firmware cannot tell a lost link from a stick at low", l.Name, t.final))
 	}
 	return c
@@ -266,10 +267,12 @@ const (
 func (t *trial) maybeBack() bool {
 	after := t.settled - t.off
 	switch {
+	case t.outcome == Preset && !t.returned && math.Abs(t.final-t.before) <= t.near:
+		return true
 	case t.outcome != Preset || !t.isSafe():
 		return false
 	case !t.returned:
-		return math.Abs(t.final-t.before) <= t.near || after > latest
+		return after > latest
 	}
 	return t.onFrom == Flag && after > latestStated && t.end-t.settled < statedWithin
 }
