@@ -10,10 +10,17 @@ import (
 
 // Failsafe is the document of `failsafe`: one outcome over all captures.
 type Failsafe struct {
-	Schema   string             `json:"schema"`
-	Verdict  Word               `json:"verdict"`
-	Captures []*FailsafeCapture `json:"captures"`
-	Safety   string             `json:"safety"`
+	Schema   string `json:"schema"`
+	Verdict  Word   `json:"verdict"`
+	Captures []any  `json:"captures"` // *FailsafeCapture or *Unread
+	Safety   string `json:"safety"`
+}
+
+// Unread stands for a capture that could not be read.
+type Unread struct {
+	File    string `json:"file"`
+	Error   string `json:"error"`
+	Verdict Word   `json:"verdict"` // null
 }
 
 // FailsafeCapture is what one capture shows of a trial with the transmitter
@@ -27,6 +34,9 @@ type FailsafeCapture struct {
 	Verdict  Word              `json:"verdict"`
 	Channels []FailsafeChannel `json:"channels"`
 }
+
+// Shown is the channel's name with its label.
+func (c *FailsafeChannel) Shown() string { return named(c.Name, c.Label) }
 
 // FailsafeChannel is what one channel does with the transmitter off.
 type FailsafeChannel struct {
@@ -72,15 +82,25 @@ type Return struct {
 	LiveAfter     *Seconds `json:"live_after_s"`
 }
 
+// TrialSafety comes before any trial in which a machine is under power.
+const TrialSafety = "Before every trial: propeller off or drive disconnected, the machine restrained, a second person at the power switch."
+
 // NewFailsafe starts the document of `failsafe`.
 func NewFailsafe() *Failsafe {
-	return &Failsafe{Schema: "widthwise.failsafe/1", Verdict: Word(decode.Undecided), Captures: []*FailsafeCapture{}, Safety: Safety}
+	return &Failsafe{Schema: "widthwise.failsafe/1", Verdict: Word(decode.Undecided), Captures: []any{}, Safety: TrialSafety + " " + Safety}
 }
 
 // Add appends a capture and takes its outcome into the whole.
 func (f *Failsafe) Add(c *FailsafeCapture) {
 	f.Captures = append(f.Captures, c)
 	f.Verdict = worst(f.Verdict, c.Verdict, len(f.Captures) == 1)
+}
+
+// Unreadable takes a capture into the whole that could not be read: what was
+// not seen cannot pass.
+func (f *Failsafe) Unreadable(file, problem string) {
+	f.Captures = append(f.Captures, &Unread{File: file, Error: problem})
+	f.Verdict = worst(f.Verdict, Word(decode.Undecided), len(f.Captures) == 1)
 }
 
 // worst takes one more outcome into a whole: a failure fails all, then one

@@ -31,11 +31,13 @@ func Printable(s string) string {
 func hidden(r rune) bool { return r != ' ' && !unicode.IsPrint(r) }
 
 // Shown is a channel's name with its label.
-func (c *Channel) Shown() string {
-	if c.Label == "" {
-		return Printable(c.Name)
+func (c *Channel) Shown() string { return named(c.Name, c.Label) }
+
+func named(name, label string) string {
+	if label == "" {
+		return Printable(name)
 	}
-	return Printable(c.Name) + " (" + Printable(c.Label) + ")"
+	return Printable(name) + " (" + Printable(label) + ")"
 }
 
 // Argument names the channel as a shell takes it: by its column where its name

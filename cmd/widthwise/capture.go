@@ -11,6 +11,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/failsafe"
 	"widthwise/formats"
 )
 
@@ -23,6 +24,9 @@ type capture struct {
 	judgement *decode.Judgement
 	limits    decode.PerChannel[decode.Limits]
 	labels    map[string]string
+	names     map[string]string // every name a channel goes by, to its own
+	mark      []decode.Time     // edges of the channel that marks the switch
+	marked    string            // its name
 }
 
 // opener opens the capture called name. Commands that bring their own capture
@@ -58,14 +62,34 @@ func (a *app) read(ctx context.Context, name string, o *options, r *rules, open 
 	if c.labels, err = resolveLabels(o.labels, names); err != nil {
 		return nil, placed(name, err)
 	}
-	recording, err := decode.Decode(ctx, reader, decode.Settings{From: o.from, To: o.to, Stated: own.stated()})
+	c.names = names
+	source, edges, err := c.watched(o, reader)
 	if err != nil {
 		return nil, placed(name, err)
 	}
+	recording, err := decode.Decode(ctx, source, decode.Settings{From: o.from, To: o.to, Stated: own.stated()})
+	if err != nil {
+		return nil, placed(name, err)
+	}
+	c.mark = edges()
 	c.analysis = recording.Analyse()
 	c.limits = own.limits()
 	c.judgement = c.analysis.Judge(c.limits)
 	return c, nil
+}
+
+// watched is the source to decode, and the edges of the channel that marks a
+// switch once it has been read.
+func (c *capture) watched(o *options, reader *formats.Reader) (decode.Source, func() []decode.Time, error) {
+	if o.mark == "" {
+		return reader, func() []decode.Time { return nil }, nil
+	}
+	i, err := c.markChannel(o.mark, reader.Channels())
+	if err != nil {
+		return nil, nil, err
+	}
+	w := failsafe.Watch(reader, i)
+	return w, w.Edges, nil
 }
 
 // warnings tells on standard error what a reader has to know even when the
@@ -88,6 +112,9 @@ func placed(name string, err error) error {
 func readOptions(o *options, r *rules) formats.Options {
 	read := o.read
 	read.Also = r.names()
+	if o.mark != "" {
+		read.Also = append(read.Also, o.mark)
+	}
 	return read
 }
 

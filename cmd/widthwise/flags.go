@@ -23,6 +23,7 @@ type options struct {
 	lossAfter decode.Time
 	limits    string // name of a limits file
 	labels    []label
+	mark      string // a channel whose edges mark the switch of the transmitter
 	quiet     bool
 	color     string
 	progress  string

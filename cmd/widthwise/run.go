@@ -129,7 +129,7 @@ func (a *app) root() *cobra.Command {
 		root.SetOut(a.err)
 		return root.Help()
 	}
-	root.AddCommand(a.checkCommand(), a.inspectCommand(), a.pulsesCommand(), a.gradeCommand(), a.convertCommand(), a.demoCommand())
+	root.AddCommand(a.checkCommand(), a.inspectCommand(), a.pulsesCommand(), a.gradeCommand(), a.failsafeCommand(), a.calibrateCommand(), a.compareCommand(), a.convertCommand(), a.demoCommand())
 	root.AddCommand(topics()...)
 	root.AddCommand(completionCommand(), versionCommand())
 	root.SetVersionTemplate("{{.Version}}\n")

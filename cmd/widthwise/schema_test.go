@@ -114,12 +114,12 @@ func (s *schema) value(path, want string, got any) {
 	words, oneOf := strings.CutPrefix(kind, "= ")
 	switch v := got.(type) {
 	case string:
-		require.True(s.t, kind == "text" || oneOf, "%s is %q", path, v)
+		require.True(s.t, kind == "text" || kind == "either" || oneOf, "%s is %q", path, v)
 		if oneOf {
 			require.Contains(s.t, strings.Split(words, "|"), v, path)
 		}
 	case json.Number:
-		require.Contains(s.t, []string{"number", "whole"}, kind, "%s is %v", path, v)
+		require.Contains(s.t, []string{"number", "whole", "either"}, kind, "%s is %v", path, v)
 		if kind == "whole" {
 			_, err := v.Int64()
 			require.NoError(s.t, err, path)

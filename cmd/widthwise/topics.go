@@ -9,6 +9,7 @@ import (
 	"github.com/jedib0t/go-pretty/v6/text"
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+	"golang.org/x/exp/slices"
 
 	"widthwise/formats/scenario"
 )
@@ -113,7 +114,7 @@ func commandHelp(w io.Writer, cmd *cobra.Command) {
 	if cmd.Example != "" {
 		fmt.Fprintf(w, "\nexamples\n%s\n", cmd.Example)
 	}
-	for _, heading := range []string{readingGroup, judgingGroup, printingGroup} {
+	for _, heading := range headings(cmd) {
 		opened := false
 		cmd.Flags().VisitAll(func(f *pflag.Flag) {
 			if groups := f.Annotations[flagGroup]; len(groups) == 0 || groups[0] != heading {
@@ -126,6 +127,18 @@ func commandHelp(w io.Writer, cmd *cobra.Command) {
 			flagHelp(w, f)
 		})
 	}
+}
+
+// headings are those of a command's flags: what it alone takes comes before the
+// printing.
+func headings(cmd *cobra.Command) []string {
+	out := []string{readingGroup, judgingGroup}
+	cmd.Flags().VisitAll(func(f *pflag.Flag) {
+		if g := f.Annotations[flagGroup]; len(g) > 0 && g[0] != printingGroup && !slices.Contains(out, g[0]) {
+			out = append(out, g[0])
+		}
+	})
+	return append(out, printingGroup)
 }
 
 // useLine is how a command is called, without the flags.

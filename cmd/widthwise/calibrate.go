@@ -1,0 +1,350 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"math"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+	"golang.org/x/exp/maps"
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+	"widthwise/decode/calibrate"
+	"widthwise/decode/places"
+	"widthwise/report"
+	"widthwise/report/text"
+)
+
+const mappingGroup = "the firmware"
+
+type calibrateOptions struct {
+	*options
+	first              firstWays
+	full               int64
+	fromEdge           bool
+	mix                []string
+	constants          string
+	commands           string
+	toml, header, json bool
+}
+
+// firstWays says which way sticks were moved first: all of them, or by channel.
+type firstWays struct {
+	all     places.Arrival
+	channel map[string]places.Arrival
+}
+
+func (f *firstWays) flag(set *pflag.FlagSet) {
+	set.Func("first", "`up|down` which way the stick was moved first, or NAME=up for one channel; repeatable", func(s string) error {
+		name, word := "", s
+		if i := strings.LastIndexByte(s, '='); i >= 0 {
+			name, word = s[:i], s[i+1:]
+		}
+		way, ok := map[string]places.Arrival{"up": places.Upward, "down": places.Downward}[word]
+		switch {
+		case !ok || name == "" && word != s:
+			return errors.New("not a way; up, down, NAME=up or NAME=down")
+		case name == "":
+			f.all = way
+		default:
+			if f.channel == nil {
+				f.channel = map[string]places.Arrival{}
+			}
+			f.channel[name] = way
+		}
+		return nil
+	})
+}
+
+// of finds the way of each channel of a capture.
+func (f *firstWays) of(c *capture) (func(string) places.Arrival, error) {
+	own := map[string]places.Arrival{}
+	names := maps.Keys(f.channel)
+	slices.Sort(names)
+	for _, name := range names {
+		n, ok := c.names[name]
+		if !ok {
+			return nil, usageError("--first %s: no channel by that name%s; inspect lists them", name, nearest(name, c.channelNames()))
+		}
+		own[n] = f.channel[name]
+	}
+	return func(name string) places.Arrival {
+		if w, ok := own[name]; ok {
+			return w
+		}
+		return f.all
+	}, nil
+}
+
+func (a *app) calibrateCommand() *cobra.Command {
+	o := &calibrateOptions{full: 1000}
+	cmd := &cobra.Command{
+		Use:   "calibrate CAPTURE...",
+		Short: "from a sweep of the sticks: the constants a firmware needs, and the proof that they work",
+		Long: "Finds from a sweep of the sticks - neutral, one end, neutral, the other end, each held for two seconds,\n" +
+			"three times over - where each stick rests and turns back, and replays the capture through a firmware's\n" +
+			"mapping with these constants. " + report.TrialSafety + "\n" +
+			"The exit status is 0, 2 usage or unreadable, 3 where a constant of a channel named by --channel, or any\n" +
+			"constant at all, could not be found.",
+		Example: "  widthwise calibrate --first up sweep.csv\n  widthwise calibrate --header --channel throttle sweep.csv > constants.h\n" +
+			"  widthwise calibrate --constants firmware.toml --command 255 --commands out.csv sweep.csv",
+		Args: someCaptures,
+	}
+	o.options = commonFlags(cmd)
+	group(cmd, mappingGroup, o.flags)
+	group(cmd, printingGroup, func(f *pflag.FlagSet) {
+		f.BoolVar(&o.toml, "toml", false, "the constants as a file that --constants reads")
+		f.BoolVar(&o.header, "header", false, "the constants as a C header")
+		f.BoolVar(&o.json, "json", false, "one JSON document over all captures")
+	})
+	common := cmd.PreRunE
+	cmd.PreRunE = func(cmd *cobra.Command, args []string) error {
+		if err := common(cmd, args); err != nil {
+			return err
+		}
+		return o.check(cmd.Flags(), args)
+	}
+	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.calibrate(cmd.Context(), o, args) }
+	return cmd
+}
+
+func (o *calibrateOptions) flags(f *pflag.FlagSet) {
+	o.first.flag(f)
+	f.Func("command", "`FULL` the command at full stick, such as 255; 1000 if left out", func(s string) error {
+		var n int64
+		if _, err := fmt.Sscanf(s+"\n", "%d\n", &n); err != nil || n < 1 || n > 1_000_000 {
+			return errors.New("not a full scale; a whole number from 1 to 1000000")
+		}
+		o.full = n
+		return nil
+	})
+	f.BoolVar(&o.fromEdge, "from-edge", false, "commands begin at the deadband's edge, without a jump there")
+	f.Func("mix", "`A,B` what a drive with two motors gets: A + B and A - B", func(s string) error {
+		o.mix = strings.Split(s, ",")
+		if len(o.mix) != 2 || o.mix[0] == "" || o.mix[1] == "" || o.mix[0] == o.mix[1] {
+			return errors.New("not two channels; A,B, such as throttle,rudder")
+		}
+		return nil
+	})
+	f.StringVar(&o.constants, "constants", "", "`FILE` replay these constants instead of those found")
+	f.StringVar(&o.commands, "commands", "", "`FILE.csv` write every command: channel,start_s,width_us,command")
+}
+
+// check looks at flags that depend on each other.
+func (o *calibrateOptions) check(set *pflag.FlagSet, args []string) error {
+	var forms []string
+	for _, name := range []string{"toml", "header", "json"} {
+		if set.Changed(name) {
+			forms = append(forms, "--"+name)
+		}
+	}
+	several := len(args) > 1
+	switch {
+	case len(forms) > 1:
+		return usageError("%s: each is an output of its own; one of them", strings.Join(forms, " and "))
+	case several && (o.toml || o.header):
+		return usageError("%s: constants of one capture make one file, and %d are given; one capture", forms[0], len(args))
+	case several && o.commands != "":
+		return usageError("--commands: the commands of one capture make one file, and %d are given; one capture", len(args))
+	case o.constants != "" && (o.toml || o.header):
+		return usageError("%s: writes the constants found, and --constants gives others; one of them", forms[0])
+	case o.commands != "" && o.commands != "-" && !strings.HasSuffix(strings.ToLower(o.commands), ".csv"):
+		return usageError("--commands %s: a table; a name in .csv", o.commands)
+	case o.commands == "-" && len(forms) > 0:
+		return usageError("--commands -: with %s there are two outputs for standard output; a file for one of them", forms[0])
+	}
+	for _, name := range []string{"command", "from-edge", "mix"} {
+		if set.Changed(name) && (o.toml || o.header) && o.commands == "" {
+			return usageError("--%s: says nothing of constants; leave it out with %s, or add --commands FILE.csv", name, forms[0])
+		}
+	}
+	return nil
+}
+
+func (a *app) calibrate(ctx context.Context, o *calibrateOptions, args []string) error {
+	given, err := readConstants(o.constants)
+	if err != nil {
+		return err
+	}
+	all, err := a.captures(o.options, args, o.constants, o.commands)
+	if err != nil {
+		return err
+	}
+	document := report.NewCalibrate()
+	for c, err := range all.each(ctx) {
+		var told *report.CalibrateCapture
+		if err == nil {
+			if told, err = a.constantsOf(o, c, given); err != nil {
+				a.complain(placed(c.name, err))
+			}
+		}
+		if err != nil {
+			document.Unreadable(c.name, oneLine(wording(err)))
+			continue
+		}
+		document.Add(told)
+		switch {
+		case o.toml:
+			err = told.WriteTOML(a.out)
+		case o.header:
+			err = buffered(a.out, told.WriteHeader)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	switch {
+	case o.json:
+		return report.WriteJSON(a.out, document)
+	case o.toml, o.header, o.quiet, o.commands == "-":
+		return nil
+	}
+	p := text.NewSheet(a.style(o.color))
+	text.Calibrate(p, document)
+	_, err = p.WriteTo(a.out)
+	return err
+}
+
+// replayed is a channel with the constants and the mapping it is replayed by.
+type replayed struct {
+	channel   *calibrate.Channel
+	constants calibrate.Constants
+	label     string
+}
+
+// constantsOf finds the constants of one capture's judged channels and replays
+// it through them.
+func (a *app) constantsOf(o *calibrateOptions, c *capture, given *constantsFile) (*report.CalibrateCapture, error) {
+	first, err := o.first.of(c)
+	if err != nil {
+		return nil, err
+	}
+	told := report.NewCalibrateCapture(c.header, c.analysis)
+	m := calibrate.Mapping{Full: o.full, FromEdge: o.fromEdge}
+	var all []replayed
+	found, lacking := false, false
+	for _, ch := range c.judged() {
+		found0 := calibrate.Of(c.analysis, ch, first(ch.Name))
+		k, stated, err := given.of(ch.Name, found0.Constants)
+		if err != nil {
+			return nil, err
+		}
+		r := replayed{found0, k, c.labels[ch.Name]}
+		var proof *calibrate.Proof
+		if k.Complete() {
+			p := r.channel.Prove(k, c.analysis.End, m)
+			proof = &p
+			all = append(all, r)
+		}
+		told.Add(r.channel, r.label, k, stated, proof)
+		row := told.Channels[len(told.Channels)-1]
+		found = found || !row.Empty()
+		lacking = lacking || ch.Named && !row.Complete()
+	}
+	if err := given.unused(c); err != nil {
+		return nil, err
+	}
+	if err := o.mixed(c, told, all, m); err != nil {
+		return nil, err
+	}
+	if !found || lacking {
+		a.ended(exitUndecided)
+	}
+	return told, a.writeCommands(o, c, all, m)
+}
+
+// judged lists the channels that commands may come from: servo channels and
+// slots of a stream.
+func (c *capture) judged() []*decode.ChannelAnalysis {
+	var out []*decode.ChannelAnalysis
+	for i, ch := range c.analysis.Channels {
+		switch {
+		case !c.judgement.Channels[i].Judged || ch.Name == c.marked:
+		case ch.Signal == decode.PulsePosition:
+			out = append(out, ch.Slots...)
+		default:
+			out = append(out, ch)
+		}
+	}
+	return out
+}
+
+func (o *calibrateOptions) mixed(c *capture, told *report.CalibrateCapture, all []replayed, m calibrate.Mapping) error {
+	if len(o.mix) == 0 {
+		return nil
+	}
+	var of [2]*replayed
+	for i, name := range o.mix {
+		own, ok := c.names[name]
+		if !ok {
+			own = name // a slot
+		}
+		k := slices.IndexFunc(all, func(r replayed) bool { return r.channel.Analysis.Name == own })
+		if k < 0 {
+			return usageError("--mix %s: %s has no command here; two judged channels whose ends are known", strings.Join(o.mix, ","), name)
+		}
+		of[i] = &all[k]
+	}
+	replay := func(r *replayed) iter.Seq[calibrate.Command] {
+		return r.constants.Replay(r.channel.Analysis.Pulses(), c.analysis.End, m)
+	}
+	period := decode.Time(of[1].channel.Analysis.Period.Nominal * float64(decode.Microsecond))
+	sum, difference, _ := calibrate.Mix(replay(of[0]), replay(of[1]), period, m.Full)
+	told.Mixed(of[0].channel.Analysis.Name, of[1].channel.Analysis.Name, sum, difference)
+	return nil
+}
+
+// writeCommands writes the commands of all channels in order of time.
+func (a *app) writeCommands(o *calibrateOptions, c *capture, all []replayed, m calibrate.Mapping) error {
+	if o.commands == "" {
+		return nil
+	}
+	write := func(w io.Writer) error { return report.WriteCommands(w, inTime(c, all, m)) }
+	if o.commands == "-" {
+		return buffered(a.out, write)
+	}
+	return writeFile(o.commands, write)
+}
+
+// inTime merges the commands of all channels, ties in channel order.
+func inTime(c *capture, all []replayed, m calibrate.Mapping) iter.Seq[report.CommandRow] {
+	return func(yield func(report.CommandRow) bool) {
+		type feed struct {
+			name string
+			next func() (calibrate.Command, bool)
+			now  calibrate.Command
+			more bool
+		}
+		var feeds []*feed
+		for _, r := range all {
+			next, stop := iter.Pull(r.constants.Replay(r.channel.Analysis.Pulses(), c.analysis.End, m))
+			defer stop()
+			f := &feed{name: r.channel.Analysis.Name, next: next}
+			f.now, f.more = next()
+			feeds = append(feeds, f)
+		}
+		for {
+			var first *feed
+			for _, f := range feeds {
+				if f.more && (first == nil || f.now.Start < first.now.Start) {
+					first = f
+				}
+			}
+			if first == nil || !yield(report.CommandRow{Channel: first.name, Command: first.now}) {
+				return
+			}
+			first.now, first.more = first.next()
+		}
+	}
+}
+
+var notKnown = math.NaN()

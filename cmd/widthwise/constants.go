@@ -1,0 +1,158 @@
+package main
+
+import (
+	"golang.org/x/exp/maps"
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode"
+	"widthwise/decode/calibrate"
+	"widthwise/formats/tomlfile"
+)
+
+// constantsFile is a file of calibration constants as it is read: keys at the
+// top hold for all channels, and again under [channel.NAME].
+type constantsFile struct {
+	statedConstants
+	Channel map[string]statedConstants `toml:"channel"`
+
+	name   string
+	places *tomlfile.Places
+}
+
+type statedConstants struct {
+	Low       *float64           `toml:"low_us"`
+	Neutral   *float64           `toml:"neutral_us"`
+	High      *float64           `toml:"high_us"`
+	Deadband  *float64           `toml:"deadband_us"`
+	EndMargin *float64           `toml:"end_margin_us"`
+	Reversed  *bool              `toml:"reversed"`
+	LossAfter *tomlfile.Duration `toml:"loss_after"`
+}
+
+// readConstants reads the named file; nil where none is named.
+func readConstants(name string) (*constantsFile, error) {
+	if name == "" {
+		return nil, nil
+	}
+	text, err := readSmall(name)
+	if err != nil {
+		return nil, err
+	}
+	f := &constantsFile{name: name}
+	if f.places, err = tomlfile.Decode(name, text, f); err != nil {
+		return nil, err
+	}
+	if err := f.check("", f.statedConstants); err != nil {
+		return nil, err
+	}
+	names := maps.Keys(f.Channel)
+	slices.Sort(names)
+	for _, channel := range names {
+		if err := f.check("channel."+channel+".", f.statedConstants.under(f.Channel[channel])); err != nil {
+			return nil, err
+		}
+	}
+	return f, nil
+}
+
+// under returns what holds where own comes on top.
+func (s statedConstants) under(own statedConstants) statedConstants {
+	pick := func(a, b *float64) *float64 {
+		if b != nil {
+			return b
+		}
+		return a
+	}
+	out := statedConstants{pick(s.Low, own.Low), pick(s.Neutral, own.Neutral), pick(s.High, own.High), pick(s.Deadband, own.Deadband),
+		pick(s.EndMargin, own.EndMargin), s.Reversed, s.LossAfter}
+	if own.Reversed != nil {
+		out.Reversed = own.Reversed
+	}
+	if own.LossAfter != nil {
+		out.LossAfter = own.LossAfter
+	}
+	return out
+}
+
+// check refuses what contradicts itself.
+func (f *constantsFile) check(table string, s statedConstants) error {
+	refuse := func(key, what, fix string) error { return f.places.Error(table+key, key+" "+what, fix) }
+	for _, w := range []struct {
+		key string
+		us  *float64
+	}{{"low_us", s.Low}, {"neutral_us", s.Neutral}, {"high_us", s.High}} {
+		if w.us != nil && !(*w.us >= 300 && *w.us <= 3000) {
+			return refuse(w.key, "is no width of a pulse", "300 to 3000")
+		}
+	}
+	for _, w := range []struct {
+		key string
+		us  *float64
+	}{{"deadband_us", s.Deadband}, {"end_margin_us", s.EndMargin}} {
+		if w.us != nil && !(*w.us >= 0 && *w.us <= 500) {
+			return refuse(w.key, "is out of reach", "0 to 500")
+		}
+	}
+	above := func(a, b *float64) bool { return a != nil && b != nil && *a >= *b }
+	switch {
+	case above(s.Low, s.High):
+		return refuse("high_us", "is not above low_us", "low_us below high_us; reversed = true turns the command round")
+	case above(s.Low, s.Neutral):
+		return refuse("neutral_us", "is not above low_us", "a width between low_us and high_us")
+	case above(s.Neutral, s.High):
+		return refuse("neutral_us", "is not below high_us", "a width between low_us and high_us")
+	case s.LossAfter != nil && (*s.LossAfter <= 0 || decode.Time(*s.LossAfter) > 10*decode.Second):
+		return refuse("loss_after", "is out of reach", `above zero and at most "10s", such as "110ms"`)
+	}
+	return nil
+}
+
+// of returns the constants to replay a channel by: those of the file where it
+// names the channel or speaks of all, else those found. What the file leaves
+// out of its own is not known, but for what has a usual value.
+func (f *constantsFile) of(channel string, found calibrate.Constants) (k calibrate.Constants, stated bool, err error) {
+	if f == nil {
+		return found, false, nil
+	}
+	s := f.statedConstants.under(f.Channel[channel])
+	if s == (statedConstants{}) {
+		return found, false, nil
+	}
+	value := func(us *float64, usual float64) float64 {
+		if us == nil {
+			return usual
+		}
+		return *us
+	}
+	k = calibrate.Constants{Low: value(s.Low, notKnown), Neutral: value(s.Neutral, notKnown), High: value(s.High, notKnown),
+		Deadband: value(s.Deadband, 0), EndMargin: value(s.EndMargin, 0), LossAfter: 110 * decode.Millisecond}
+	if s.LossAfter != nil {
+		k.LossAfter = decode.Time(*s.LossAfter)
+	}
+	if s.Reversed != nil {
+		k.Reversed = *s.Reversed
+	}
+	if !k.Complete() {
+		return k, true, usageError("%s: low_us and high_us of %s are not both there; a command needs both ends", f.name, channel)
+	}
+	return k, true, nil
+}
+
+// unused refuses a channel that the capture does not have.
+func (f *constantsFile) unused(c *capture) error {
+	if f == nil {
+		return nil
+	}
+	known := c.channelNames()
+	for _, ch := range c.judged() {
+		known = append(known, ch.Name)
+	}
+	names := maps.Keys(f.Channel)
+	slices.Sort(names)
+	for _, name := range names {
+		if !slices.Contains(known, name) {
+			return f.places.Error("channel."+name, "the capture has no channel "+name+nearest(name, known), "inspect lists them")
+		}
+	}
+	return nil
+}

@@ -1,0 +1,154 @@
+package text
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"widthwise/decode"
+	"widthwise/decode/failsafe"
+	"widthwise/report"
+)
+
+// maxStates is how many states of a channel the text tells.
+const maxStates = 4
+
+// FailsafeQuiet writes verdict, file and reason of each capture, parted by tabs.
+func FailsafeQuiet(w io.Writer, f *report.Failsafe) error {
+	for _, c := range f.Captures {
+		c, ok := c.(*report.FailsafeCapture)
+		if !ok {
+			continue
+		}
+		if _, err := fmt.Fprintf(w, "%s\t%s\t%s\n", c.Verdict, report.Printable(c.File), deciding(c)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// deciding is the reason of the channel that decides.
+func deciding(c *report.FailsafeCapture) string {
+	for _, ch := range c.Channels {
+		if ch.Verdict == c.Verdict {
+			return report.Printable(ch.Name) + ": " + report.Printable(ch.Reason)
+		}
+	}
+	return "no servo channel is judged"
+}
+
+// Failsafe sets the cautions, and for each channel what it did and why that is
+// safe or not.
+func Failsafe(p *Sheet, f *report.Failsafe) {
+	p.Text(report.TrialSafety)
+	for _, c := range f.Captures {
+		if c, ok := c.(*report.FailsafeCapture); ok {
+			p.Blank()
+			p.trial(c)
+		}
+	}
+	p.Blank()
+	p.Text("Passing says that this capture shows safe outputs, not that the machine is safe. Try again after every change of radio, receiver, memory or trim; the event's rules and its inspectors decide.")
+}
+
+func (p *Sheet) trial(c *report.FailsafeCapture) {
+	p.Hang(p.verdict(c.Verdict)+": ", 2, report.Printable(c.File)+", "+switched(c))
+	for i := range c.Channels {
+		ch := &c.Channels[i]
+		if c.Off == nil {
+			break // all there is to say holds for every channel
+		}
+		p.Blank()
+		p.Hang(p.strong(ch.Shown())+": ", 2, did(ch, c))
+		p.Hang("  "+p.verdict(ch.Verdict)+": ", 4, report.Printable(ch.Reason))
+		if r := ch.Return; r != nil {
+			p.Hang("  back: ", 4, returned(r, c.Resolution))
+		}
+	}
+	switch {
+	case c.Off == nil && len(c.Channels) > 0:
+		p.Hang("  ", 2, report.Printable(c.Channels[0].Reason))
+	case len(c.Channels) == 0:
+		p.Hang("  ", 2, "no servo channel is judged; --channel NAME judges one")
+	}
+	if len(c.Notes) > 0 {
+		p.Blank()
+	}
+	for _, note := range c.Notes {
+		p.Hang("  ", 2, report.Printable(note))
+	}
+}
+
+// switched says when the transmitter was switched.
+func switched(c *report.FailsafeCapture) string {
+	from := map[report.Word]string{report.Word(failsafe.Flag): "as stated", report.Word(failsafe.Mark): "as marked", report.Word(failsafe.Inferred): "as inferred"}
+	if c.Off == nil {
+		return "no switch-off known"
+	}
+	out := fmt.Sprintf("transmitter off at %s s (%s)", c.Off.Decimals(3), from[c.OffFrom])
+	if c.On != nil {
+		out += fmt.Sprintf(", on again at %s s (%s)", c.On.Decimals(3), from[c.OnFrom])
+	}
+	return out
+}
+
+// did tells the states in a line: "held 1700 us for 1.01 s, then 1000 us to the
+// end".
+func did(ch *report.FailsafeChannel, c *report.FailsafeCapture) string {
+	if len(ch.States) == 0 {
+		return "shows nothing"
+	}
+	var parts []string
+	shown := ch.States
+	if len(shown) > maxStates {
+		shown = shown[:maxStates-1]
+	}
+	for i, st := range shown {
+		told := state(st, i == len(ch.States)-1, c)
+		switch {
+		case i == 0 && kept(ch, st):
+			told = "held " + told
+		case i == 0:
+			told = "at once " + told
+		}
+		parts = append(parts, told)
+	}
+	if more := len(ch.States) - len(shown); more > 0 {
+		parts = append(parts, fmt.Sprintf("%s more, and at last %s", count(int64(more-1), "state"), state(ch.States[len(ch.States)-1], true, c)))
+	}
+	return strings.Join(parts, ", then ")
+}
+
+// kept says whether a state is the width before the switch.
+func kept(ch *report.FailsafeChannel, st report.State) bool {
+	return st.State == string(failsafe.Pulsing) && max(st.Width-ch.Before, ch.Before-st.Width) <= 10
+}
+
+func state(st report.State, last bool, c *report.FailsafeCapture) string {
+	what := map[string]string{"pulsing": width(st.Width, c.Resolution) + " us", "moving": "moving", "silent": "silent"}[st.State]
+	switch {
+	case last && c.On != nil:
+		return what + " until it was back"
+	case last:
+		return what + " to the end"
+	}
+	return what + " for " + decode.Time(st.End-st.Start).Seconds(2) + " s"
+}
+
+// returned says what a channel did once the transmitter was back.
+func returned(r *report.Return, resolution report.Number) string {
+	if r.LiveAfter == nil {
+		return "nothing changes until the capture's end"
+	}
+	out := fmt.Sprintf("follows %s s after switch-on", r.LiveAfter.Decimals(2))
+	if !missing(float64(r.Jump)) {
+		out += fmt.Sprintf(", with a jump of %s us", width(r.Jump, resolution))
+	}
+	if r.StartUpPulses > 0 {
+		out += ", " + count(int64(r.StartUpPulses), "start-up pulse") + " first"
+	}
+	if len(r.Excursion) == 2 {
+		out += fmt.Sprintf("; widths %s to %s us", width(r.Excursion[0], resolution), width(r.Excursion[1], resolution))
+	}
+	return out
+}
