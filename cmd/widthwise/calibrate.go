@@ -138,33 +138,33 @@ func (o *calibrateOptions) flags(f *pflag.FlagSet) {
 
 // check looks at flags that depend on each other.
 func (o *calibrateOptions) check(set *pflag.FlagSet, args []string) error {
-	var forms []string
+	var forms, mapping []string
 	for _, name := range []string{"toml", "header", "json"} {
 		if set.Changed(name) {
 			forms = append(forms, "--"+name)
 		}
 	}
-	several := len(args) > 1
-	switch {
-	case len(forms) > 1:
-		return usageError("%s: each is an output of its own; one of them", strings.Join(forms, " and "))
-	case several && (o.toml || o.header):
-		return usageError("%s: constants of one capture make one file, and %d are given; one capture", forms[0], len(args))
-	case several && o.commands != "":
-		return usageError("--commands: the commands of one capture make one file, and %d are given; one capture", len(args))
-	case o.constants != "" && (o.toml || o.header):
-		return usageError("%s: writes the constants found, and --constants gives others; one of them", forms[0])
-	case o.commands != "" && o.commands != "-" && !strings.HasSuffix(strings.ToLower(o.commands), ".csv"):
-		return usageError("--commands %s: a table; a name in .csv", o.commands)
-	case o.commands == "-" && len(forms) > 0:
-		return usageError("--commands -: with %s there are two outputs for standard output; a file for one of them", forms[0])
-	}
 	for _, name := range []string{"command", "from-edge", "mix"} {
-		if set.Changed(name) && (o.toml || o.header) && o.commands == "" {
-			return usageError("--%s: says nothing of constants; leave it out with %s, or add --commands FILE.csv", name, forms[0])
+		if set.Changed(name) {
+			mapping = append(mapping, "--"+name)
 		}
 	}
-	return nil
+	form, mapped := strings.Join(forms, " and "), strings.Join(mapping, " and ")
+	file, several := o.toml || o.header, len(args) > 1
+	return firstRefusal(
+		refusal{len(forms) > 1, form + ": each is an output of its own; one of them"},
+		refusal{several && file, fmt.Sprintf("%s: constants of one capture make one file, and %d are given; one capture", form, len(args))},
+		refusal{several && o.commands != "", fmt.Sprintf("--commands: the commands of one capture make one file, and %d are given; one capture", len(args))},
+		refusal{o.constants != "" && file, form + ": writes the constants found, and --constants gives others; one of them"},
+		refusal{!isTable(o.commands), "--commands " + o.commands + ": a table; a name in .csv"},
+		refusal{o.commands == "-" && len(forms) > 0, "--commands -: with " + form + " there are two outputs for standard output; a file for one of them"},
+		refusal{file && mapped != "" && o.commands == "", mapped + ": says nothing of constants; leave it out with " + form + ", or add --commands FILE.csv"},
+	)
+}
+
+// isTable accepts no name, standard output, and names of tables.
+func isTable(name string) bool {
+	return name == "" || name == "-" || strings.HasSuffix(strings.ToLower(name), ".csv")
 }
 
 func (a *app) calibrate(ctx context.Context, o *calibrateOptions, args []string) error {

@@ -76,36 +76,30 @@ func (s statedConstants) under(own statedConstants) statedConstants {
 
 // check refuses what contradicts itself.
 func (f *constantsFile) check(table string, s statedConstants) error {
-	refuse := func(key, what, fix string) error { return f.places.Error(table+key, key+" "+what, fix) }
-	for _, w := range []struct {
-		key string
-		us  *float64
-	}{{"low_us", s.Low}, {"neutral_us", s.Neutral}, {"high_us", s.High}} {
-		if w.us != nil && !(*w.us >= 300 && *w.us <= 3000) {
-			return refuse(w.key, "is no width of a pulse", "300 to 3000")
-		}
-	}
-	for _, w := range []struct {
-		key string
-		us  *float64
-	}{{"deadband_us", s.Deadband}, {"end_margin_us", s.EndMargin}} {
-		if w.us != nil && !(*w.us >= 0 && *w.us <= 500) {
-			return refuse(w.key, "is out of reach", "0 to 500")
-		}
-	}
+	outside := func(us *float64, low, high float64) bool { return us != nil && !(*us >= low && *us <= high) }
 	above := func(a, b *float64) bool { return a != nil && b != nil && *a >= *b }
-	switch {
-	case above(s.Low, s.High):
-		return refuse("high_us", "is not above low_us", "low_us below high_us; reversed = true turns the command round")
-	case above(s.Low, s.Neutral):
-		return refuse("neutral_us", "is not above low_us", "a width between low_us and high_us")
-	case above(s.Neutral, s.High):
-		return refuse("neutral_us", "is not below high_us", "a width between low_us and high_us")
-	case s.LossAfter != nil && (*s.LossAfter <= 0 || decode.Time(*s.LossAfter) > 10*decode.Second):
-		return refuse("loss_after", "is out of reach", `above zero and at most "10s", such as "110ms"`)
+	for _, c := range []struct {
+		wrong          bool
+		key, what, fix string
+	}{
+		{outside(s.Low, 300, 3000), "low_us", "is no width of a pulse", "300 to 3000"},
+		{outside(s.Neutral, 300, 3000), "neutral_us", "is no width of a pulse", "300 to 3000"},
+		{outside(s.High, 300, 3000), "high_us", "is no width of a pulse", "300 to 3000"},
+		{outside(s.Deadband, 0, 500), "deadband_us", "is out of reach", "0 to 500"},
+		{outside(s.EndMargin, 0, 500), "end_margin_us", "is out of reach", "0 to 500"},
+		{above(s.Low, s.High), "high_us", "is not above low_us", "low_us below high_us; reversed = true turns the command round"},
+		{above(s.Low, s.Neutral), "neutral_us", "is not above low_us", "a width between low_us and high_us"},
+		{above(s.Neutral, s.High), "neutral_us", "is not below high_us", "a width between low_us and high_us"},
+		{s.LossAfter != nil && !waits(decode.Time(*s.LossAfter)), "loss_after", "is out of reach", `above zero and at most "10s", such as "110ms"`},
+	} {
+		if c.wrong {
+			return f.places.Error(table+c.key, c.key+" "+c.what, c.fix)
+		}
 	}
 	return nil
 }
+
+func waits(t decode.Time) bool { return t > 0 && t <= 10*decode.Second }
 
 // of returns the constants to replay a channel by: those of the file where it
 // names the channel or speaks of all, else those found. What the file leaves

@@ -123,19 +123,26 @@ func parseStretch(s string) ([2]decode.Time, error) {
 
 // check looks at flags that depend on each other.
 func (o *failsafeOptions) check() error {
-	switch {
-	case o.off != nil && o.mark != "":
-		return usageError("--off-at and --off-mark: both say when the transmitter was switched off; one of them")
-	case o.on != nil && o.off == nil && o.mark == "":
-		return usageError("--on-at: without a switch-off; --off-at or --off-mark beside it")
-	case o.on != nil && o.off != nil && *o.on <= *o.off:
-		return usageError("--on-at %s: not after --off-at %s; a later instant", seconds(*o.on), seconds(*o.off))
-	case o.within > 0 && len(o.safe) == 0 && o.idle == nil:
-		return usageError("--within: nothing says what is safe; --safe NAME=1000us, --safe NAME=stop or --idle T..T beside it")
-	case o.idle != nil && o.off != nil && o.idle[1] > *o.off && (o.on == nil || o.idle[0] < *o.on):
-		return usageError("--idle %s..%s: the transmitter is off in it; a stretch before --off-at %s", seconds(o.idle[0]), seconds(o.idle[1]), seconds(*o.off))
+	stated := o.off != nil || o.mark != ""
+	return firstRefusal(
+		refusal{o.off != nil && o.mark != "", "--off-at and --off-mark: both say when the transmitter was switched off; one of them"},
+		refusal{o.on != nil && !stated, "--on-at: without a switch-off; --off-at or --off-mark beside it"},
+		refusal{o.on != nil && o.off != nil && *o.on <= *o.off, "--on-at " + instant(o.on) + ": not after --off-at " + instant(o.off) + "; a later instant"},
+		refusal{o.within > 0 && len(o.safe) == 0 && o.idle == nil, "--within: nothing says what is safe; --safe NAME=1000us, --safe NAME=stop or --idle T..T beside it"},
+		refusal{o.idleWhileOff(), "--idle: the transmitter is off in it; a stretch before --off-at " + instant(o.off)},
+	)
+}
+
+func (o *failsafeOptions) idleWhileOff() bool {
+	return o.idle != nil && o.off != nil && o.idle[1] > *o.off && (o.on == nil || o.idle[0] < *o.on)
+}
+
+// instant writes a time that may not be stated.
+func instant(t *decode.Time) string {
+	if t == nil {
+		return ""
 	}
-	return nil
+	return seconds(*t)
 }
 
 func (a *app) failsafe(ctx context.Context, o *failsafeOptions, args []string) error {

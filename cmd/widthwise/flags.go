@@ -166,6 +166,22 @@ func (o *options) check(*pflag.FlagSet) error {
 	return nil
 }
 
+// refusal is a combination of flags that makes no sense, and what to say of it.
+type refusal struct {
+	holds bool
+	says  string
+}
+
+// firstRefusal is an error where one of them holds.
+func firstRefusal(all ...refusal) error {
+	for _, r := range all {
+		if r.holds {
+			return usageError("%s", r.says)
+		}
+	}
+	return nil
+}
+
 // seconds writes a time with its unit and without empty decimals.
 func seconds(t decode.Time) string {
 	return strings.TrimSuffix(strings.TrimRight(t.Seconds(12), "0"), ".") + "s"

@@ -165,15 +165,22 @@ func (c *Channel) Prove(k Constants, end decode.Time, m Mapping) Proof {
 	if k.Reversed {
 		p.ReachesLow, p.ReachesHigh = p.ReachesHigh, p.ReachesLow
 	}
-	if c.Places.Neutral != nil {
-		for _, v := range c.Places.Neutral.Visits {
-			for w := range c.Places.Widths(v) {
-				p.IdleFrames++
-				if k.Command(picos(w), m) != 0 {
-					p.IdleNotZero++
-				}
+	p.IdleFrames, p.IdleNotZero = c.idle(k, m)
+	return p
+}
+
+// idle counts the frames of neutral's visits, and those that command something.
+func (c *Channel) idle(k Constants, m Mapping) (frames, notZero int) {
+	if c.Places.Neutral == nil {
+		return 0, 0
+	}
+	for _, v := range c.Places.Neutral.Visits {
+		for w := range c.Places.Widths(v) {
+			frames++
+			if k.Command(picos(w), m) != 0 {
+				notZero++
 			}
 		}
 	}
-	return p
+	return frames, notZero
 }

@@ -157,10 +157,10 @@ func TestDirection(t *testing.T) {
 // What one side does not show says which capture would; what neither shows is
 // left out.
 func TestWhatOneSideLacks(t *testing.T) {
-	x, y := before.side(t), before.side(t)
+	x := before.side(t)
 	still := before
 	still.low, still.high = still.neutral, still.neutral
-	y = still.side(t)
+	y := still.side(t)
 	y.Name = "after.csv"
 	out, err := Captures(x, y, Settings{})
 	require.NoError(t, err)

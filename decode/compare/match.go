@@ -24,54 +24,65 @@ type matched struct {
 	by            MatchedBy
 }
 
+// matcher takes channels together that belong together.
+type matcher struct {
+	left  [2][]*decode.ChannelAnalysis // of either side, without a partner so far
+	pairs []matched
+}
+
 // match finds each channel its partner: as stated, by label, by name, and what
 // is left by its order where as many are left on either side.
 func match(before, after *Side, stated [][2]string) (pairs []matched, unmatched [2][]string, err error) {
-	left := [2][]*decode.ChannelAnalysis{slices.Clone(before.Channels), slices.Clone(after.Channels)}
-	take := func(i, j int, by MatchedBy) {
-		pairs = append(pairs, matched{left[0][i], left[1][j], by})
-		left[0], left[1] = slices.Delete(left[0], i, i+1), slices.Delete(left[1], j, j+1)
-	}
-	named := func(list []*decode.ChannelAnalysis, name string) int {
-		return slices.IndexFunc(list, func(c *decode.ChannelAnalysis) bool { return c.Name == name })
-	}
-	for _, m := range stated {
-		i, j := named(left[0], m[0]), named(left[1], m[1])
-		if i < 0 || j < 0 {
-			side, name := before, m[0]
-			if i >= 0 {
-				side, name = after, m[1]
-			}
-			return nil, unmatched, fmt.Errorf("%s has no judged channel %q left to match", side.Name, name)
-		}
-		take(i, j, ByFlag)
-	}
-	for _, by := range []MatchedBy{ByLabel, ByName} {
-		for i := 0; i < len(left[0]); {
-			j := slices.IndexFunc(left[1], func(c *decode.ChannelAnalysis) bool {
-				return by == ByName && c.Name == left[0][i].Name || by == ByLabel && labelled(before, left[0][i], after, c)
-			})
-			if j < 0 {
-				i++
-				continue
-			}
-			take(i, j, by)
+	m := &matcher{left: [2][]*decode.ChannelAnalysis{slices.Clone(before.Channels), slices.Clone(after.Channels)}}
+	for _, names := range stated {
+		if err := m.named(names, before, after); err != nil {
+			return nil, unmatched, err
 		}
 	}
-	if len(left[0]) == len(left[1]) {
-		for i := range left {
-			slices.SortStableFunc(left[i], func(a, b *decode.ChannelAnalysis) int { return a.Place - b.Place })
+	m.alike(ByLabel, func(x, y *decode.ChannelAnalysis) bool { return labelled(before, x, after, y) })
+	m.alike(ByName, func(x, y *decode.ChannelAnalysis) bool { return x.Name == y.Name })
+	if len(m.left[0]) == len(m.left[1]) {
+		for i := range m.left {
+			slices.SortStableFunc(m.left[i], func(a, b *decode.ChannelAnalysis) int { return a.Place - b.Place })
 		}
-		for len(left[0]) > 0 {
-			take(0, 0, ByOrder)
-		}
+		m.alike(ByOrder, func(_, _ *decode.ChannelAnalysis) bool { return true })
 	}
-	for i := range left {
-		for _, c := range left[i] {
+	for i := range m.left {
+		for _, c := range m.left[i] {
 			unmatched[i] = append(unmatched[i], c.Name)
 		}
 	}
-	return pairs, unmatched, nil
+	return m.pairs, unmatched, nil
+}
+
+func (m *matcher) take(i, j int, by MatchedBy) {
+	m.pairs = append(m.pairs, matched{m.left[0][i], m.left[1][j], by})
+	m.left[0], m.left[1] = slices.Delete(m.left[0], i, i+1), slices.Delete(m.left[1], j, j+1)
+}
+
+// named takes two channels together that the user says belong together.
+func (m *matcher) named(names [2]string, sides ...*Side) error {
+	var at [2]int
+	for i, name := range names {
+		at[i] = slices.IndexFunc(m.left[i], func(c *decode.ChannelAnalysis) bool { return c.Name == name })
+		if at[i] < 0 {
+			return fmt.Errorf("%s has no judged channel %q left to match", sides[i].Name, name)
+		}
+	}
+	m.take(at[0], at[1], ByFlag)
+	return nil
+}
+
+// alike takes each channel with the first of the other side that is like it.
+func (m *matcher) alike(by MatchedBy, like func(x, y *decode.ChannelAnalysis) bool) {
+	for i := 0; i < len(m.left[0]); {
+		j := slices.IndexFunc(m.left[1], func(c *decode.ChannelAnalysis) bool { return like(m.left[0][i], c) })
+		if j < 0 {
+			i++
+			continue
+		}
+		m.take(i, j, by)
+	}
 }
 
 // labelled says whether a label of one side is the label, or the name, of the

@@ -124,13 +124,7 @@ func (t *track) settle(seed, from int, band float64) (first, end int, ok bool) {
 		if !within(seed) || math.IsNaN(median) {
 			return 0, 0, false
 		}
-		lo, hi := seed, seed+1
-		for lo > from && !t.frames[lo].after && within(lo-1) {
-			lo--
-		}
-		for hi < len(t.frames) && !t.frames[hi].after && within(hi) {
-			hi++
-		}
+		lo, hi := t.spread(seed, seed+1, from, within)
 		if hi-lo < leastFrames {
 			return 0, 0, false
 		}
@@ -140,6 +134,18 @@ func (t *track) settle(seed, from int, band float64) (first, end int, ok bool) {
 		first, end = lo, hi
 	}
 	return first, end, true
+}
+
+// spread carries a run on both ways as long as frames belong to it, not before
+// from.
+func (t *track) spread(first, end, from int, belongs func(int) bool) (lo, hi int) {
+	for lo = first; lo > from && !t.frames[lo].after && belongs(lo-1); {
+		lo--
+	}
+	for hi = end; hi < len(t.frames) && !t.frames[hi].after && belongs(hi); {
+		hi++
+	}
+	return lo, hi
 }
 
 // median of the widths of frames first to end, NaN where all are set aside.
@@ -183,13 +189,7 @@ func (t *track) travel(first, end int, band float64) float64 {
 		f := t.frames[i]
 		return f.aside || math.Abs(f.width-at-slope*t.seconds(first, f)) <= band
 	}
-	lo, hi := first, end
-	for lo > 0 && !t.frames[lo].after && follows(lo-1) {
-		lo--
-	}
-	for hi < len(t.frames) && !t.frames[hi].after && follows(hi) {
-		hi++
-	}
+	lo, hi := t.spread(first, end, 0, follows)
 	return math.Abs(slope) * float64(t.frames[hi-1].at-t.frames[lo].at) / float64(decode.Second)
 }
 
