@@ -353,3 +353,35 @@ func TestIdle(t *testing.T) {
 	assert.Empty(t, a.Channels[0].Safe, "it did not rest")
 	assert.Equal(t, decode.Undecided, a.Verdict)
 }
+
+// What never comes to rest drifts: a failure where the transmitter is known to
+// have been off, else perhaps a transmitter that was on.
+func TestDrifts(t *testing.T) {
+	text := "scenario = \"drifts\"\nlength = \"20s\"\nsampling = \"4MHz\"\n[frames]\nperiod = \"20ms\"\n[[channel]]\nname = \"throttle\"\nkind = \"servo\"\nwidth_us = 1700\n" +
+		"moves = [{ at = \"10.5s\", sweep_us = 150, every = \"3s\" }]\n"
+	q := failsafe.Question{Off: at(10), Safe: map[string][]failsafe.Safe{"throttle": us(1700)}}
+	c := trial(t, text, q).Channels[0]
+	assert.Equal(t, failsafe.Drifts, c.Outcome)
+	assert.Equal(t, decode.Undecided, c.Verdict)
+	assert.Contains(t, c.Reason, "did the transmitter come back")
+	assert.Nil(t, c.SettledAfter)
+	q.On = at(19)
+	c = trial(t, text, q).Channels[0]
+	assert.Equal(t, failsafe.Drifts, c.Outcome)
+	assert.Equal(t, decode.Failed, c.Verdict, c.Reason)
+}
+
+// Too short, or silent before the switch, is no outcome at all.
+func TestNoOutcome(t *testing.T) {
+	short := failsafe.Question{Off: at(10), On: at(10.4), Safe: map[string][]failsafe.Safe{"throttle": us(1000)}}
+	c := trial(t, tug(1700, `does = "preset", width_us = 1000`, ""), short).Channels[0]
+	assert.Empty(t, c.Outcome)
+	assert.Equal(t, decode.Undecided, c.Verdict)
+	assert.Contains(t, c.Reason, "too soon to tell")
+
+	q := failsafe.Question{Off: at(10), On: at(16), Safe: map[string][]failsafe.Safe{"throttle": stop}}
+	c = trial(t, tug(1700, `does = "stop"`, "[[fault]]\nkind = \"dropped-frame\"\nat = \"9s\"\nfor = \"1.5s\"\n"), q).Channels[0]
+	assert.Empty(t, c.Outcome)
+	assert.Equal(t, decode.Undecided, c.Verdict)
+	assert.Contains(t, c.Reason, "silent before the transmitter was switched off")
+}
