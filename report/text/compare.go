@@ -90,14 +90,29 @@ func (p *Sheet) pair(c report.ComparePair) {
 		}
 	}
 	if len(c.Figures) > 0 {
-		for _, line := range strings.Split(p.ledger(cols), "\n") {
-			p.Line("  " + line)
-		}
+		p.Line(p.narrowed(cols))
 	}
 	for _, n := range notes {
 		first, rest, _ := strings.Cut(n, " ")
 		p.Hang("  "+first+" ", 4, rest)
 	}
+}
+
+// narrowed sets the table, on a narrow sheet without the difference, or with
+// the verdicts alone.
+func (p *Sheet) narrowed(cols []column) string {
+	set := ""
+	for _, keep := range [][]int{{0, 1, 2, 3, 4}, {0, 1, 2, 4}, {0, 4}} {
+		var kept []column
+		for _, i := range keep {
+			kept = append(kept, cols[i])
+		}
+		set = "  " + strings.ReplaceAll(p.ledger(kept), "\n", "\n  ")
+		if p.fits(set) {
+			break
+		}
+	}
+	return set
 }
 
 // figure is a line of the table: digits as the interval allows.
