@@ -125,14 +125,17 @@ func (p *Places) findEnds(band float64) {
 	}
 	low, high := p.place(groups[0]), p.place(groups[len(groups)-1])
 	p.EndVisits = [2]int{len(low.Visits), len(high.Visits)}
-	ends := [2]float64{min(low.Mean, reached[0]), max(high.Mean, reached[1])}
+	ends := [2]float64{low.Mean, high.Mean}
 	if low.Mean-reached[0] > furthestOut {
 		p.unheld("low", reached[0])
-		low = nil
+		low, ends[0] = nil, reached[0]
+	}
+	if reached[1]-high.Mean > furthestOut {
+		ends[1] = reached[1]
 	}
 	p.Low = low
 	p.findNeutral(sorted, ends)
-	if reached[1]-high.Mean > furthestOut {
+	if ends[1] != high.Mean {
 		p.unheld("high", reached[1])
 		high = nil
 	}
