@@ -89,7 +89,8 @@ func (a *app) calibrateCommand() *cobra.Command {
 		Short: "from a sweep of the sticks: the constants a firmware needs, and the proof that they work",
 		Long: "Finds from a sweep of the sticks - neutral, one end, neutral, the other end, each held for two seconds,\n" +
 			"three times over - where each stick rests and turns back, and replays the capture through a firmware's\n" +
-			"mapping with these constants. " + report.TrialSafety + "\n" +
+			"mapping with these constants. Before every trial: propeller off or drive disconnected, the machine\n" +
+			"restrained, a second person at the power switch.\n" +
 			"The exit status is 0, 2 usage or unreadable, 3 where a constant of a channel named by --channel, or any\n" +
 			"constant at all, could not be found.",
 		Example: "  widthwise calibrate --first up sweep.csv\n  widthwise calibrate --header --channel throttle sweep.csv > constants.h\n" +

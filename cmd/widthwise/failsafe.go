@@ -41,7 +41,8 @@ func (a *app) failsafeCommand() *cobra.Command {
 		Use:   "failsafe CAPTURE...",
 		Short: "what each channel does when the transmitter is switched off, and whether that is safe",
 		Long: "Tells from a capture in which the transmitter is switched off what each channel does - stops, goes to a\n" +
-			"preset, holds or drifts -, how fast, and whether that is safe for what hangs on it. " + report.TrialSafety + "\n" +
+			"preset, holds or drifts -, how fast, and whether that is safe for what hangs on it. Before every trial:\n" +
+			"propeller off or drive disconnected, the machine restrained, a second person at the power switch.\n" +
 			"Holding can never be proven safe: move the stick away from its safe place before the switch. The exit\n" +
 			"status is 0 safe, 1 something is not, 2 usage or unreadable, 3 undecided.",
 		Example: "  widthwise failsafe --off-at 12.5s --safe throttle=1000us --safe winch=stop tug.csv\n" +
@@ -202,7 +203,7 @@ func (o *failsafeOptions) examine(c *capture) (*report.FailsafeCapture, error) {
 	var notes []string
 	for i, ch := range c.analysis.Channels {
 		switch {
-		case !c.judgement.Channels[i].Judged || ch.Name == c.marked:
+		case ch.Name == c.marked, !c.judgement.Channels[i].Judged && q.Safe[ch.Name] == nil: // whoever says what is safe asks for it
 		case ch.Signal == decode.PulsePosition:
 			notes = append(notes, fmt.Sprintf("%s: a pulse-position stream, which is not followed here; clip on the receiver's outputs", ch.Name))
 		default:

@@ -90,9 +90,9 @@ func TestCommandsOfAPage(t *testing.T) {
 func TestHelpExamplesParse(t *testing.T) {
 	pattern := regexp.MustCompile(`(?m)^\s+widthwise (.+)$`)
 	n := 0
-	for _, page := range []string{"check", "inspect", "pulses", "convert", "demo", "limits", "formats", "exit", ""} {
+	for _, page := range []string{"check", "inspect", "pulses", "convert", "demo", "failsafe", "calibrate", "compare", "limits", "formats", "exit", ""} {
 		for _, m := range pattern.FindAllStringSubmatch(try("help", page).out, -1) {
-			words := strings.Fields(strings.NewReplacer("'", "", " > pulses.csv", "").Replace(m[1]))
+			words := strings.Fields(strings.NewReplacer("'", "", " > pulses.csv", "", " > constants.h", "").Replace(m[1]))
 			if strings.Contains(m[1], "[flags]") || words[0] == "COMMAND" {
 				continue
 			}

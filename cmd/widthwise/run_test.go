@@ -72,7 +72,7 @@ func TestHelp(t *testing.T) {
 	assert.Empty(t, bare.out)
 	assert.Equal(t, try("help").out, bare.err, "without a command the list of commands is what would be right")
 
-	for _, page := range []string{"check", "inspect", "pulses", "convert", "demo", "limits", "scenario", "formats", "exit"} {
+	for _, page := range []string{"check", "inspect", "pulses", "convert", "demo", "failsafe", "calibrate", "compare", "limits", "scenario", "formats", "exit"} {
 		got := try("help", page)
 		assert.Zero(t, got.code, page)
 		assert.NotEmpty(t, got.out, page)
@@ -82,7 +82,7 @@ func TestHelp(t *testing.T) {
 			assert.LessOrEqual(t, len([]rune(line)), 110, "%s: %q", page, line)
 		}
 	}
-	for _, command := range []string{"check", "inspect", "pulses", "convert", "demo"} {
+	for _, command := range []string{"check", "inspect", "pulses", "convert", "demo", "failsafe", "calibrate", "compare"} {
 		assert.Equal(t, try("help", command), try(command, "--help"))
 	}
 	assert.Equal(t, limitsExample, try("help", "limits").out)
