@@ -175,6 +175,7 @@ func (r *Recording) identify(a *Analysis, w *channelState, p *pulser) *ChannelAn
 		ca.Active = w.marked
 		r.splitStream(a, ca, w)
 	case Irregular, Duty, Echo:
+		ca.marks = &p.train
 		if asked {
 			ca.asked = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, step: r.resolution}
 		}

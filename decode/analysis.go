@@ -125,6 +125,7 @@ type ChannelAnalysis struct {
 
 	channel *channel // what the figures come from; nil where nothing was decoded
 	asked   *channel // pulses of a channel that was named and is something else
+	marks   *train   // of a line that nobody asked for and that is no signal of a receiver
 	// rejected are the short marks on a line that is not judged; nil elsewhere.
 	rejected *train
 	// keepsTimeWith names the servo channel whose frames the edges of a line

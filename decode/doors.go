@@ -34,18 +34,25 @@ type Event struct {
 	Expected   float64 // in the same unit, where something else was due
 }
 
-// Pulses yields the channel's accepted pulses in order of time. It yields
-// nothing for a pulse-position stream, whose slots have pulses of their own.
+// Pulses yields the channel's accepted pulses in order of time; of a line that is
+// no signal of a receiver (duty, irregular, echo) the marks of a pulse's length.
+// It yields nothing for a pulse-position stream, whose slots have pulses of their
+// own.
 func (a *ChannelAnalysis) Pulses() iter.Seq[Pulse] {
 	return func(yield func(Pulse) bool) {
-		c := a.decoded()
-		if c == nil || c.stream {
+		marks, first, extras := a.marks, Time(math.MinInt64), []Event(nil)
+		if c := a.decoded(); c != nil && !c.stream {
+			marks, extras = c.pulses, c.frames.extras.list
+			if c.frames.any {
+				first = c.frames.first
+			}
+		}
+		if marks == nil {
 			return
 		}
-		extras := c.frames.extras.list
 		var last Time
 		have := false
-		r := c.pulses.read()
+		r := marks.read()
 		for e, ok := r.next(); ok; e, ok = r.next() {
 			if e.marks&afterBlind != 0 {
 				have = false
@@ -53,7 +60,7 @@ func (a *ChannelAnalysis) Pulses() iter.Seq[Pulse] {
 			if !e.accepted() {
 				continue
 			}
-			p := Pulse{Start: e.start, Width: e.width, Broken: e.marks&broken != 0, StartUp: c.frames.any && e.start < c.frames.first}
+			p := Pulse{Start: e.start, Width: e.width, Broken: e.marks&broken != 0, StartUp: e.start < first}
 			if have {
 				p.Interval = e.start - last
 			}

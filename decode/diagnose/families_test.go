@@ -168,7 +168,9 @@ func (s scene) onAll() (all []scene) {
 	all = append(all, uneven)
 	noise := s.with(happening{"noise", nil, 8, 11}, fmt.Sprintf("kind = 'crosstalk'\nfrom = 'spare'\nwidth_us = 12\nchance = 0.6\nat = '8s'\nfor = '3s'\nchannels = ['%s']", strings.Join(every, "', '")))
 	noise.channels = append(slices.Clone(s.channels), "name = 'spare'\nkind = 'noise'\nmean_us = 9000\nwidth_us = 30")
-	return append(all, noise)
+	open := s.with(happening{"noise", every[:1], 8, 11}, "kind = 'crosstalk'\nfrom = 'spare'\nwidth_us = 12\nchance = 0.6\nat = '8s'\nfor = '3s'\nchannels = ['throttle']")
+	open.channels = noise.channels
+	return append(all, noise, open)
 }
 
 // onOne lists faults of one channel.
@@ -192,7 +194,9 @@ func (s scene) onOne() (all []scene) {
 	}
 	cross := s.with(happening{"crosstalk", one, 0, 16}, fmt.Sprintf("kind = 'crosstalk'\nfrom = 'beacon'\nwidth_us = 12\nchance = 0.3\nchannels = ['%s']", one[0]))
 	cross.channels = append(slices.Clone(s.channels), "name = 'beacon'\nkind = 'servo'\nwidth_us = 1300\nframes = { period = '17.3ms' }")
-	return append(all, cross)
+	drive := s.with(happening{"crosstalk", one, 0, 16}, fmt.Sprintf("kind = 'crosstalk'\nfrom = 'drive'\nwidth_us = 12\nchance = 0.1\nchannels = ['%s']", one[0]))
+	drive.channels = append(slices.Clone(s.channels), "name = 'drive'\nkind = 'duty'\nframes = { period = '4ms' }\nduty_percent = 40")
+	return append(all, cross, drive)
 }
 
 // moving is the tug with its sticks in motion, each at a pace of its own.
@@ -210,12 +214,12 @@ func covered() (all []scene) {
 	for _, n := range []int{2, 3, 5} {
 		for _, long := range []string{"300ms", "1s", "4s"} {
 			s := moving(n)
-			lost := happening{"link", s.names(), 8, 12.1}
-			all = append(all, s.with(lost, "kind = 'signal-loss'\nat = '8s'\nfor = '"+long+"'\nthen = 'hold'"))
+			lost := happening{"link", s.names(), 8.4, 12.5}
+			all = append(all, s.with(lost, "kind = 'signal-loss'\nat = '8.4s'\nfor = '"+long+"'\nthen = 'hold'"))
 			if n > 2 {
 				rest := "['" + strings.Join(s.names()[1:], "', '") + "']"
-				stops := s.with(lost, "kind = 'signal-loss'\nchannels = "+rest+"\nat = '8s'\nfor = '"+long+"'\nthen = 'hold'")
-				stops.faults = append(stops.faults, "kind = 'signal-loss'\nchannels = ['throttle']\nat = '8s'\nfor = '"+long+"'\nthen = 'silence'")
+				stops := s.with(lost, "kind = 'signal-loss'\nchannels = "+rest+"\nat = '8.4s'\nfor = '"+long+"'\nthen = 'hold'")
+				stops.faults = append(stops.faults, "kind = 'signal-loss'\nchannels = ['throttle']\nat = '8.4s'\nfor = '"+long+"'\nthen = 'silence'")
 				all = append(all, stops)
 			}
 		}
