@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"github.com/spf13/pflag"
+	"golang.org/x/exp/slices"
 
 	"widthwise/report"
 	"widthwise/report/grade"
@@ -100,9 +101,10 @@ func writeOut(name string, out io.Writer, write func(io.Writer) error) error {
 	return writeFile(name, write)
 }
 
-// write writes the files, each whole or not at all.
+// write writes the files, each whole or not at all; where no capture could be
+// read there is nothing to show.
 func (p *pictures) write(out io.Writer, document *report.Check) error {
-	if len(document.Captures) == 0 {
+	if !slices.ContainsFunc(document.Captures, func(c *report.Capture) bool { return c.Err == "" }) {
 		return nil
 	}
 	if err := writeOut(p.html, out, func(w io.Writer) error { return p.book.WriteCheck(w, document) }); err != nil {

@@ -75,9 +75,6 @@ func (b *Book) WriteCheck(w io.Writer, check *report.Check) error {
 		Document: template.JS(document), Check: check,
 	}
 	for i, told := range check.Captures {
-		if told.Err != "" {
-			continue
-		}
 		page.Captures = append(page.Captures, captureView{Index: i, Alone: len(check.Captures) == 1, Capture: told, Lanes: b.lanes[told]})
 	}
 	return pages.ExecuteTemplate(w, "check.html", page)
