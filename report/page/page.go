@@ -23,7 +23,7 @@ import (
 var files embed.FS
 
 // scripts in the order in which they build on one another.
-var scripts = []string{"words", "inflate", "unpack", "thin", "pen", "lane", "view", "chart", "plates", "reading", "findings", "main"}
+var scripts = []string{"words", "inflate", "unpack", "thin", "pen", "lane", "view", "gestures", "overview", "chart", "plates", "reading", "findings", "main"}
 
 // Book collects what a page shows beside the document of check: each lane's
 // pulses, packed as soon as a capture has been measured.

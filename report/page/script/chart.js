@@ -1,13 +1,13 @@
 // The strip chart of one capture: lanes under an overview and a ruler, moved
 // by wheel, drag, pinch, buttons and keys.
+import { press } from './gestures.js';
 import { Lane } from './lane.js';
-import { Sheet, drawColumns, inks, line } from './pen.js';
-import { thin } from './thin.js';
+import { Overview } from './overview.js';
+import { Sheet, inks, line } from './pen.js';
 import { atOrAfter } from './unpack.js';
 import { View } from './view.js';
 import { steps } from './words.js';
 
-const DRAG = 4; // pixels from which a press is a drag
 const SLACK = 1e-9; // seconds by which a time read as a float64 may be off
 const SNAP = 8; // pixels within which a tick takes to an edge
 
@@ -21,19 +21,19 @@ export class Chart {
     this.view.changed = () => this.redraw();
     this.marks = { chosen: null, ticks: [null, null] };
     this.fit = false;
-    this.overview = new Sheet(section.querySelector('.overview'));
     this.ruler = new Sheet(section.querySelector('.ruler'));
     const channels = capture.channels.flatMap((c) => [c, ...c.slots]);
     this.lanes = [...section.querySelectorAll('.lane')].map((element) => {
       const channel = channels.find((c) => c.name === element.dataset.channel);
       return new Lane(element, channel, capture, stretches(capture, channel));
     });
+    this.overview = new Overview(section.querySelector('.overview'), this.view, this.lanes);
     this.listen();
   }
 
   async load() {
     await Promise.all(this.lanes.map((lane) => lane.load()));
-    this.kept = '';
+    this.overview.forget();
     this.redraw();
   }
 
@@ -46,7 +46,7 @@ export class Chart {
     cancelAnimationFrame(this.due);
     this.due = 0;
     const ink = inks();
-    this.drawOverview(ink);
+    this.overview.draw(ink);
     this.drawRuler(ink);
     for (const lane of this.lanes) {
       lane.draw(this.view, this.marks, ink, this.fit);
@@ -62,60 +62,6 @@ export class Chart {
     element.setAttribute('aria-valuenow', (now + this.capture.start_s).toFixed(6));
     element.setAttribute('aria-valuetext', `${(now + this.capture.start_s).toFixed(6)} s`);
     element.classList.toggle('taken', this.marks.chosen?.lane === lane);
-  }
-
-  // drawOverview draws the whole capture small, and the window that the view is.
-  drawOverview(ink) {
-    const pen = this.overview.fresh();
-    const { width, height, canvas } = this.overview;
-    if (width === 0) return;
-    const x = (t) => (t / this.view.length) * width;
-    const kept = `${canvas.width} ${canvas.height} ${ink.ink}`;
-    if (this.kept !== kept) {
-      this.kept = kept;
-      this.drawSmall(pen, ink, x);
-      this.picture = document.createElement('canvas');
-      this.picture.width = canvas.width;
-      this.picture.height = canvas.height;
-      this.picture.getContext('2d').drawImage(canvas, 0, 0);
-    } else {
-      pen.drawImage(this.picture, 0, 0, width, height);
-    }
-    this.drawWindow(pen, ink, x(this.view.from), x(this.view.to));
-  }
-
-  // drawSmall draws all lanes over the whole capture.
-  drawSmall(pen, ink, x) {
-    const { width, height } = this.overview;
-    const each = height / Math.max(this.lanes.length, 1);
-    const count = Math.max(Math.round(width), 1);
-    this.lanes.forEach((lane, i) => {
-      for (const s of lane.stretches) {
-        if (!s.flag) continue;
-        pen.fillStyle = ink[s.severity];
-        pen.fillRect(x(s.from), i * each, Math.max(x(s.to) - x(s.from), 2), s.whole ? 2 : each);
-      }
-      if (lane.empty) return;
-      pen.fillStyle = pen.strokeStyle = ink.ink;
-      const [low, high] = lane.range(null, false);
-      const y = (w) => i * each + 2 + (1 - (w - low) / (high - low)) * (each - 4);
-      drawColumns(pen, thin(lane.pulses, lane.pulses.width, 0, this.view.length, count), y);
-    });
-  }
-
-  // drawWindow dims what the view leaves out and gives the rest two handles.
-  drawWindow(pen, ink, from, to) {
-    const { width, height } = this.overview;
-    pen.fillStyle = ink.paper;
-    pen.globalAlpha = 0.7;
-    pen.fillRect(0, 0, from, height);
-    pen.fillRect(to, 0, width - to, height);
-    pen.globalAlpha = 1;
-    pen.strokeStyle = ink.ink;
-    const right = Math.max(to, from + 2);
-    pen.strokeRect(from + 0.5, 0.5, right - from - 1, height - 1);
-    pen.fillStyle = ink.ink;
-    for (const at of [from, right]) pen.fillRect(at - 1.5, height / 3, 3, height / 3);
   }
 
   drawRuler(ink) {
@@ -137,11 +83,13 @@ export class Chart {
   }
 
   listen() {
-    const window = this.section.querySelector('.overview');
-    this.press(window, (e, before) => this.brush(window, e, before), (e) => this.centre(window, e));
     for (const lane of this.lanes) {
       const { element } = lane;
-      this.press(element, (e, before) => this.drag(element, e, before), (e) => this.click(lane, e));
+      press(element, {
+        clicked: (e) => this.click(lane, e),
+        dragged: (e, before) => this.view.move((before.clientX - e.clientX) / element.clientWidth),
+        pinched: (times, e) => this.view.zoom(times, this.instant(element, e)),
+      });
       element.addEventListener('wheel', (e) => this.wheel(element, e), { passive: false });
       element.addEventListener('dblclick', (e) => this.view.zoom(0.25, this.instant(element, e)));
       element.addEventListener('keydown', (e) => this.key(lane, e));
@@ -156,48 +104,10 @@ export class Chart {
     new ResizeObserver(() => this.redraw()).observe(this.section);
   }
 
-  // press tells drags from clicks, by mouse, pen or finger; two fingers pinch.
-  press(element, dragged, clicked) {
-    const held = new Map();
-    let moved = false;
-    element.addEventListener('pointerdown', (e) => {
-      if (e.button > 0) return;
-      held.set(e.pointerId, e);
-      moved = held.size > 1;
-    });
-    element.addEventListener('pointermove', (e) => {
-      const before = held.get(e.pointerId);
-      if (!before) return;
-      if (!moved && Math.abs(e.clientX - before.clientX) < DRAG) return;
-      if (!moved) element.setPointerCapture(e.pointerId);
-      moved = true;
-      if (held.size === 2) this.pinch(element, held, e);
-      else dragged(e, before);
-      held.set(e.pointerId, e);
-    });
-    const end = (e) => {
-      if (held.delete(e.pointerId) && !moved && e.type === 'pointerup') clicked(e);
-    };
-    element.addEventListener('pointerup', end);
-    element.addEventListener('pointercancel', end);
-  }
-
   // instant is the time under a pointer.
   instant(element, e) {
     const box = element.getBoundingClientRect();
     return this.view.from + ((e.clientX - box.left) / box.width) * this.view.span;
-  }
-
-  drag(element, e, before) {
-    this.view.move((before.clientX - e.clientX) / element.clientWidth);
-  }
-
-  pinch(element, held, e) {
-    const [a, b] = [...held.values()];
-    const other = a.pointerId === e.pointerId ? b : a;
-    const was = Math.abs(held.get(e.pointerId).clientX - other.clientX);
-    const is = Math.abs(e.clientX - other.clientX);
-    if (was > 8 && is > 8) this.view.zoom(was / is, this.instant(element, other));
   }
 
   // wheel zooms about the pointer; sideways, or with shift held, it moves
@@ -213,25 +123,6 @@ export class Chart {
     e.preventDefault();
     const lines = e.deltaMode === 1 ? 24 : 1;
     this.view.zoom(Math.exp(Math.min(Math.max(e.deltaY * lines, -240), 240) * (e.ctrlKey ? 0.01 : 0.003)), this.instant(element, e));
-  }
-
-  // brush moves the window in the overview, one of its handles, or draws a new one.
-  brush(element, e, before) {
-    const box = element.getBoundingClientRect();
-    const time = (x) => ((x - box.left) / box.width) * this.view.length;
-    const [was, is] = [time(before.clientX), time(e.clientX)];
-    const near = (6 / box.width) * this.view.length;
-    const { from, to } = this.view;
-    if (this.view.whole) this.view.set(Math.min(was, is), Math.max(was, is) + 1e-9);
-    else if (Math.abs(was - from) < near) this.view.set(Math.min(is, to - near / 4), to);
-    else if (Math.abs(was - to) < near) this.view.set(from, Math.max(is, from + near / 4));
-    else this.view.set(from + is - was, to + is - was);
-  }
-
-  centre(element, e) {
-    const box = element.getBoundingClientRect();
-    const t = ((e.clientX - box.left) / box.width) * this.view.length;
-    this.view.set(t - this.view.span / 2, t + this.view.span / 2);
   }
 
   // click chooses the pulse at the pointer; with shift held it sets a tick.
