@@ -83,11 +83,11 @@ func (c captureView) measured(f report.Finding) string {
 // Others counts what stands in no row at first.
 func (c captureView) Others() int { return max(len(c.Events)+len(c.Findings)-maxRows, 0) }
 
-// Headline is the verdict with how much was seen.
+// Headline is how many events warn, and how much was seen.
 func (c captureView) Headline() string {
 	warnings := 0
-	for _, f := range c.Findings {
-		if f.Severity == "warn" {
+	for _, e := range c.Events {
+		if e.Severity == "warn" {
 			warnings++
 		}
 	}
