@@ -5,9 +5,7 @@ package main
 import (
 	"context"
 	"fmt"
-	"os"
 	"path/filepath"
-	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -129,13 +127,5 @@ func demoPage(t *testing.T) string {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "demo.html")
 	require.Equal(t, exitFailed, try("demo", "--html", file).code)
-	return file
-}
-
-// drawn writes a scenario to a file.
-func drawn(t *testing.T, lines ...string) string {
-	t.Helper()
-	file := filepath.Join(t.TempDir(), "capture.toml")
-	require.NoError(t, os.WriteFile(file, []byte(strings.Join(lines, "\n")), 0o666))
 	return file
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"crypto/sha256"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -316,7 +315,8 @@ func (a *app) writePlan(l *lesson, o *gradeOptions, files []found) error {
 			for _, c := range reader.Channels() {
 				row.Channels = append(row.Channels, c.Name)
 			}
-			err = errors.Join(reader.Close(), closeFile())
+			reader.Close()
+			closeFile()
 		}
 		rows = append(rows, row)
 	}

@@ -35,9 +35,6 @@ func (p *pictures) flags(f *pflag.FlagSet) {
 	})
 }
 
-// asked says whether any file was asked for.
-func (p *pictures) asked() bool { return p.html != "" || p.picture != "" }
-
 // alone says whether the page is all that goes to standard output.
 func (p *pictures) alone() bool { return p.html == "-" }
 
