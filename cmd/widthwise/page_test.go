@@ -23,8 +23,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// reading is what the strip at the foot of a page says, or a row of pulses.
-type reading struct{ Channel, TimeS, WidthUs, IntervalUs string }
+// stripReading is what the strip at the foot of a page says, or a row of pulses.
+type stripReading struct{ Channel, TimeS, WidthUs, IntervalUs string }
 
 // inPage are words for the scripts of the tests.
 const inPage = `
@@ -34,14 +34,14 @@ const inPage = `
 `
 
 // pulsesOf are the rows of pulses for each channel.
-func pulsesOf(t *testing.T, args ...string) map[string][]reading {
+func pulsesOf(t *testing.T, args ...string) map[string][]stripReading {
 	t.Helper()
 	out := try(append([]string{"pulses"}, args...)...)
 	rows, err := csv.NewReader(strings.NewReader(out.out)).ReadAll()
 	require.NoError(t, err)
-	all := map[string][]reading{}
+	all := map[string][]stripReading{}
 	for _, row := range rows[1:] {
-		all[row[0]] = append(all[row[0]], reading{row[0], row[1], row[2], row[3]})
+		all[row[0]] = append(all[row[0]], stripReading{row[0], row[1], row[2], row[3]})
 	}
 	return all
 }
@@ -77,7 +77,7 @@ type onPage struct {
 
 // expected is the reading that choosing f must give: the first pulse of its
 // channel at or after its start, else its last; false where there is none.
-func (d *onPage) expected(t *testing.T, f listed, pulses map[string][]reading) (reading, bool) {
+func (d *onPage) expected(t *testing.T, f listed, pulses map[string][]stripReading) (stripReading, bool) {
 	t.Helper()
 	var order []string
 	for _, name := range f.Channels {
@@ -108,7 +108,7 @@ func (d *onPage) expected(t *testing.T, f listed, pulses map[string][]reading) (
 		}
 		return rows[len(rows)-1], true
 	}
-	return reading{}, false
+	return stripReading{}, false
 }
 
 func rational(t *testing.T, s string) *big.Rat {
@@ -138,7 +138,7 @@ func TestPageOfEveryCapture(t *testing.T) {
 			all := append(d.Captures[0].Events, d.Captures[0].Findings...)
 			pulses := pulsesOf(t, capture)
 			for _, how := range []string{`row.click()`, `press(row, 'Enter')`} {
-				got := ask[[]reading](p, `(() => {`+inPage+`
+				got := ask[[]stripReading](p, `(() => {`+inPage+`
 					const blank = {channel: '', timeS: '', widthUs: '', intervalUs: ''};
 					return [...document.querySelectorAll('[data-finding]')].map((row) => { Object.assign(strip.dataset, blank); `+how+`; return read(); });
 				})()`)
@@ -167,7 +167,7 @@ func TestPageReadsEveryPulse(t *testing.T) {
 	require.NoError(t, os.WriteFile(capture, text, 0o666))
 	p := newBrowser(t).tab(t).open(file)
 	for name, want := range pulsesOf(t, capture) {
-		got := ask[[]reading](p, fmt.Sprintf(`(() => {%s
+		got := ask[[]stripReading](p, fmt.Sprintf(`(() => {%s
 			const lane = [...document.querySelectorAll('.lane')].find((l) => l.dataset.channel === %q);
 			const all = [];
 			press(lane, 'Home');
@@ -190,14 +190,14 @@ func TestPageZoomsToOnePulse(t *testing.T) {
 		call(p, input.DispatchMouseEvent, input.DispatchMouseEventParams{Type: input.DispatchMouseEventTypeMouseWheel, X: x, Y: y, DeltaX: 1e-6, DeltaY: -120})
 	}
 	p.do(chromedp.MouseClickXY(x, y))
-	got := ask[reading](p, `(() => {`+inPage+`return read(); })()`)
+	got := ask[stripReading](p, `(() => {`+inPage+`return read(); })()`)
 	assert.Equal(t, "rudder", got.Channel)
 	assert.NotEqual(t, before, ask[string](p, `new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done(document.querySelector('.ruler canvas').toDataURL()))))`))
 	assert.Zero(t, ask[float64](p, `scrollY`), "the wheel zooms; the page stays")
 	assert.InDelta(t, 20, float64FromText(t, got.TimeS), 0.05, "a third of 60 s")
 
 	p.do(chromedp.KeyEvent("1"), chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent("2"))
-	next := ask[reading](p, `(() => {`+inPage+`return read(); })()`)
+	next := ask[stripReading](p, `(() => {`+inPage+`return read(); })()`)
 	between := ask[string](p, `document.querySelector('.between').textContent`)
 	interval := new(big.Rat).Sub(rational(t, next.TimeS), rational(t, got.TimeS))
 	assert.Contains(t, between, "between them "+new(big.Rat).Mul(interval, big.NewRat(1000, 1)).FloatString(4)+" ms")
@@ -245,7 +245,7 @@ func TestPageByKeyboard(t *testing.T) {
 
 	p.do(chromedp.Focus(chromedp.CSS("[data-finding]")), chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.ArrowDown), chromedp.KeyEvent(kb.Enter))
 	assert.Equal(t, kinds[2], where())
-	assert.NotEmpty(t, ask[reading](p, `(() => {`+inPage+`return read(); })()`).TimeS)
+	assert.NotEmpty(t, ask[stripReading](p, `(() => {`+inPage+`return read(); })()`).TimeS)
 }
 
 // An event is chosen from its words as it is from the table.
@@ -392,5 +392,5 @@ func TestPageByFingers(t *testing.T) {
 	assert.InDelta(t, 25, p.shownFrom(), 3, "a sixth of 60 s about its middle")
 	assert.Equal(t, 1.0, ask[float64](p, `visualViewport.scale`), "the chart is pinched, not the page")
 	p.do(chromedp.TapXY(middle, y))
-	assert.Equal(t, "rudder", ask[reading](p, `(() => {`+inPage+`return read(); })()`).Channel)
+	assert.Equal(t, "rudder", ask[stripReading](p, `(() => {`+inPage+`return read(); })()`).Channel)
 }
