@@ -7,7 +7,7 @@ import "strings"
 const RunsAsFormula = "=+-@\t\r\n"
 
 // HeaderCell spells a channel name so that no spreadsheet runs it and any
-// reader of RFC 4180 gets it whole. [plainName] is its inverse.
+// reader of RFC 4180 gets it whole. [PlainName] is its inverse.
 func HeaderCell(name string) string {
 	if at := strings.TrimLeft(name, "'"); at != "" && strings.ContainsRune(RunsAsFormula, rune(at[0])) {
 		name = "'" + name
@@ -21,7 +21,7 @@ func HeaderCell(name string) string {
 	return name
 }
 
-// PlainName takes away the apostrophe that headerCell put before a name.
+// PlainName takes away the apostrophe that HeaderCell put before a name.
 func PlainName(cell string) string {
 	if at := strings.TrimLeft(cell, "'"); at != "" && at != cell && strings.ContainsRune(RunsAsFormula, rune(at[0])) {
 		return cell[1:]
