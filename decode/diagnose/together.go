@@ -48,6 +48,11 @@ func (s shared) has(l *line, g gap) bool {
 	return slices.Contains(s.lines, l) && g.start <= s.end && g.end >= s.start
 }
 
+// led reports whether a line starts when another one of these ends.
+func (s shared) led(l *line) bool {
+	return slices.ContainsFunc(s.lines, func(o *line) bool { return l.Follows == o.Name })
+}
+
 // gapsOf lists the line's gaps in a shared one.
 func (s shared) gapsOf(l *line) (all []gap) {
 	for _, g := range l.within(s.start, s.end) {
@@ -176,6 +181,9 @@ func (b *bench) marks(s shared) []string {
 	moved, known, values, rate := 0, 0, 0, 0
 	for _, l := range s.lines {
 		for _, g := range s.gapsOf(l) {
+			if s.led(l) {
+				break // what it follows may have moved
+			}
 			if step, ok := l.phaseStep(g); ok {
 				known++
 				if step {
