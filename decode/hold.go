@@ -56,6 +56,8 @@ type halt struct {
 	entered    bool // it began with a jump
 	left       bool // it ended with a jump
 	calmed     bool // jitter ceased for it
+	jump       Time // by how much it ended
+	usual      Time // change from run to run about it
 }
 
 // counts says whether a halt is one of the two that make a hold, rather than one
@@ -95,8 +97,10 @@ func (c *channel) haltOf(all []reading, r sameRun, s surroundings, tolerance Tim
 	h.broke = brokeOff(s.before, r, tolerance)
 	h.entered = jumped(absDiff(r.first, s.before[len(s.before)-1].last)) &&
 		(halted || len(s.before) == beside && restless(s.before, tolerance))
+	h.usual = usual
 	if len(s.after) > 0 {
-		h.left = jumped(absDiff(s.after[0].first, r.last))
+		h.jump = absDiff(s.after[0].first, r.last)
+		h.left = jumped(h.jump)
 	} else if all[len(all)-1].end() == r.end && c.rec.end-r.end <= 2*c.frames.rhythm.period {
 		h.end = c.rec.end
 	}
@@ -163,6 +167,12 @@ func (a *Analysis) findHolds() {
 	}
 }
 
+// mixedWith reports whether two halts may be those of one stick that drives both
+// channels: they end with jumps of one size.
+func (h halt) mixedWith(o halt) bool {
+	return !h.calmed && o.counts() && absDiff(h.jump, o.jump) <= max(h.usual, o.usual)
+}
+
 // alongside takes the halts that begin and end with one of them, one a channel.
 // A width that turns just then seems to stop some frames before.
 func alongside(all []halt, i int) (together []halt) {
@@ -183,16 +193,19 @@ func alongside(all []halt, i int) (together []halt) {
 // isHold reports whether two of the halts jump and one of them cannot be a stick
 // that came to rest, and few channels go on through them: a lost link stops all.
 func (a *Analysis) isHold(together []halt) bool {
-	counting, standing := 0, 0
-	for _, h := range together {
+	counting, mixed, standing := 0, 0, 0
+	for i, h := range together {
 		if h.counts() {
 			counting++
+			if slices.ContainsFunc(together[:i], h.mixedWith) {
+				mixed++
+			}
 		}
 		if h.stands() {
 			standing++
 		}
 	}
-	if counting < 2 || standing < 1 {
+	if counting < 2 || counting == 2 && mixed == 1 || standing < 1 {
 		return false
 	}
 	alive := 0

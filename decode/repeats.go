@@ -119,7 +119,7 @@ func (c *channel) findRepeats(all []reading) {
 // of the receiver and the noise explain, amid a move one way, and made up for.
 func repeats(r sameRun, s surroundings, same Time, noise float64) bool {
 	const side = 3
-	if len(s.before) < side || len(s.after) < side || r.n <= s.regular() {
+	if len(s.before) < side || len(s.after) < side {
 		return false
 	}
 	frames := r.n
@@ -134,14 +134,26 @@ func repeats(r sameRun, s surroundings, same Time, noise float64) bool {
 	if moved < 0 {
 		up = -1
 	}
+	if min(towards(append(slices.Clone(s.before), r), up), towards(s.after, up))*3 < perFrame*up {
+		return false // it had not begun to move, or moved no more
+	}
 	usual := append(jumps(append(slices.Clone(before), r)), jumps(after)...)
 	lattice := quantile(slices.Clone(usual), 0.5)
 	speed := perFrame * up
 	return speed*float64(r.n-1) > float64(same)+6*noise && // of two readings over four standard deviations
-		float64(r.n) > max(lattice, float64(same))/speed+1 &&
+		float64(r.n) > 1.5*max(lattice, float64(same))/speed+float64(s.regular()) &&
 		float64(catchUp)*up >= 0.6*float64(r.n)*speed &&
 		catchUp*Time(up)*3 >= slices.Max(usual)*4 &&
 		oneWay(append(slices.Clone(before), r), up, lattice) && oneWay(after, up, lattice)
+}
+
+// towards is how fast the first readings of runs go one way, picoseconds a frame.
+func towards(runs []sameRun, up float64) float64 {
+	frames := 0
+	for _, x := range runs[:len(runs)-1] {
+		frames += x.n
+	}
+	return float64(runs[len(runs)-1].first-runs[0].first) * up / float64(frames)
 }
 
 // oneWay reports whether no run goes back by more than a typical change.
@@ -179,11 +191,17 @@ func (c *channel) findFrozen(all []reading, rests []segment) {
 
 // leastFrozen is the number of equal widths from which on a run is improbable:
 // n of them within a tolerance come about once in 1 / (n p^(n-1)), p the
-// largest share of the widths at rest that lies within it.
+// largest share of the widths at rest that lies within it. Where neighbours are
+// alike more often than any two are, packets feed several frames, which count
+// as one.
 func (c *channel) leastFrozen(all []reading, rests []segment, same Time) (least float64, ok bool) {
 	unsteady := slices.DeleteFunc(slices.Clone(rests), func(s segment) bool { return s.widths.sd() < resolvedWell*c.step })
 	var off, widths []int64
+	alike := 0.0 // neighbours
 	for b, mean := range atRest(all, unsteady) {
+		if n := len(widths); n > 0 && absDiff(Time(b.width), Time(widths[n-1])) <= same {
+			alike++
+		}
 		off = append(off, int64(math.Round(float64(b.width)-mean)))
 		widths = append(widths, int64(b.width))
 	}
@@ -192,33 +210,36 @@ func (c *channel) leastFrozen(all []reading, rests []segment, same Time) (least 
 	if len(off) < restFrames || onLattice(widths, same) {
 		return 0, false
 	}
-	most, from := 0, 0
+	most, from, pairs := 0, 0, 0.0
 	for to := range off {
 		for off[to]-off[from] > int64(same) {
 			from++
 		}
 		most = max(most, to-from+1)
+		pairs += float64(to - from)
 	}
-	p := float64(most) / float64(len(off))
-	for n := 4.0; n < mostRepeats; n++ {
-		if float64(len(all))*n*math.Pow(p, n-1) < improbable {
-			return n, true
+	n := float64(len(off))
+	p := float64(most) / n
+	packet := max(1, (1-pairs/(n*(n-1)/2))/(1-alike/n))
+	for k := 4.0; k <= float64(len(all)); k++ {
+		if float64(len(all))*k*math.Pow(p, k-1) < improbable {
+			return math.Ceil(k * packet), true
 		}
 	}
-	return mostRepeats + 1, p < 1
+	return 0, false
 }
 
-// onLattice reports whether sorted widths lie on a few places that are farther
-// apart than readings of one width are: the receiver's own steps.
+// onLattice reports whether most of sorted widths lie on a few places no wider
+// than readings of one width scatter: the receiver's own steps.
 func onLattice(sorted []int64, same Time) bool {
-	places := 1
+	tail := len(sorted) / 20
+	sorted = sorted[tail : len(sorted)-tail]
+	places, first := 1, sorted[0]
 	for i := 1; i < len(sorted); i++ {
-		switch gap := Time(sorted[i] - sorted[i-1]); {
-		case gap <= same:
-		case gap <= 2*same:
+		if Time(sorted[i]-sorted[i-1]) > same {
+			places, first = places+1, sorted[i]
+		} else if Time(sorted[i]-first) > 3*same {
 			return false
-		default:
-			places++
 		}
 	}
 	return places > 1 && places*3 <= len(sorted)
