@@ -56,6 +56,7 @@ type halt struct {
 	entered    bool // it began with a jump
 	left       bool // it ended with a jump
 	calmed     bool // jitter ceased for it
+	came       Time // by how much the runs before it moved
 	jump       Time // by how much it ended
 	usual      Time // change from run to run about it
 }
@@ -97,7 +98,7 @@ func (c *channel) haltOf(all []reading, r sameRun, s surroundings, tolerance Tim
 	h.broke = brokeOff(s.before, r, tolerance)
 	h.entered = jumped(absDiff(r.first, s.before[len(s.before)-1].last)) &&
 		(halted || len(s.before) == beside && restless(s.before, tolerance))
-	h.usual = usual
+	h.usual, h.came = usual, absDiff(r.first, s.before[0].first)
 	if len(s.after) > 0 {
 		h.jump = absDiff(s.after[0].first, r.last)
 		h.left = jumped(h.jump)
@@ -168,9 +169,10 @@ func (a *Analysis) findHolds() {
 }
 
 // mixedWith reports whether two halts may be those of one stick that drives both
-// channels: they end with jumps of one size.
+// channels: they moved as far before, and end with jumps of one size.
 func (h halt) mixedWith(o halt) bool {
-	return !h.calmed && o.counts() && absDiff(h.jump, o.jump) <= max(h.usual, o.usual)
+	usual := max(h.usual, o.usual)
+	return !h.calmed && o.counts() && absDiff(h.jump, o.jump) <= usual && absDiff(h.came, o.came) <= 2*usual
 }
 
 // alongside takes the halts that begin and end with one of them, one a channel.
