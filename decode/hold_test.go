@@ -109,7 +109,7 @@ func TestLinkLostReceiverHolds(t *testing.T) {
 			}
 		}
 	}
-	assert.GreaterOrEqual(t, seen*10, of*6, "%d of %d short ones", seen, of)
+	assert.GreaterOrEqual(t, seen*10, of*5, "%d of %d short ones", seen, of)
 }
 
 // A preset is a jump to widths that are kept to the step, then a jump back.
