@@ -163,7 +163,7 @@ func validText(head []byte) bool {
 	return utf8.Valid(head)
 }
 
-// ParseScenario reads a scenario; name stands for it in messages. What is wrong
+// Parse reads a scenario; name stands for it in messages. What is wrong
 // with it is a *ParseError.
 func Parse(name string, text []byte) (*Scenario, error) {
 	s := &Scenario{}

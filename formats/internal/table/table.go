@@ -57,7 +57,7 @@ type table struct {
 	spans   decode.Block
 }
 
-// openTable finds out how a table is spelt and reads up to its first row.
+// Open finds out how a table is spelt and reads up to its first row.
 func Open(in *capture.Input, o capture.Options) (capture.Source, error) {
 	t := &table{in: in, skipBad: o.SkipBadRows, stated: o.Rate, records: records{lines: *newLines(in.R)}, lookAt: firstLook}
 	t.header = capture.Header{File: in.Name, Format: "csv", Compression: in.Compression, Encoding: in.Encoding}
