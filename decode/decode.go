@@ -364,8 +364,8 @@ func (w *channelState) book(k secondKind) {
 		if s.start == w.foreignEnd {
 			continue // what the other kind left behind is no sign of life
 		}
-		w.high.add(s)
-		w.low.add(s)
+		w.high.add(&s)
+		w.low.add(&s)
 	}
 	if foreign {
 		w.skip(k.start, k.end)

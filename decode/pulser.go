@@ -75,9 +75,9 @@ const maxParts = 64
 // longer ones are set aside first: between different levels they are chatter
 // of one edge, and the first crossing stands; between equal levels they are
 // one short mark.
-func (p *pulser) add(s stretch) {
+func (p *pulser) add(s *stretch) {
 	if s.level != Unknown && s.length() < chatter && !s.openStart && !s.openEnd {
-		p.held = append(p.held, s)
+		p.held = append(p.held, *s)
 		if s.end-p.held[0].start > spikeMax || len(p.held) > 256 {
 			p.release()
 		}
@@ -89,12 +89,14 @@ func (p *pulser) add(s stretch) {
 		case s.level == Unknown || p.prev == Unknown || p.unsure:
 			p.release()
 		case s.level == first.level:
-			s.start = first.start
+			longer := *s
+			longer.start = first.start
+			s = &longer
 			p.chattered++
 			p.chatters = addSpan(p.chatters, span{first.start, last.end, 1})
 			p.held = p.held[:0]
 		default:
-			p.take(stretch{level: first.level, start: first.start, end: last.end})
+			p.take(&stretch{level: first.level, start: first.start, end: last.end})
 			p.held = p.held[:0]
 		}
 	}
@@ -102,8 +104,8 @@ func (p *pulser) add(s stretch) {
 }
 
 func (p *pulser) release() {
-	for _, s := range p.held {
-		p.take(s)
+	for i := range p.held {
+		p.take(&p.held[i])
 	}
 	p.held = p.held[:0]
 }
@@ -118,7 +120,7 @@ func addSpan(list []span, s span) []span {
 	return append(list, s)
 }
 
-func (p *pulser) take(s stretch) {
+func (p *pulser) take(s *stretch) {
 	if s.level == Unknown {
 		if !p.unsure {
 			p.unsure, p.blind = true, s.start
@@ -129,6 +131,8 @@ func (p *pulser) take(s stretch) {
 		return
 	}
 	if p.unsure {
+		own := *s
+		s = &own
 		if s.start-p.blind < gapFinal && s.level == p.prev {
 			p.unsure = false
 			if s.level != p.active {
@@ -176,19 +180,19 @@ func (p *pulser) foreign(start, end Time) {
 }
 
 // part adds an active stretch to the group.
-func (p *pulser) part(s stretch) {
+func (p *pulser) part(s *stretch) {
 	g := &p.group
 	if g.parts == 0 {
-		*g = group{start: s.start, openStart: s.openStart, list: g.list[:0]}
+		g.start, g.openStart, g.openEnd, g.active, g.list = s.start, s.openStart, false, 0, g.list[:0]
 	}
 	g.parts++
 	g.end = s.end
 	g.active += s.length()
 	if s.length() > g.longest.length() || g.parts == 1 {
-		g.longest = s
+		g.longest = *s
 	}
 	if len(g.list) < maxParts {
-		g.list = append(g.list, s)
+		g.list = append(g.list, *s)
 	}
 	if s.openEnd {
 		g.openEnd = true
@@ -199,9 +203,8 @@ func (p *pulser) part(s stretch) {
 // close decides what the group was. Of the whole, breaks included, and its
 // longest part, the one nearer to the width before is taken.
 func (p *pulser) close() {
-	g := p.group
-	p.group.parts = 0
-	p.group.list = g.list[:0]
+	g := &p.group
+	defer func() { g.parts = 0 }()
 	if g.openStart || g.openEnd {
 		p.closeCut(g)
 		return
@@ -236,7 +239,7 @@ func (p *pulser) close() {
 
 // couldBeOne says whether a group with breaks may be one pulse: 80 % active
 // and of a usual width, narrow trains in proportion.
-func (p *pulser) couldBeOne(g group, whole Time) bool {
+func (p *pulser) couldBeOne(g *group, whole Time) bool {
 	lo, hi := 800*Microsecond, 2200*Microsecond
 	if p.width > 0 && p.width < Millisecond && g.start-p.start < 5*Millisecond {
 		lo, hi = 400*Microsecond, 1120*Microsecond
@@ -248,7 +251,7 @@ func absDiff(a, b Time) Time { return max(a-b, b-a) }
 
 // closeCut notes a pulse without a width. One that is high or low far longer
 // than a pulse up to the end of the capture is a stuck level.
-func (p *pulser) closeCut(g group) {
+func (p *pulser) closeCut(g *group) {
 	e := entry{g.start, g.end - g.start, cut}
 	if g.openEnd && !g.openStart && e.width > longest {
 		e.marks |= stuck
