@@ -3,6 +3,7 @@ package decode
 import (
 	"fmt"
 	"math"
+	"runtime"
 	"sync"
 
 	"golang.org/x/exp/slices"
@@ -53,23 +54,33 @@ func (r *Recording) Analyse() *Analysis {
 	a.timeFrames()
 	a.boundCapture()
 	a.Notes = append(a.Notes, r.unitHints(a)...)
-	a.each((*channel).measure)
-	a.each(func(c *channel) { c.beats = nil })
+	a.each(func(c *channel) {
+		c.measure()
+		c.beats = nil
+	})
 	a.findHolds()
 	a.Notes = append(a.Notes, a.limitations()...)
 	return a
 }
 
-// each does work on every train, side by side: none looks at another, so that
-// cores change nothing.
+// each does work on every train, as many side by side as there are cores: none
+// looks at another, so that cores change nothing but the memory in use.
 func (a *Analysis) each(work func(*channel)) {
 	var all sync.WaitGroup
+	cores := make(chan struct{}, runtime.GOMAXPROCS(0))
+	begin := func(c *channel) {
+		cores <- struct{}{}
+		all.Go(func() {
+			work(c)
+			<-cores
+		})
+	}
 	for _, c := range a.measured() {
-		all.Go(func() { work(c) })
+		begin(c)
 	}
 	for _, ca := range a.Channels {
 		if ca.asked != nil {
-			all.Go(func() { work(ca.asked) })
+			begin(ca.asked)
 		}
 	}
 	all.Wait()
