@@ -50,7 +50,7 @@ func (l *lines) nextPiece() {
 		l.buf = append(rest, l.buf...)
 	}
 	l.lo, l.hi = 0, len(l.buf)
-	l.nul = bytes.IndexByte(l.buf, 0) >= 0
+	l.nul = true // each line that is read plainly is searched
 }
 
 // lookAhead starts the workers if the rows so far let expect strides or spans,
