@@ -18,6 +18,9 @@ func BenchmarkTableRows(b *testing.B) {
 			return fmt.Sprintf("%.7f,%d,%d,0\n", float64(i)*1e-7, bit(i%200000 < 15000), bit(i%200000 < 12000))
 		},
 		"busy": func(i int) string { return fmt.Sprintf("%.7f,%d,%d,0\n", float64(i)*1e-7, i%2, bit(i%3 == 0)) },
+		"changes": func(i int) string {
+			return fmt.Sprintf("%.6f,%d,%d,%d\n", float64(1000*i+i*i%701)/1e6, bit(i%6 < 3), bit(i%6 > 1 && i%6 < 5), bit(i%6 > 2))
+		},
 		"volts": func(i int) string {
 			return fmt.Sprintf("%.7f,%.3f\n", float64(i)*1e-7, .01*float64(i%7)+3.3*float64(bit(i%2000 < 150)))
 		},
@@ -43,6 +46,7 @@ func BenchmarkTableRows(b *testing.B) {
 				for err == nil {
 					_, err = r.Next()
 				}
+				r.Close()
 				if err != io.EOF || r.Origin().Rows != rows {
 					b.Fatal(err, r.Origin().Rows)
 				}
