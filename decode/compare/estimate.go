@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"widthwise/decode"
+	"widthwise/decode/places"
 )
 
 // estimate is a figure of one side with what bounds it.
@@ -16,10 +17,6 @@ type estimate struct {
 	u95   float64   // half width of its 95 % interval; NaN where nothing bounds it
 	step  float64   // of sampling, on the figure itself
 }
-
-// triangular95 is the half width of the 95 % interval of the difference of two
-// uniform errors of one step each (JCGM 100:2008, 4.3.9).
-var triangular95 = 1 - math.Sqrt(0.05)
 
 const leastParts = 3 // for the spread of the parts to be known
 
@@ -33,7 +30,7 @@ func half95(a, b estimate) float64 {
 	}
 	na, nb := float64(len(a.parts)), float64(len(b.parts))
 	va, vb := stat.Variance(a.parts, nil)/na, stat.Variance(b.parts, nil)/nb
-	sampled := triangular95 * math.Hypot(a.step, b.step)
+	sampled := places.Sampled95 * math.Hypot(a.step, b.step)
 	if va+vb == 0 {
 		return sampled
 	}

@@ -263,7 +263,7 @@ func offset(a, b *measured, s Settings) *Figure {
 	}
 	f := newFigure("offset_us", offsetMoves, false)
 	of := func(m *measured) estimate {
-		return estimate{value: m.Offset, u95: triangular95 * m.step, step: m.step}
+		return estimate{value: m.Offset, u95: places.Sampled95 * m.step, step: m.step}
 	}
 	f.compare(of(a), of(b), clocks(s.ClockPPM, a.Offset, b.Offset))
 	return f

@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"cmp"
 	"fmt"
 	"iter"
 	"math"
@@ -99,15 +100,7 @@ func judgeRates(pairs []*Pair) {
 			}
 		}
 	}
-	slices.SortStableFunc(all, func(a, b *Figure) int {
-		switch {
-		case a.probability < b.probability:
-			return -1
-		case a.probability > b.probability:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(all, func(a, b *Figure) int { return cmp.Compare(a.probability, b.probability) })
 	significant := true
 	for i, f := range all {
 		significant = significant && f.probability <= significance/float64(len(all)-i)

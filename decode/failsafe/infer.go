@@ -1,6 +1,7 @@
 package failsafe
 
 import (
+	"cmp"
 	"math"
 
 	"golang.org/x/exp/slices"
@@ -26,7 +27,7 @@ func infer(lines []*line) (decode.Time, bool) {
 			signs = append(signs, sign{at, i})
 		}
 	}
-	slices.SortStableFunc(signs, func(a, b sign) int { return compare(a.at, b.at) })
+	slices.SortStableFunc(signs, func(a, b sign) int { return cmp.Compare(a.at, b.at) })
 	for i, a := range signs {
 		for _, b := range signs[i+1:] {
 			apart := together * max(lines[a.line].period, lines[b.line].period)
@@ -67,14 +68,4 @@ func lossEnd(losses []decode.Event) decode.Time {
 		return math.MinInt64
 	}
 	return losses[len(losses)-1].End
-}
-
-func compare(a, b decode.Time) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }

@@ -1,6 +1,7 @@
 package places
 
 import (
+	"cmp"
 	"math"
 	"math/cmplx"
 
@@ -131,7 +132,7 @@ func (t *track) maxima(frames []moving) []float64 {
 			peaks = append(peaks, peak{q, strength(k)})
 		}
 	}
-	slices.SortFunc(peaks, func(a, b peak) int { return compare(b.r, a.r) })
+	slices.SortFunc(peaks, func(a, b peak) int { return cmp.Compare(b.r, a.r) })
 	var out []float64
 	for _, p := range peaks[:min(len(peaks), candidates)] {
 		out = append(out, closely(frames, p.q, longest))

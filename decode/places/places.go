@@ -4,6 +4,7 @@
 package places
 
 import (
+	"cmp"
 	"fmt"
 	"iter"
 	"math"
@@ -110,7 +111,7 @@ func (p *Places) findEnds(band float64) {
 		return
 	}
 	sorted := slices.Clone(p.Visits)
-	slices.SortStableFunc(sorted, func(a, b Visit) int { return compare(a.Mean, b.Mean) })
+	slices.SortStableFunc(sorted, func(a, b Visit) int { return cmp.Compare(a.Mean, b.Mean) })
 	groups := grouped(sorted, band)
 	reached := p.track.reached()
 	if len(groups) == 0 || meanOf(groups[len(groups)-1])-meanOf(groups[0]) < leastSweep {
@@ -202,7 +203,7 @@ func (p *Places) findNeutral(sorted []Visit, ends [2]float64) {
 // place takes visits together; the interval is over visits, not over pulses.
 func (p *Places) place(visits []Visit) *Place {
 	visits = slices.Clone(visits)
-	slices.SortFunc(visits, func(a, b Visit) int { return compare(a.Start, b.Start) })
+	slices.SortFunc(visits, func(a, b Visit) int { return cmp.Compare(a.Start, b.Start) })
 	out := &Place{Mean: meanOf(visits), Visits: visits}
 	out.U95 = half95(means(visits), p.track.Step)
 	if len(visits) == 1 {
@@ -259,14 +260,4 @@ func framesOf(visits []Visit) int {
 		n += v.Frames
 	}
 	return n
-}
-
-func compare[T ~int64 | ~float64](a, b T) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }

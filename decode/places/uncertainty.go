@@ -7,9 +7,9 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// triangular95 is the half width of the 95 % interval of the difference of two
-// uniform errors of one step each (JCGM 100:2008, 4.3.9).
-var triangular95 = 1 - math.Sqrt(0.05)
+// Sampled95 is the half width of the 95 % interval of a width for each step of
+// the recorder: the difference of two uniform errors (JCGM 100:2008, 4.3.9).
+var Sampled95 = 1 - math.Sqrt(0.05)
 
 // half95 is the half width of the 95 % interval of the mean of independent
 // values (type A: Student's t) read on a time step (type B); NaN for fewer than
@@ -20,7 +20,7 @@ func half95(values []float64, step float64) float64 {
 		return math.NaN()
 	}
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(0.975)
-	return math.Hypot(t*stat.StdDev(values, nil)/math.Sqrt(n), triangular95*step)
+	return math.Hypot(t*stat.StdDev(values, nil)/math.Sqrt(n), Sampled95*step)
 }
 
 // batches are the means of up to 20 equal parts of a visit, which wobbles too
