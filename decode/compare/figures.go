@@ -195,7 +195,7 @@ func (f *Figure) spread(a, b *measured, value, logHalf [2]float64) {
 	case math.Abs(f.Difference) <= step && max(value[0], value[1]) <= step:
 		f.Verdict, f.Message = Same, "below what these captures resolve"
 	case math.IsNaN(half) || math.IsNaN(ratio):
-		f.Verdict = Undecided
+		f.Verdict, f.Message = Undecided, "too few frames for an interval: at least 200 on either side, at rest where it is jitter"
 	case f.Low >= -step && f.High <= step, math.Abs(ratio)+half <= math.Log(ratioMoves):
 		f.Verdict = Same
 	case math.Abs(ratio)-half > math.Log(ratioMoves) && math.Abs(f.Difference) > step:
