@@ -239,7 +239,7 @@ func (c *explained) torn() (n int) {
 
 // gaps lists the gaps of a case on its first line.
 func (c *explained) gaps() (all []gap) {
-	for _, o := range c.all() {
+	for _, o := range c.observations() {
 		if slices.Contains(gapKinds, o.kind) {
 			all = append(all, c.lines[0].within(o.start, o.end)...)
 		}

@@ -82,7 +82,7 @@ func (b *bench) endPoint(o observation) bool {
 // walkedOut reports whether widths out of range are reached by a move, frame by
 // frame, or kept for ten frames.
 func (c *explained) walkedOut() bool {
-	for _, o := range c.all() {
+	for _, o := range c.observations() {
 		t := o.lines[0].read()
 		i := t.from(o.start)
 		if o.count >= 10 {

@@ -161,7 +161,7 @@ func (c *explained) event() Event {
 		e.End = max(e.End, t[1])
 	}
 	e.Times = times[:min(len(times), maxTimes)]
-	for _, o := range c.all() {
+	for _, o := range c.observations() {
 		if !slices.Contains(e.Findings, o.finding) {
 			e.Findings = append(e.Findings, o.finding)
 			if s := c.bench.judgement.Findings[o.finding].Severity; rank(s) < rank(e.Severity) {
@@ -187,8 +187,8 @@ func (c *explained) times() [][2]decode.Time {
 	return all
 }
 
-// all lists the observations of all parts.
-func (c *explained) all() (all []observation) {
+// observations lists those of all parts.
+func (c *explained) observations() (all []observation) {
 	for _, p := range c.parts {
 		all = append(all, p...)
 	}
@@ -197,7 +197,7 @@ func (c *explained) all() (all []observation) {
 
 // sum adds up findings' counts of some kinds.
 func (c *explained) sum(kinds ...decode.Kind) (n int64) {
-	for _, o := range c.all() {
+	for _, o := range c.observations() {
 		if slices.Contains(kinds, o.kind) {
 			n += o.count
 		}

@@ -85,7 +85,7 @@ var table = []rule{
 		cause: switchedOff, source: practice, joins: onAny,
 		takes: silentToTheEnd, likely: never,
 		story: func(c *explained) string {
-			return c.who() + " fell silent at " + c.at(c.parts[0].start()) + " and stayed so to the end: the signal was lost, or the receiver was switched off before the recorder stopped"
+			return c.whoTogether() + " fell silent at " + c.at(c.parts[0].start()) + " and stayed so to the end: the signal was lost, or the receiver was switched off before the recorder stopped"
 		},
 		evidence: func(c *explained) []string {
 			return []string{counted(len(c.lines), "channel") + " silent within two frames of one another, up to the end of the capture"}
@@ -95,13 +95,13 @@ var table = []rule{
 	},
 	{
 		cause: supply, source: "a processor that resets starts its outputs anew: " + practice, joins: onAny,
-		takes: reboots, likely: func(c *explained) bool { return len(c.lines) > 1 },
+		takes: reboots, likely: func(c *explained) bool { return c.bench.only() == nil },
 		story: func(c *explained) string {
-			return c.who() + " fell silent together " + c.when() + " and came back as after a restart: the receiver's supply probably dipped"
+			return c.whoTogether() + " fell silent together " + c.when() + " and came back as after a restart: the receiver's supply probably dipped"
 		},
 		evidence: func(c *explained) []string { return c.rebootMarks() },
 		against: func(c *explained) []string {
-			return given(len(c.lines) == 1, "no other channel was recorded beside it")
+			return given(c.bench.only() != nil, "no other channel was recorded beside it")
 		},
 		try:     running + "measure the supply at the receiver while the servos work hard, then give the receiver a supply of its own and repeat",
 		instead: []string{"a receiver that restarts its outputs when a lost link returns", "a loose supply plug or switch"},
@@ -120,9 +120,9 @@ var table = []rule{
 	},
 	{
 		cause: supplyOrLink, source: practice, joins: onAny,
-		takes: longSharedGaps, likely: func(c *explained) bool { return len(c.lines) > 1 },
+		takes: longSharedGaps, likely: always,
 		story: func(c *explained) string {
-			return c.who() + " fell silent together " + c.when() + ": the supply or the radio link, not the wires"
+			return c.whoTogether() + " fell silent together " + c.when() + ": the supply or the radio link, not the wires"
 		},
 		evidence: func(c *explained) []string {
 			return []string{counted(len(c.sharedGaps()), "gap") + " on several channels at the same time, the longest " + c.longestShared()}
@@ -149,7 +149,7 @@ var table = []rule{
 			return "noise on several wires at once " + c.when() + " (" + c.who() + "): motors, or a poor ground"
 		},
 		evidence: func(c *explained) []string {
-			hits, of, lines := c.bench.coincide(c.all())
+			hits, of, lines := c.bench.coincide(c.observations())
 			return []string{counted(hits, "glitch") + " of " + short(of) + " within 3 us of one on another line (" + series(names(lines)) + ")"}
 		},
 		try:     running + "connect the grounds at one point near the receiver, shorten the leads, and record with the motors stopped and running",
@@ -159,11 +159,11 @@ var table = []rule{
 		cause: crosstalk, source: practice,
 		takes: atEdges, likely: func(c *explained) bool { return c.sum(decode.Glitch) >= 3 },
 		story: func(c *explained) string {
-			_, _, from := c.bench.atEdgesOf(c.lines[0], c.all())
+			_, _, from := c.bench.atEdgesOf(c.lines[0], c.observations())
 			return c.who() + " picks up the edges of " + from + ": " + counted(c.sum(decode.Glitch), "glitch") + " " + c.across()
 		},
 		evidence: func(c *explained) []string {
-			hits, of, from := c.bench.atEdgesOf(c.lines[0], c.all())
+			hits, of, from := c.bench.atEdgesOf(c.lines[0], c.observations())
 			return []string{short(hits) + " of " + counted(of, "glitch") + " sit at edges of " + from}
 		},
 		try:     handsOff + "part the two wires, connect every ground lead, keep leads short, then record again",

@@ -36,7 +36,11 @@ func silentToTheEnd(b *bench, in incident) incident {
 	lines := losses.lines(b)
 	latest := losses[len(losses)-1].start
 	losses = losses.of(func(o observation) bool { return latest-o.start <= 2*max(o.lines[0].period, lines[0].period) })
-	if lines = losses.lines(b); !b.everyOne(lines, latest) {
+	lines = losses.lines(b)
+	for _, s := range b.sharedIn(losses) {
+		lines = append(lines, s.lines...) // judged or not
+	}
+	if !b.everyOne(lines, latest) {
 		return nil
 	}
 	return in.of(func(o observation) bool {
@@ -416,13 +420,23 @@ func (c *explained) rebootMarks() []string {
 	return out
 }
 
+// whoTogether names the channels that had a gap together, those that are not judged as
+// well.
+func (c *explained) whoTogether() string {
+	lines := c.lines
+	for _, s := range c.sharedGaps() {
+		lines = append(slices.Clone(lines), s.lines...)
+	}
+	return c.name(c.bench.inOrder(lines))
+}
+
 func linkStory(c *explained) string {
 	holds := c.sum(decode.SharedHold)
 	switch {
 	case holds == 0:
-		return "the same frames are missing on " + c.who() + " " + c.when() + ": radio packets were lost on the way"
+		return "the same frames are missing on " + c.whoTogether() + " " + c.when() + ": radio packets were lost on the way"
 	case len(c.sharedGaps()) > 0:
-		return c.who() + " froze or fell silent together " + c.when() + ": the radio link was lost there"
+		return c.whoTogether() + " froze or fell silent together " + c.when() + ": the radio link was lost there"
 	}
 	return c.who() + " froze together and then jumped together, " + c.when() + ": the radio link was lost there and the receiver covered it"
 }

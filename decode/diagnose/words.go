@@ -15,17 +15,19 @@ import (
 
 // who names the channels of a case: "throttle", "throttle and rudder", "all 6
 // channels".
-func (c *explained) who() string {
-	all := 0
+func (c *explained) who() string { return c.name(c.lines) }
+
+func (c *explained) name(lines []*line) string {
+	pulsing := 0
 	for _, l := range c.bench.lines {
 		if l.pulsing() {
-			all++
+			pulsing++
 		}
 	}
-	if len(c.lines) > 2 && len(c.lines) == all {
-		return fmt.Sprintf("all %d channels", all)
+	if len(lines) > 2 && len(lines) == pulsing {
+		return fmt.Sprintf("all %d channels", pulsing)
 	}
-	return series(names(c.lines))
+	return series(names(lines))
 }
 
 // when tells the times: "at 7.3 s", "from 12.2 to 13.1 s", "6 times between 7.3
@@ -138,7 +140,7 @@ func (c *explained) messages(kind decode.Kind) (all []string) {
 	const most = 3
 	var texts []string
 	on := map[string][]*line{}
-	for _, o := range c.all() {
+	for _, o := range c.observations() {
 		if o.kind != kind {
 			continue
 		}
