@@ -2,6 +2,9 @@ package table
 
 import (
 	"bytes"
+	"cmp"
+
+	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
 	"widthwise/formats/internal/exact"
@@ -12,12 +15,13 @@ const pageText = 512
 
 // cycle is how the stamps of a sampled table go on: after every len(low) rows
 // their last digits are those of a cycle before, and the number above these has
-// grown by one.
+// grown by one; before zero it has shrunk by one.
 type cycle struct {
-	decimals int      // of a stamp
-	whole    uint64   // a cycle in units of the last digit: a power of ten
-	digits   int      // of it
-	low      []uint64 // the last digits of each row
+	decimals int     // of a stamp
+	whole    int64   // a cycle in units of the last digit: a power of ten
+	digits   int     // of it
+	low      []int64 // the last digits of each row
+	before   []int64 // the same before zero
 }
 
 // findCycle looks for the smallest cycle that is worth comparing in rows that
@@ -26,7 +30,7 @@ func findCycle(text []byte, delimiter, mark byte) *cycle {
 	stamps, decimals, line := readStamps(text, delimiter, mark)
 	c := &cycle{decimals: decimals}
 	for c.digits = 0; c.digits <= 6; c.digits++ {
-		c.whole = uint64(exact.PowersOfTen[c.digits])
+		c.whole = exact.PowersOfTen[c.digits]
 		rows, ok := cycleRows(stamps, c.whole)
 		if !ok || rows*line < pageText && 30*rows < len(stamps) {
 			continue // or the page is too short, and ten of it can be seen
@@ -34,23 +38,23 @@ func findCycle(text []byte, delimiter, mark byte) *cycle {
 		if 3*rows > len(stamps) || !repeats(stamps, rows, c.whole) {
 			return nil
 		}
-		first := 0
-		for i := range rows {
-			if stamps[i]%c.whole < stamps[first]%c.whole {
-				first = i
-			}
+		for _, stamp := range stamps[:rows] {
+			c.low = append(c.low, floorMod(stamp, c.whole))
+			c.before = append(c.before, floorMod(-stamp, c.whole))
 		}
-		for i := range rows {
-			c.low = append(c.low, stamps[first+i]%c.whole)
-		}
+		slices.Sort(c.low)
+		slices.SortFunc(c.before, func(a, b int64) int { return cmp.Compare(b, a) })
 		return c
 	}
 	return nil
 }
 
+// floorMod is what is left of a over b, not negative.
+func floorMod(a, b int64) int64 { return (a%b + b) % b }
+
 // readStamps reads the stamps at the head of text, in units of their last
 // digit, while they have equally many decimals.
-func readStamps(text []byte, delimiter, mark byte) (stamps []uint64, decimals, line int) {
+func readStamps(text []byte, delimiter, mark byte) (stamps []int64, decimals, line int) {
 	for len(stamps) < 4096 {
 		size := bytes.IndexByte(text, '\n') + 1
 		width := bytes.IndexByte(text[:size], delimiter)
@@ -58,10 +62,10 @@ func readStamps(text []byte, delimiter, mark byte) (stamps []uint64, decimals, l
 			break
 		}
 		v, d, ok := exact.QuickNumber(text[:width], mark)
-		if !ok || v < 0 || len(stamps) > 0 && d != decimals {
+		if !ok || len(stamps) > 0 && d != decimals {
 			break
 		}
-		stamps, decimals, line = append(stamps, uint64(v)), d, size
+		stamps, decimals, line = append(stamps, v), d, size
 		text = text[size:]
 	}
 	return stamps, decimals, line
@@ -69,7 +73,7 @@ func readStamps(text []byte, delimiter, mark byte) (stamps []uint64, decimals, l
 
 // cycleRows counts the rows up to the one that lies a whole cycle behind the
 // first.
-func cycleRows(stamps []uint64, whole uint64) (rows int, ok bool) {
+func cycleRows(stamps []int64, whole int64) (rows int, ok bool) {
 	for i, s := range stamps {
 		if i > 0 && s-stamps[0] >= whole {
 			return i, s-stamps[0] == whole
@@ -80,7 +84,7 @@ func cycleRows(stamps []uint64, whole uint64) (rows int, ok bool) {
 
 // repeats tells whether every stamp lies a whole cycle behind the one that many
 // rows before.
-func repeats(stamps []uint64, rows int, whole uint64) bool {
+func repeats(stamps []int64, rows int, whole int64) bool {
 	for i := rows; i < len(stamps); i++ {
 		if stamps[i]-stamps[i-rows] != whole {
 			return false
@@ -97,7 +101,7 @@ func (c *cycle) even(p *pace, shift int) bool {
 		if i+1 < len(c.low) {
 			next = c.low[i+1]
 		}
-		step, ok := exact.Times(int64(next-u), unit)
+		step, ok := exact.Times(next-u, unit)
 		if !ok || next <= u || uint64(decode.Time(step)-p.low) > uint64(p.slack) {
 			return false
 		}
@@ -111,6 +115,7 @@ type finder struct {
 	delimiter, mark byte
 
 	page  []byte // a cycle of rows as they are expected
+	sign  int    // bytes of the sign: 1 before zero
 	line  int    // size of a row
 	width int    // of its stamp
 	point int    // where in it the mark is, -1 for none
@@ -159,23 +164,27 @@ func (f *finder) expect(row []byte) (place int) {
 		return -1
 	}
 	v, d, ok := exact.QuickNumber(row[:f.width], f.mark)
-	if !ok || v < 0 || d != f.decimals {
+	if !ok || d != f.decimals {
 		return -1
 	}
-	f.point = -1
+	f.point, f.sign = -1, 0
+	lows := f.low
+	if v < 0 {
+		v, f.sign, lows = -v, 1, f.before
+	}
 	if d > 0 {
 		f.point = f.width - d - 1
 	}
 	f.page = f.page[:0]
 	place = -1
-	for i, low := range f.low {
-		u := uint64(v)/f.whole*f.whole + low
-		if u == uint64(v) {
+	for i, low := range lows {
+		u := v - v%f.whole + low
+		if u == v {
 			place = i
 		}
 		f.page = append(f.page, row...)
 		stamp := f.page[i*f.line:][:f.width]
-		for k := f.width - 1; k >= 0; k-- {
+		for k := f.width - 1; k >= f.sign; k-- {
 			if k != f.point {
 				stamp[k] = byte('0' + u%10)
 				u /= 10
@@ -217,24 +226,30 @@ func (f *finder) same(text []byte, place int) int {
 	return n
 }
 
-// turn makes the page that of the next cycle; false where stamps get longer.
+// turn makes the page that of the next cycle; false where stamps get longer, or
+// reach zero.
 func (f *finder) turn() bool {
+	up, over, from := byte(1), byte('9'+1), byte('0')
+	if f.sign > 0 {
+		up, over, from = 0xff, '0'-1, '9'
+	}
 	k := f.width - 1 - f.digits
 	if f.point >= 0 && k <= f.point {
 		k--
 	}
-	for ; k >= 0; k-- {
+	for ; k >= f.sign; k-- {
 		if k == f.point {
 			continue
 		}
-		c := f.page[k] + 1
-		if c > '9' {
-			c = '0'
+		c := f.page[k] + up
+		carry := c == over
+		if carry {
+			c = from
 		}
 		for i := k; i < len(f.page); i += f.line {
 			f.page[i] = c
 		}
-		if c != '0' {
+		if !carry {
 			return true
 		}
 	}
