@@ -36,9 +36,6 @@ type channel struct {
 	markers   int64 // of the stream
 }
 
-// minPulses is how many pulses make a servo channel of one nobody named.
-const minPulses = 5
-
 // Analyse measures the recording.
 func (r *Recording) Analyse() *Analysis {
 	a := &Analysis{Start: r.start, End: r.end, Origin: r.origin, Resolution: math.NaN()}
@@ -142,82 +139,6 @@ func (a *Analysis) limitations() []string {
 		}
 	}
 	return out
-}
-
-// identify names the kind of a channel whose pulses p makes.
-func (r *Recording) identify(a *Analysis, w *channelState, p *pulser) *ChannelAnalysis {
-	nan := math.NaN()
-	ca := &ChannelAnalysis{Name: w.name, Named: w.named, Witness: w.witness, Stated: w.stated, Signal: Silent, Level: w.level, Offset: nan, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
-	e := w.stated
-	if w.edges == 0 {
-		if w.named || e.Signal == Servo || e.Signal == PulsePosition {
-			ca.LossCount, ca.LostTime = 1, r.end-r.start // a loss over the whole capture
-		}
-		return ca
-	}
-	ca.Signal = w.mostly()
-	if (ca.Signal == Duty || ca.Signal == Irregular) && r.driven(w, p) {
-		ca.Signal = Servo
-	}
-	asked := w.named || e.Signal == Servo
-	if ca.Signal == Servo && p.accepted < minPulses && !asked {
-		ca.Signal = Irregular
-	}
-	if asked && ca.Signal == Irregular && p.accepted < minPulses {
-		ca.Signal = Servo
-	}
-	for _, s := range w.spans {
-		if s.Signal != ca.Signal && !(ca.Signal == Irregular && s.Signal == Servo) && !(ca.Signal == Echo && s.Signal == Servo) && !(ca.Signal == Servo && (s.Signal == Irregular || s.Signal == Duty)) {
-			ca.OtherKinds = append(ca.OtherKinds, s)
-		}
-	}
-	if ca.Signal == Servo {
-		ca.OtherKinds = append(ca.OtherKinds, w.others...)
-		slices.SortStableFunc(ca.OtherKinds, func(a, b KindSpan) int { return cmpTime(a.Start, b.Start) })
-	}
-	if ca.Signal == Irregular || ca.Signal == Echo {
-		ca.rejected = w.mostRejected()
-	}
-	switch ca.Signal {
-	case Servo:
-		ca.Active = p.active
-		ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, step: r.resolution}
-	case PulsePosition:
-		ca.Active = w.marked
-		r.splitStream(a, ca, w)
-	case Irregular, Duty, Echo:
-		ca.marks = &p.train
-		if asked {
-			ca.asked = &channel{ChannelAnalysis: ca, rec: r, pulses: &p.train, pulser: p, step: r.resolution}
-		}
-	}
-	switch ca.Signal {
-	case Serial:
-		ca.BitTime = quantile(slices.Clone(w.bits), 0.5) / float64(Microsecond)
-	case Duty:
-		ca.RateHz = float64(Second) / quantile(slices.Clone(w.rates), 0.5)
-		ca.DutyLow, ca.DutyHigh = w.dutyMin, w.dutyMax
-	}
-	return ca
-}
-
-// servoSeconds is how many seconds of servo pulses make a servo channel,
-// whatever else it carried.
-const servoSeconds = 2
-
-// mostly returns the kind of most seconds that are not silent, but enough
-// seconds of servo pulses make it servo.
-func (w *channelState) mostly() Signal {
-	if w.servo >= servoSeconds && w.seconds[Echo] < w.servo {
-		return Servo
-	}
-	best := Irregular
-	for _, k := range []Signal{Echo, Serial, PulsePosition, Servo, Duty, Irregular} {
-		if w.seconds[k] > w.seconds[best] {
-			best = k
-		}
-	}
-	return best
 }
 
 // measured lists the trains under analysis, slots included.

@@ -31,7 +31,7 @@ type Event struct {
 	Start, End Time
 	Count      int64   // frames, pulses or intervals it speaks of
 	Measured   float64 // milliseconds for gaps, losses and stuck marks, microseconds elsewhere, frames for repeats
-	Expected   float64 // in the same unit, where something else was due
+	Expected   float64 // in the same unit, where something else was due; the period beside a gap or a loss
 }
 
 // Pulses yields the channel's accepted pulses in order of time; of a line that is

@@ -193,7 +193,7 @@ func (w *walker) turn(x beat) {
 }
 
 func (w *walker) lose(start, end Time) {
-	w.losses.add(Event{Start: min(start, end), End: end, Count: 1, Measured: millis(end - start)})
+	w.losses.add(Event{Start: min(start, end), End: end, Count: 1, Measured: millis(end - start), Expected: millis(w.period)})
 }
 
 // place puts an accepted pulse on the grid, or keeps it until the grid says

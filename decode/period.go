@@ -169,7 +169,7 @@ func (b *beats) nominal(lo, hi int) (period, mean Time, h histogram) {
 	if mode == 0 {
 		return 0, 0, h
 	}
-	var near []Time
+	near := make([]Time, 0, hi-lo)
 	var wide moments
 	closest, farthest := mode-mode/50, mode+mode/50
 	least, most := mode-mode/20, mode+mode/20

@@ -10,8 +10,16 @@ import (
 const placedFrames = 2000
 
 // receivers finds the channels that share a clock, their place in the frame
-// and which of them begins where another ends.
+// and which of them begins where another ends. A slot of a stream begins where
+// the one before it ends.
 func (a *Analysis) receivers() {
+	for _, ca := range a.Channels {
+		for i := 1; i < len(ca.Slots); i++ {
+			slot := ca.Slots[i].channel
+			slot.leader = ca.Slots[i-1].channel
+			slot.shift()
+		}
+	}
 	left := slices.DeleteFunc(a.servos(), func(c *channel) bool { return c.rhythm.period == 0 || len(c.beats.at) < regularFrames })
 	for len(left) > 0 {
 		first := left[0]

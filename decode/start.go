@@ -135,6 +135,7 @@ func (c *channel) boundTail(a *Analysis) {
 	if !f.any || !f.tailKnown || c.pulser != nil && (c.pulser.after || c.pulser.unsure) || a.End-f.lastLife <= f.lossAfter {
 		return
 	}
-	start := f.lastLife + f.rhythm.paces[len(f.rhythm.paces)-1].period
-	f.losses.add(Event{Start: start, End: a.End, Count: 1, Measured: millis(a.End - start)})
+	period := f.rhythm.paces[len(f.rhythm.paces)-1].period
+	start := f.lastLife + period
+	f.losses.add(Event{Start: start, End: a.End, Count: 1, Measured: millis(a.End - start), Expected: millis(period)})
 }

@@ -35,6 +35,10 @@ func TestSyncThatShrinks(t *testing.T) {
 		assert.Equal(t, []float64{1200, 2000}, []float64{micros(c.Slots[7].Width.Min), micros(c.Slots[7].Width.Max)})
 		assert.Equal(t, Passed, j.Outcome, "%v", j.Findings)
 		assert.Empty(t, j.Findings)
+		for _, s := range c.Slots { // timed by the frame, whatever the slots before are
+			assert.InDelta(t, 0, s.Period.Intervals.SD, 1e-6, s.Name)
+			assert.InDelta(t, 0, s.Period.DriftPPM, 1e-3, s.Name)
+		}
 	}
 }
 

@@ -14,13 +14,13 @@ func (j *judge) losses(c *channel) {
 	f := c.frames
 	for _, e := range f.losses.list {
 		j.find(c.ChannelAnalysis, Finding{Kind: SignalLoss, Severity: Fail, Start: e.Start, End: e.End, Count: 1,
-			Measured: millis(c.gapOf(e)), Limit: millis(f.lossAfter), Unit: "ms", Message: c.lossMessage(e)})
+			Measured: millis(gapOf(e)), Limit: millis(f.lossAfter), Unit: "ms", Message: c.lossMessage(e)})
 		j.touch(c, SignalLoss, e.Start, e.End)
 	}
 }
 
 func (c *channel) lossMessage(e Event) string {
-	gap := c.gapOf(e)
+	gap := gapOf(e)
 	var crossed, not []string
 	for _, w := range firmwareWaits {
 		if gap > w*Millisecond {
@@ -45,16 +45,17 @@ func (c *channel) lossMessage(e Event) string {
 	case e.Start == c.rec.start:
 		where = " from the start of the capture, while other channels pulse"
 	}
-	return fmt.Sprintf("no pulse for %s s%s, %s s since the last one began; %s", (e.End - e.Start).Seconds(3), where, gap.Seconds(3), waits)
+	since := ""
+	if gap > e.End-e.Start {
+		since = ", " + gap.Seconds(3) + " s since the last one began"
+	}
+	return fmt.Sprintf("no pulse for %s s%s%s; %s", (e.End - e.Start).Seconds(3), where, since, waits)
 }
 
 // gapOf is what is held against the loss time: from leading edge to leading
-// edge, or to an end of the capture.
-func (c *channel) gapOf(e Event) Time {
-	if e.Start == c.rec.start {
-		return e.End - e.Start
-	}
-	return e.End - e.Start + c.frames.rhythm.period
+// edge, or to an end of the capture. A loss begins a period after the last pulse.
+func gapOf(e Event) Time {
+	return e.End - e.Start + Time(math.Round(e.Expected*float64(Millisecond)))
 }
 
 func list(s []string) string {
