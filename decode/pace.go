@@ -10,12 +10,12 @@ type pace struct {
 const (
 	paceFrames  = 10  // a period that fewer keep is no pace
 	pacePercent = 1.0 // a change of less is drift
-	paceNoise   = 5   // or less than this many standard deviations
+	paceNoise   = 3   // or less than this many standard deviations
 	maxMissing  = 4   // up to this multiple of the period frames are missing
 )
 
 // search follows the intervals and turns to another period once ten more of
-// them vote for it than against it, with none of the old between.
+// them vote for it than against it; one of the old period counts twice.
 type search struct {
 	noise Time
 	found []pace
@@ -37,6 +37,7 @@ func (y *rhythm) findPaces(b *beats, noise Time) {
 		return
 	}
 	y.paces = s.found
+	y.tighten(b)
 	longest := Time(-1)
 	for i := range y.paces {
 		p := &y.paces[i]
@@ -54,17 +55,38 @@ func (y *rhythm) findPaces(b *beats, noise Time) {
 	}
 }
 
+// tighten moves where a pace begins back to where the intervals before it fit its
+// period rather than the one before: of a train that jitters some come before
+// one that stands out.
+func (y *rhythm) tighten(b *beats) {
+	const back = 50 // intervals
+	for k := 1; k < len(y.paces); k++ {
+		p, before := &y.paces[k], y.paces[k-1]
+		var sum, best Time
+		from := p.from
+		for i := p.from; i > max(before.from+1, p.from-back); i-- {
+			d := b.at[i] - b.at[i-1]
+			if !within(d, p.period, oddPercent) && !within(d, before.period, oddPercent) {
+				continue
+			}
+			if sum += absDiff(d, before.period) - absDiff(d, p.period); sum > best {
+				best, from = sum, i-1
+			}
+		}
+		p.from = from
+	}
+}
+
 // take takes the interval that begins with beat from.
 func (s *search) take(from int, d Time) {
-	if s.near(d, s.now) {
-		s.now += (d - s.now) / 8 // a clock may drift
-		s.votes = 0
-		return
-	}
-	if s.missing(d) {
-		return
-	}
+	rival := s.votes > 0 && absDiff(d, s.next) < absDiff(d, s.now)
 	switch {
+	case s.near(d, s.now) && !rival:
+		s.now += (d - s.now) / 64 // a clock may drift
+		s.votes = max(0, s.votes-2)
+		return
+	case s.missing(d):
+		return
 	case s.votes > 0 && s.near(d, s.next):
 		s.votes++
 		s.next += (d - s.next) / 8

@@ -2,6 +2,7 @@ package decode
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -126,4 +127,33 @@ func TestPeriodChangeInWords(t *testing.T) {
 	_, j = one(t, "L3000 "+every(22000, 250)+every(11000, 200))
 	assert.Equal(t, "frames every 11.00 ms: digital servos only; an analog servo may overheat under 15 ms", j.Findings[0].Message)
 	assert.True(t, strings.HasSuffix(j.Findings[1].Message, "then 11.00 ms; or only one frame in 2 came before"), j.Findings[1].Message)
+}
+
+// A change of 500 us shows in frames that jitter by 100 us, and jitter alone is
+// none.
+func TestPeriodChangeInJitter(t *testing.T) {
+	for seed := range uint64(20) {
+		rng := rand.New(rand.NewPCG(seed, 21))
+		at, period := 3000.0, 20000.0
+		var starts, widths []Time
+		for i := range 900 {
+			starts = append(starts, Time((at+100*rng.NormFloat64())*float64(Microsecond)))
+			widths = append(widths, 1500*Microsecond)
+			if i == 450 && seed%2 == 0 {
+				period = 20500
+			}
+			at += period
+		}
+		a, j := decoded(t, &tape{names: []string{"a"}, tracks: [][]change{pulsesOf(starts, widths)}, end: Time(at) * Microsecond})
+		changes := a.Channels[0].Period.Changes
+		if seed%2 == 1 {
+			assert.Empty(t, changes, "%d", seed)
+			assert.Empty(t, j.Findings, "%d", seed)
+			continue
+		}
+		require.Len(t, changes, 1, "%d", seed)
+		assert.InDelta(t, 9.0, float64(changes[0].At)/float64(Second), 0.11, "%d: within five frames", seed)
+		assert.InDelta(t, 20500, changes[0].To, 25, "%d", seed)
+		require.Len(t, j.Findings, 1, "%d", seed)
+	}
 }
