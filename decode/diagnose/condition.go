@@ -34,9 +34,12 @@ func strayLikely(c *explained) bool {
 }
 
 func strayStory(c *explained) string {
+	widths, late := c.sum(decode.WidthSpike, decode.WidthOutOfRange), c.sum(decode.PeriodOutOfRange)
 	parts := joined(
-		given(c.sum(decode.WidthSpike, decode.WidthOutOfRange) > 0, "single pulses of %s are off and then right again", c.who()),
-		given(c.sum(decode.PeriodOutOfRange) > 0, "single frames of %s come late or early and none is missing", c.who()))
+		given(widths == 1, "one pulse of %s is off and the next is right again", c.who()),
+		given(widths > 1, "single pulses of %s are off and then right again", c.who()),
+		given(late == 1, "one frame of %s comes late or early and none is missing", c.who()),
+		given(late > 1, "single frames of %s come late or early and none is missing", c.who()))
 	return series(parts) + ", " + c.when() + ": pulses timed by software that is kept waiting look so"
 }
 

@@ -109,7 +109,7 @@ func series(s []string) string {
 // name, and end with a full stop.
 func sentence(s string) string {
 	first, n := utf8.DecodeRuneInString(s)
-	for _, opening := range []string{"the ", "while ", "every ", "noise ", "all ", "single "} {
+	for _, opening := range []string{"the ", "while ", "every ", "noise ", "all ", "single ", "one "} {
 		if strings.HasPrefix(s, opening) {
 			s = string(unicode.ToUpper(first)) + s[n:]
 			break
