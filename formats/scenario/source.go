@@ -8,7 +8,7 @@ import (
 	"widthwise/formats/internal/exact"
 )
 
-// scenarioSource makes a scenario up as it is read, a window of time at a time.
+// signals makes a scenario up as it is read, a window of time at a time.
 type signals struct {
 	header   capture.Header
 	channels []decode.Channel

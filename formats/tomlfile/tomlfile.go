@@ -81,7 +81,7 @@ func placed(file string, err error) *capture.ParseError {
 	return e
 }
 
-// tomlWalk goes once over a document beside the types it will be decoded into,
+// walk goes once over a document beside the types it will be decoded into,
 // notes where each key stands and finds the first key that does not fit. The
 // decoder would find it too, but in the words of Go's types.
 type walk struct {

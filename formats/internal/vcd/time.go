@@ -35,7 +35,7 @@ var units = map[string]uint64{
 	"ns": uint64(decode.Nanosecond), "ps": 1, "fs": 0,
 }
 
-// newVCDClock reads a timescale such as "10ns".
+// newClock reads a timescale such as "10ns".
 func newClock(text string) (*clock, error) {
 	unit := strings.TrimLeft(text, "0123456789")
 	number := text[:len(text)-len(unit)]

@@ -21,7 +21,7 @@ const (
 
 var errCut = errors.New("cut off")
 
-// looksLikeVCD tells whether a capture begins with a keyword of a value change
+// Looks tells whether a capture begins with a keyword of a value change
 // dump (IEEE 1364-2005 clause 18).
 func Looks(head []byte) bool {
 	word, _, _ := strings.Cut(string(head[:min(len(head), capture.HeadSize)]), "$end")
