@@ -320,8 +320,10 @@ func (s *source) stamp(token []byte) (full bool, err error) {
 	case at > s.now:
 		s.block.starting = false
 	}
+	// An instant is not parted: an unknown level may turn out to last for none.
+	moved := at > s.now
 	s.now = at
-	return s.started && !s.block.starting && s.isFull(), nil
+	return moved && !s.block.starting && s.isFull(), nil
 }
 
 // instant reads the digits of a time stamp. The first one decides whether all

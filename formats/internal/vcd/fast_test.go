@@ -155,6 +155,7 @@ func TestFastIsPlain(t *testing.T) {
 func FuzzFastDump(f *testing.F) {
 	f.Add(int64(1), uint16(4000), []byte("x"), uint16(5000), uint8(2), false)
 	f.Add(int64(4), uint16(5000), []byte("\n#"), uint16(700), uint8(1), true)
+	f.Add(int64(-12), uint16(4000), []byte("1"), uint16(5000), uint8(2), true) // an instant at the end of a block
 	f.Fuzz(func(t *testing.T, seed int64, place uint16, bytes []byte, size uint16, workers uint8, skip bool) {
 		text := dumpText(rand.New(rand.NewSource(seed)))
 		copy(text[min(int(place), len(text)):], bytes)
