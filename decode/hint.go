@@ -17,7 +17,7 @@ func (r *Recording) unitHints(a *Analysis) []string {
 			return nil
 		}
 	}
-	var hints []string
+	first, names := "", []string{}
 	for _, w := range r.channels {
 		for _, lengths := range [][]Time{w.early[High], w.early[Low]} {
 			if len(lengths) < minPulses {
@@ -25,12 +25,18 @@ func (r *Recording) unitHints(a *Analysis) []string {
 			}
 			d := Time(quantile(slices.Clone(lengths), 0.5))
 			if t, scale := rescaled(d); scale != "" {
-				hints = append(hints, fmt.Sprintf("%s: marks are typically %s s; with a time unit %s they would be %s us: --time-unit states it", w.name, d.Seconds(9), scale, t.Micros(0)))
+				if first == "" {
+					first = fmt.Sprintf("marks are typically %s s; with a time unit %s they would be %s us: --time-unit states it", d.Seconds(6), scale, t.Micros(0))
+				}
+				names = append(names, w.name)
 				break
 			}
 		}
 	}
-	return hints
+	if first == "" {
+		return nil
+	}
+	return []string{list(names) + ": " + first}
 }
 
 // rescaled returns what a mark would be in the unit that makes it a pulse.

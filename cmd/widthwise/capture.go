@@ -17,16 +17,16 @@ import (
 
 // capture is one capture read to its end and judged.
 type capture struct {
-	name      string
-	header    *formats.Header
-	stated    bool // the user stated the sample rate
-	analysis  *decode.Analysis
-	judgement *decode.Judgement
-	limits    decode.PerChannel[decode.Limits]
-	labels    map[string]string
-	names     map[string]string // every name a channel goes by, to its own
-	mark      []decode.Time     // edges of the channel that marks the switch
-	marked    string            // its name
+	name       string
+	header     *formats.Header
+	rateStated bool // by the user
+	analysis   *decode.Analysis
+	judgement  *decode.Judgement
+	limits     decode.PerChannel[decode.Limits]
+	labels     map[string]string
+	names      map[string]string // every name a channel goes by, to its own
+	mark       []decode.Time     // edges of the channel that marks the switch
+	marked     string            // its name
 }
 
 // opener opens the capture called name. Commands that bring their own capture
@@ -38,7 +38,7 @@ type opener func(name string, o *options, r *rules) (*formats.Reader, func() err
 func (a *app) measure(ctx context.Context, name string, o *options, r *rules, open opener) (*capture, error) {
 	c, err := a.read(ctx, name, o, r, open)
 	if err == nil {
-		a.warnings(name, c.analysis.Origin.Warnings)
+		a.warnings(name, append(c.hints(o), c.analysis.Origin.Warnings...))
 	}
 	return c, err
 }
@@ -53,7 +53,7 @@ func (a *app) read(ctx context.Context, name string, o *options, r *rules, open 
 	}
 	defer closeFile()
 	defer reader.Close()
-	c := &capture{name: name, header: reader.Header(), stated: o.read.Rate.Num != 0}
+	c := &capture{name: name, header: reader.Header(), rateStated: o.read.Rate.Num != 0}
 	names := channelNames(reader)
 	own, err := r.forCapture(names)
 	if err != nil {
@@ -73,6 +73,9 @@ func (a *app) read(ctx context.Context, name string, o *options, r *rules, open 
 	}
 	c.mark = edges()
 	c.analysis = recording.Analyse()
+	if err := o.outside(c.analysis); err != nil {
+		return nil, placed(name, err)
+	}
 	c.limits = own.limits()
 	c.judgement = c.analysis.Judge(c.limits)
 	return c, nil

@@ -25,7 +25,7 @@ func completionCommand() *cobra.Command {
 	slices.Sort(names)
 	return &cobra.Command{
 		Use:   "completion SHELL",
-		Short: "a script that lets a shell complete commands, flags, their values and channels",
+		Short: "a script for a shell: completes commands, flags, values, channels",
 		Long: "Prints a script for bash, zsh, fish or powershell. Once the shell has read it, the tabulator key completes\n" +
 			"commands, flags, the words a flag takes, and the channels of the capture on the line.",
 		Example:   "  source <(widthwise completion bash)\n  widthwise completion fish > ~/.config/fish/completions/widthwise.fish",

@@ -143,7 +143,7 @@ func instant(t *decode.Time) string {
 	if t == nil {
 		return ""
 	}
-	return seconds(*t)
+	return spelled(*t)
 }
 
 func (a *app) failsafe(ctx context.Context, o *failsafeOptions, args []string) error {
@@ -196,7 +196,7 @@ func (o *failsafeOptions) examine(c *capture) (*report.FailsafeCapture, error) {
 		at   *decode.Time
 	}{{"--off-at", o.off}, {"--on-at", o.on}} {
 		if t.at != nil && (*t.at < c.analysis.Start || *t.at > c.analysis.End) {
-			return nil, usageError("%s %s: outside the capture, which runs from %s to %s", t.flag, seconds(*t.at), seconds(c.analysis.Start), seconds(c.analysis.End))
+			return nil, usageError("%s %s: outside the capture, which runs from %s to %s", t.flag, spelled(*t.at), spelled(c.analysis.Start), spelled(c.analysis.End))
 		}
 	}
 	var judged []*decode.ChannelAnalysis

@@ -155,13 +155,24 @@ func unknownFlag(cmd *cobra.Command, err *pflag.NotExistError) error {
 	return usageError("%s%s: no such flag%s; %s --help lists the flags", dashes, name, nearest("--"+name, known), cmd.CommandPath())
 }
 
+// Frame periods that can be meant. The shortest in use is 1.8 ms, narrow pulses at
+// 560 Hz (from memory); the longest is common practice, no source.
+const (
+	shortestFrame = decode.Millisecond
+	longestFrame  = decode.Second
+)
+
 // check looks at flags that depend on each other.
 func (o *options) check(*pflag.FlagSet) error {
 	switch {
 	case o.from != nil && o.to != nil && *o.from >= *o.to:
-		return usageError("--to %s: not after --from %s; a later instant", seconds(*o.to), seconds(*o.from))
+		return usageError("--to %s: not after --from %s; a later instant", spelled(*o.to), spelled(*o.from))
+	case o.period > 0 && (o.period < shortestFrame || o.period > longestFrame):
+		return usageError("--period %s: frames come 1 ms to 1 s apart; a period such as 22ms", spelled(o.period))
+	case o.lossAfter > 0 && o.lossAfter < shortestFrame:
+		return usageError("--loss-after %s: shorter than any frame, so every frame would be a loss; several periods, such as 110ms", spelled(o.lossAfter))
 	case o.period > 0 && o.lossAfter > 0 && o.lossAfter <= o.period:
-		return usageError("--loss-after %s: no longer than --period %s, so every frame would be a loss; several periods", seconds(o.lossAfter), seconds(o.period))
+		return usageError("--loss-after %s: no longer than --period %s, so every frame would be a loss; several periods", spelled(o.lossAfter), spelled(o.period))
 	}
 	return nil
 }
@@ -182,9 +193,16 @@ func firstRefusal(all ...refusal) error {
 	return nil
 }
 
-// seconds writes a time with its unit and without empty decimals.
-func seconds(t decode.Time) string {
-	return strings.TrimSuffix(strings.TrimRight(t.Seconds(12), "0"), ".") + "s"
+// spelled writes a time with a unit that suits it and without empty decimals.
+func spelled(t decode.Time) string {
+	text, unit := t.Seconds(12), "s"
+	switch {
+	case t > -decode.Millisecond && t < decode.Millisecond:
+		text, unit = t.Micros(6), "us"
+	case t > -decode.Second && t < decode.Second:
+		text, unit = (1000 * t).Seconds(9), "ms"
+	}
+	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".") + unit
 }
 
 // into stores what parse makes of a flag's text.

@@ -61,7 +61,7 @@ func TestFlagsToOptions(t *testing.T) {
 			defaults(func(o *options) { o.from, o.to = at(-1500*decode.Millisecond), at(300*decode.Microsecond) })},
 		{"times", []string{"--period", "22ms", "--loss-after", "0.11s"},
 			defaults(func(o *options) { o.period, o.lossAfter = 22*decode.Millisecond, 110*decode.Millisecond })},
-		{"finer than a picosecond", []string{"--period", "22.0000000005ns"}, defaults(func(o *options) { o.period = 22_000 })},
+		{"finer than a picosecond", []string{"--from", "22.0000000005ns"}, defaults(func(o *options) { o.from = at[decode.Time](22_000) })},
 		{"micro sign", []string{"--period", "22000µs"}, defaults(func(o *options) { o.period = 22 * decode.Millisecond })},
 		{"active", []string{"--active", "low"}, defaults(func(o *options) { o.active = decode.Low })},
 		{"printing", []string{"-q", "--color", "always", "--progress", "never", "--limits", "tug.toml"},
@@ -109,7 +109,10 @@ func TestFlagRefusals(t *testing.T) {
 		{[]string{"-x"}, "-x: no such flag; check --help lists the flags"},
 		{[]string{"--period"}, "--period: a value is missing; --help shows what it takes"},
 		{[]string{"--from", "2s", "--to", "2000ms"}, "--to 2s: not after --from 2s; a later instant"},
-		{[]string{"--period", "22ms", "--loss-after", "22ms"}, "--loss-after 0.022s: no longer than --period 0.022s, so every frame would be a loss; several periods"},
+		{[]string{"--period", "22us"}, "--period 22us: frames come 1 ms to 1 s apart; a period such as 22ms"},
+		{[]string{"--period", "22s"}, "--period 22s: frames come 1 ms to 1 s apart; a period such as 22ms"},
+		{[]string{"--loss-after", "110us"}, "--loss-after 110us: shorter than any frame, so every frame would be a loss; several periods, such as 110ms"},
+		{[]string{"--period", "22ms", "--loss-after", "22ms"}, "--loss-after 22ms: no longer than --period 22ms, so every frame would be a loss; several periods"},
 	} {
 		t.Run(c.want, func(t *testing.T) {
 			_, got := parse(c.args...)
@@ -128,7 +131,7 @@ func FuzzDuration(f *testing.F) {
 		if err != nil {
 			return
 		}
-		back, err := formats.ParseDuration(seconds(v))
+		back, err := formats.ParseDuration(spelled(v))
 		require.NoError(t, err, s)
 		require.Equal(t, v, back, s)
 	})

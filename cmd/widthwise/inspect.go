@@ -39,7 +39,7 @@ func (a *app) inspect(ctx context.Context, o checkOptions, names []string) error
 		if err != nil {
 			continue
 		}
-		told := report.NewInspection(c.header, c.analysis, c.stated, c.labels)
+		told := report.NewInspection(c.header, c.analysis, c.rateStated && c.rateUsed(), c.labels)
 		document.Captures = append(document.Captures, told)
 		if o.json || o.quiet {
 			continue

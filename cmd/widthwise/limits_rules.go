@@ -142,8 +142,11 @@ func (s section) settle(r *rule) error {
 		return s.refuse("glitch_below_us", fmt.Sprintf("at most %g", l.WidthFail[0]), "glitch_below_us = %g is above the lowest width of width_fail_us = [%g, %g]",
 			below, l.WidthFail[0], l.WidthFail[1])
 	}
+	if p := r.stated.Period; s.known("period") && (p < shortestFrame || p > longestFrame) {
+		return s.refuse("period", accepted["period"], "period = %s: frames come 1 ms to 1 s apart", spelled(p))
+	}
 	if e := r.stated; e.Period > 0 && e.LossAfter > 0 && e.LossAfter <= e.Period {
-		return s.refuse("loss_after", "several periods", "loss_after = %s is no longer than period = %s, so every frame would be a loss", seconds(e.LossAfter), seconds(e.Period))
+		return s.refuse("loss_after", "several periods", "loss_after = %s is no longer than period = %s, so every frame would be a loss", spelled(e.LossAfter), spelled(e.Period))
 	}
 	return nil
 }

@@ -99,7 +99,7 @@ func rootHelp(w io.Writer, root *cobra.Command) {
 	list := func(runnable bool) {
 		for _, c := range root.Commands() {
 			if c.Runnable() == runnable && !c.Hidden && c.Name() != "help" {
-				fmt.Fprintf(w, "  %-10s %s\n", c.Name(), c.Short)
+				fmt.Fprintf(w, "  %-11s %s\n", c.Name(), c.Short)
 			}
 		}
 	}
