@@ -123,8 +123,8 @@ func TestLimitsRefusals(t *testing.T) {
 		{"glitch_below_us = 900", `FILE:1:19: glitch_below_us = 900 is above the lowest width of width_fail_us = [800, 2200]; at most 800`},
 		{"glitch_below_us = 0", `FILE:1:19: glitch_below_us = 0 would leave no pulse apart from a glitch; a number from 1 to 3000`},
 		{"period = \"22\"", `FILE:1:10: period: a duration needs a unit; 22s, 22ms, 22us or 22ns`},
-		{"period = \"22ms\"\nloss_after = \"20ms\"", `FILE:2:14: loss_after = 0.02s is no longer than period = 0.022s, so every frame would be a loss; several periods`},
-		{"period = \"22ms\"\n[channel.winch]\nloss_after = \"20ms\"", `FILE:3:14: loss_after = 0.02s is no longer than period = 0.022s, so every frame would be a loss; several periods`},
+		{"period = \"22ms\"\nloss_after = \"20ms\"", `FILE:2:14: loss_after = 20ms is no longer than period = 22ms, so every frame would be a loss; several periods`},
+		{"period = \"22ms\"\n[channel.winch]\nloss_after = \"20ms\"", `FILE:3:14: loss_after = 20ms is no longer than period = 22ms, so every frame would be a loss; several periods`},
 		{"active = \"up\"", `FILE:1:10: active = "up" is not a level; "high" or "low"`},
 		{"signal = \"silent\"", `FILE:1:10: signal = "silent" is no kind of signal; "servo", "pulse-position", "duty" or "serial"`},
 		{"[channel.winch]\nwidth_fail_us = [1, 2]\nwidth_fail_us = [1, 2]", `FILE:3:1: key width_fail_us is already defined; TOML 1.0, such as key = value`},
@@ -137,7 +137,7 @@ func TestLimitsRefusals(t *testing.T) {
 		})
 	}
 	_, got := limitsOf(t, "loss_after = \"20ms\"", "--period", "22ms")
-	assert.Equal(t, "FILE:1:14: loss_after = 0.02s is no longer than period = 0.022s, so every frame would be a loss; several periods", got)
+	assert.Equal(t, "FILE:1:14: loss_after = 20ms is no longer than period = 22ms, so every frame would be a loss; several periods", got)
 }
 
 // The printed example is a limits file, and its keys are the usual values.

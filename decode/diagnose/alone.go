@@ -254,11 +254,7 @@ func wireLikely(c *explained) bool {
 }
 
 func wireStory(c *explained) string {
-	others := ""
-	if n := c.besides(); n > 0 {
-		others = " while the other channels went on"
-	}
-	return c.who() + " alone " + c.trouble() + " " + c.when() + others
+	return c.who() + " alone " + c.trouble() + " " + c.when()
 }
 
 // trouble says what a line lost: "missed 6 frames and has 3 torn pulses".

@@ -51,7 +51,7 @@ const practice = "common practice, no source"
 // Precautions that a try-line begins with.
 const (
 	handsOff = "Power off, drive disconnected or propeller off: "
-	running  = "Drive disconnected or propeller off, machine restrained, a second person at the switch: "
+	running  = "Drive disconnected or propeller off, restrained, a second person at the switch: "
 )
 
 // glitchesToo speaks against a cause that makes none.
@@ -97,13 +97,13 @@ var table = []rule{
 		cause: supply, source: "a processor that resets starts its outputs anew: " + practice, joins: onAny,
 		takes: reboots, likely: func(c *explained) bool { return c.bench.only() == nil },
 		story: func(c *explained) string {
-			return c.whoTogether() + " fell silent together " + c.when() + " and came back as after a restart: the receiver's supply probably dipped"
+			return c.whoTogether() + " fell silent together " + c.when() + " and came back as after a restart"
 		},
 		evidence: func(c *explained) []string { return c.rebootMarks() },
 		against: func(c *explained) []string {
 			return given(c.bench.only() != nil, "no other channel was recorded beside it")
 		},
-		try:     running + "measure the supply at the receiver while the servos work hard, then give the receiver a supply of its own and repeat",
+		try:     running + "measure the receiver's supply while the servos work, or give it one of its own",
 		instead: []string{"a receiver that restarts its outputs when a lost link returns", "a loose supply plug or switch"},
 	},
 	{
@@ -122,7 +122,7 @@ var table = []rule{
 		cause: supplyOrLink, source: practice, joins: onAny,
 		takes: longSharedGaps, likely: always,
 		story: func(c *explained) string {
-			return c.whoTogether() + " fell silent together " + c.when() + ": the supply or the radio link, not the wires"
+			return c.whoTogether() + " fell silent together " + c.when() + ": the supply or the link, not the wires"
 		},
 		evidence: func(c *explained) []string {
 			return []string{counted(len(c.sharedGaps()), "gap") + " on several channels at the same time, the longest " + c.longestShared()}
@@ -130,7 +130,7 @@ var table = []rule{
 		against: func(c *explained) []string {
 			return []string{"no sign of a restart: the pulses come back on their old beat, which speaks a little for the link"}
 		},
-		try:     running + "record the receiver's supply as one more channel; a range test with the motors off tells the link",
+		try:     running + "record the supply as one more channel; a range test, motors off, tells the link",
 		instead: []string{"a common ground or plug that all probes share"},
 	},
 	{
@@ -152,7 +152,7 @@ var table = []rule{
 			hits, of, lines := c.bench.coincide(c.observations())
 			return []string{counted(hits, "glitch") + " of " + short(of) + " within 3 us of one on another line (" + series(names(lines)) + ")"}
 		},
-		try:     running + "connect the grounds at one point near the receiver, shorten the leads, and record with the motors stopped and running",
+		try:     running + "join the grounds at one point near the receiver, then record with motors stopped and running",
 		instead: []string{"a ground clip of the recorder that is loose"},
 	},
 	{
@@ -166,7 +166,7 @@ var table = []rule{
 			hits, of, from := c.bench.atEdgesOf(c.lines[0], c.observations())
 			return []string{short(hits) + " of " + counted(of, "glitch") + " sit at edges of " + from}
 		},
-		try:     handsOff + "part the two wires, connect every ground lead, keep leads short, then record again",
+		try:     handsOff + "part the two wires, connect every ground lead, and record again",
 		instead: []string{"a recorder whose inputs couple"},
 	},
 	{
@@ -177,7 +177,7 @@ var table = []rule{
 			return joined(given(c.torn() == 0, "no pulse is torn: an output of the receiver that fails looks the same"),
 				given(c.besides() == 0, "the other channels belong to another receiver, or were quiet themselves"))
 		},
-		try:     handsOff + "swap this wire with that of a quiet channel and record again; a fault that moves with the wire is the wire's",
+		try:     handsOff + "swap this wire with a quiet channel's; a fault that moves along is the wire's",
 		instead: []string{"an output of the receiver that fails", "a probe that sits loosely on the pin"},
 	},
 	{
@@ -189,7 +189,7 @@ var table = []rule{
 		evidence: func(c *explained) []string {
 			return []string{counted(c.sum(decode.Glitch), "glitch") + " with nothing at the same time on the other lines"}
 		},
-		try:     running + "connect the ground close to this wire, shorten the lead, and record with the motors stopped and running",
+		try:     running + "connect the ground close to this wire, then record with motors stopped and running",
 		instead: []string{"a loose probe or ground clip", "a wire that begins to break"},
 	},
 	{
@@ -232,13 +232,13 @@ var table = []rule{
 		takes: unsteady, likely: func(c *explained) bool { return !c.glitched() },
 		story: func(c *explained) string {
 			what := map[bool]string{true: "width", false: "period"}[c.sum(decode.WidthJitter) > 0]
-			return "the " + what + " of " + c.who() + " jitters at rest: pulses timed by software that is kept waiting look so"
+			return "the " + what + " of " + c.who() + " jitters at rest, as pulses timed by busy software do"
 		},
 		evidence: func(c *explained) []string {
 			return joined(c.messages(decode.WidthJitter), c.messages(decode.PeriodJitter))
 		},
 		against: glitchesToo,
-		try:     handsOff + "record at the receiver's own pin with nothing else plugged in; if it stays, it is the receiver",
+		try:     handsOff + "record at the receiver's pin, all else unplugged; what stays is its own",
 		instead: []string{"noise that moves edges without making glitches", "a stick or its potentiometer that is worn"},
 	},
 	{
@@ -248,7 +248,7 @@ var table = []rule{
 			return c.counts(decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange)
 		},
 		against: glitchesToo,
-		try:     handsOff + "record at the receiver's own pin with nothing else plugged in; if it stays, it is the receiver",
+		try:     handsOff + "record at the receiver's pin, all else unplugged; what stays is its own",
 		instead: []string{"noise that moves edges without making glitches", "a wire that begins to break"},
 	},
 	{

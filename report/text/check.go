@@ -113,7 +113,6 @@ func nothingFound(c *report.Capture) string {
 
 // events tells what happened, the gravest first.
 func (p *Sheet) events(c *report.Capture, full bool) {
-	p.Blank()
 	if len(c.Events) == 0 && decode.Outcome(c.Verdict) == decode.Passed {
 		p.Text(nothingFound(c))
 	}

@@ -50,7 +50,6 @@ func (p *Sheet) strips(c *report.Capture, a *decode.Analysis, rows []*report.Cha
 	if len(strips) == 0 {
 		return
 	}
-	p.Blank()
 	p.Line(strings.Join(strips, "\n"))
 	left, right := c.Start.Decimals(1)+" s", c.End.Decimals(1)+" s"
 	legend := "X fail  ! warn  · note"
