@@ -247,7 +247,8 @@ func (j *judge) widths(c *channel, l Limits) {
 	}
 }
 
-// Limits of a narrow train (neutral 760 us), in proportion to the wide ones.
+// Limits of a narrow train (neutral 760 us), in proportion to the wide ones:
+// common practice, no source.
 var (
 	narrowWarn = [2]float64{510, 1010}
 	narrowFail = [2]float64{400, 1120}

@@ -9,7 +9,7 @@ import (
 // Bounds of a frame period.
 const (
 	shortestPeriod       = 2500 * Microsecond
-	shortestNarrowPeriod = 1700 * Microsecond
+	shortestNarrowPeriod = 1700 * Microsecond // narrow pulses at up to 560 Hz, from memory
 	longestPeriod        = 100 * Millisecond
 )
 
@@ -245,7 +245,8 @@ func lag(intervals []Time, k int) (diffs []Time) {
 	return diffs
 }
 
-// noiseOf is the robust standard deviation of an interval.
+// noiseOf is the robust standard deviation of an interval; 1.4826 is 1 over the
+// normal distribution's third quartile.
 func noiseOf(intervals []Time) Time {
 	diffs := lag(intervals, 1)
 	if len(diffs) == 0 {

@@ -135,7 +135,7 @@ func (c *channel) follows(o *channel) (scatter float64, ok bool) {
 	still := math.Max(2*c.step, float64(2*c.rec.origin.Unit))
 	deviations(fromStart)
 	deviations(fromEnd)
-	scatter = 1.4826 * quantile(fromEnd, 0.5)
+	scatter = 1.4826 * quantile(fromEnd, 0.5) // 1 over the normal distribution's third quartile
 	for _, share := range []float64{0.5, 0.98} {
 		byStart, byEnd := quantile(fromStart, share), quantile(fromEnd, share)
 		ok = ok || byStart > still && byEnd*3 < byStart

@@ -238,7 +238,7 @@ var table = []rule{
 			return joined(c.messages(decode.WidthJitter), c.messages(decode.PeriodJitter))
 		},
 		against: glitchesToo,
-		try:     handsOff + "record at the receiver's pin, all else unplugged; what stays is its own",
+		try:     handsOff + "record at the receiver's own pin, all else unplugged",
 		instead: []string{"noise that moves edges without making glitches", "a stick or its potentiometer that is worn"},
 	},
 	{

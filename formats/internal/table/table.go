@@ -21,7 +21,7 @@ const (
 	blockText = 1 << 20
 )
 
-// spreadsheetRows is the most rows a spreadsheet holds.
+// spreadsheetRows is the most rows a spreadsheet holds; from memory.
 const spreadsheetRows = 1 << 20
 
 // table reads a generic CSV table row by row: plain and exact, the definition
