@@ -23,7 +23,11 @@ func Check(p *Sheet, c *report.Capture, a *decode.Analysis, full bool) {
 	if len(rows) > 0 {
 		p.Blank()
 		p.channels(rows)
-		p.strips(c, a, rows)
+		most := len(rows)
+		if !full {
+			most = max(screen-belowStrips-p.lines(), leastStrips)
+		}
+		p.strips(c, a, rows, most)
 	}
 	p.beside(c)
 	if full {
@@ -34,7 +38,7 @@ func Check(p *Sheet, c *report.Capture, a *decode.Analysis, full bool) {
 	}
 	p.notes(c.Notes, mostNotes)
 	p.Text(caution)
-	p.Text("--full: figures with their uncertainty, every finding, what was not seen.")
+	p.Text("--full: all strips, figures with uncertainty, findings, what was not seen.")
 }
 
 // caution is the line that stands with every verdict; widthwise help safety and
@@ -45,8 +49,11 @@ const caution = "This is no proof that the machine is safe. Before power: widthw
 const mayRepeat = "Pulses at rest cannot show a receiver that repeats its last value on a lost link: sweep one stick slowly for a minute, drive disconnected or propeller off."
 
 const (
-	mostEvents = 5 // shown with an answer; the rest are counted
-	mostNotes  = 3
+	screen      = 24 // lines
+	mostEvents  = 5  // shown with an answer; the rest are counted
+	mostNotes   = 3
+	leastStrips = 1
+	belowStrips = 5 // lines: the scale, channels beside, caution, --full
 )
 
 // answer is the verdict with its warnings.
@@ -204,6 +211,7 @@ func (p *Sheet) channels(rows []*report.Channel) {
 		p.Hang(ch.Shown()+" ", 2, fmt.Sprintf("%s: width %s us, period %s ms, jitter %s us, %d dropped, %s, %s", p.verdict(ch.Verdict),
 			span(ch.Width), period(ch.Period), jitter(ch.Jitter), ch.Dropped, count(ch.Glitches, "glitch"), count(ch.Losses, "loss")))
 	}
+	p.Blank()
 }
 
 func channelColumns(p *Sheet, rows []*report.Channel) []column {

@@ -10,7 +10,6 @@ import (
 	"github.com/jedib0t/go-pretty/v6/table"
 	pretty "github.com/jedib0t/go-pretty/v6/text"
 
-	"widthwise/decode"
 	"widthwise/report"
 )
 
@@ -41,6 +40,9 @@ func (p *Sheet) Blank() {
 		p.Line("")
 	}
 }
+
+// lines is how many there are.
+func (p *Sheet) lines() int { return strings.Count(p.text.String(), "\n") }
 
 // Heading opens a section.
 func (p *Sheet) Heading(word string) {
@@ -141,23 +143,15 @@ func (p *Sheet) strong(word string) string {
 	return "\x1b[1m" + word + "\x1b[0m"
 }
 
-// verdict is the outcome as a word: a failure shouts.
+// verdict is the outcome as a word.
 func (p *Sheet) verdict(w report.Word) string {
-	switch decode.Outcome(w) {
-	case decode.Failed:
-		return p.ink("fail", "FAIL")
-	case "":
+	if w == "" {
 		return "-"
 	}
 	return p.ink(string(w), string(w))
 }
 
-func (p *Sheet) severity(w string) string {
-	if w == string(decode.Fail) {
-		return p.ink(w, "FAIL")
-	}
-	return p.ink(w, w)
-}
+func (p *Sheet) severity(w string) string { return p.ink(w, w) }
 
 // ledger is a table of columns set by space alone.
 var ledger = table.Style{Name: "ledger", Box: table.BoxStyle{PaddingRight: "  "}}

@@ -26,7 +26,8 @@ var (
 	marks      = []string{"", "·", "!", "X"}
 )
 
-func (p *Sheet) strips(c *report.Capture, a *decode.Analysis, rows []*report.Channel) {
+// strips draws at most so many channels, those with a mark first.
+func (p *Sheet) strips(c *report.Capture, a *decode.Analysis, rows []*report.Channel, most int) {
 	measured := map[string]*decode.ChannelAnalysis{}
 	for _, m := range a.Measured() {
 		measured[m.Name] = m
@@ -41,7 +42,7 @@ func (p *Sheet) strips(c *report.Capture, a *decode.Analysis, rows []*report.Cha
 	}
 	low, high := paper(rows)
 	var strips []string
-	for _, ch := range rows {
+	for _, ch := range p.worthDrawing(c, rows, length, most) {
 		if m := measured[ch.Name]; m != nil {
 			name := clip(ch.Shown(), names)
 			strips = append(strips, name+strings.Repeat(" ", names-columns(name)+2)+p.strip(c, ch, m, length, low, high))
@@ -58,6 +59,28 @@ func (p *Sheet) strips(c *report.Capture, a *decode.Analysis, rows []*report.Cha
 		return
 	}
 	p.Line(strings.Repeat(" ", names+2) + left + strings.Repeat(" ", max(length-len(left)-len(right), 1)) + right)
+}
+
+// worthDrawing picks channels in their order, those without a mark only as far
+// as there is room.
+func (p *Sheet) worthDrawing(c *report.Capture, rows []*report.Channel, length, most int) []*report.Channel {
+	marked := map[*report.Channel]bool{}
+	for _, ch := range rows {
+		marked[ch] = slices.Max(findingsOn(c, ch, length)) > 0
+	}
+	byMark := slices.Clone(rows)
+	slices.SortStableFunc(byMark, func(x, y *report.Channel) int {
+		switch {
+		case marked[x] == marked[y]:
+			return 0
+		case marked[x]:
+			return -1
+		}
+		return 1
+	})
+	drawn := byMark[:min(most, len(byMark))]
+	slices.SortStableFunc(drawn, func(x, y *report.Channel) int { return slices.Index(rows, x) - slices.Index(rows, y) })
+	return drawn
 }
 
 // paper is the range of widths that the strips' height stands for, in
