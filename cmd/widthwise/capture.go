@@ -38,7 +38,7 @@ type opener func(name string, o *options, r *rules) (*formats.Reader, func() err
 func (a *app) measure(ctx context.Context, name string, o *options, r *rules, open opener) (*capture, error) {
 	c, err := a.read(ctx, name, o, r, open)
 	if err == nil {
-		a.warnings(name, append(c.hints(o), c.analysis.Origin.Warnings...))
+		a.warnings(name, c.warnings(o))
 	}
 	return c, err
 }

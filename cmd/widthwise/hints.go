@@ -7,9 +7,9 @@ import (
 	"widthwise/formats"
 )
 
-// hints tell of flags that did nothing to this capture.
-func (c *capture) hints(o *options) []string {
-	var out []string
+// warnings are what is missing of the file, and flags that did nothing to it.
+func (c *capture) warnings(o *options) []string {
+	out := slices.Clone(c.analysis.Origin.Warnings)
 	if o.read.Rate.Num != 0 && !c.rateUsed() {
 		out = append(out, "--rate did nothing: the file has times of its own; without the flag they say the same")
 	}

@@ -79,7 +79,7 @@ func (b *batch) each(ctx context.Context) iter.Seq2[*capture, error] {
 				b.app.complain(r.err)
 				r.capture = &capture{name: r.name}
 			} else {
-				b.app.warnings(r.name, r.capture.analysis.Origin.Warnings)
+				b.app.warnings(r.name, r.capture.warnings(b.o))
 			}
 			if !yield(r.capture, r.err) {
 				return
