@@ -197,6 +197,7 @@ func firstRefusal(all ...refusal) error {
 func spelled(t decode.Time) string {
 	text, unit := t.Seconds(12), "s"
 	switch {
+	case t == 0:
 	case t > -decode.Millisecond && t < decode.Millisecond:
 		text, unit = t.Micros(6), "us"
 	case t > -decode.Second && t < decode.Second:

@@ -86,6 +86,25 @@ func TestCommandsOfAPage(t *testing.T) {
 	assert.Equal(t, []shown{{2, "widthwise demo", "one\n\ntwo\n"}, {6, "widthwise help", ""}}, commandsOf(page))
 }
 
+// The commands that the README shows without their output exist, and so do their
+// flags.
+func TestReadmeCommandsParse(t *testing.T) {
+	page, err := os.ReadFile(filepath.Join(repository, "README.md"))
+	require.NoError(t, err)
+	_, body, _ := strings.Cut(string(page), "```sh") // prose may begin with the name
+	found := regexp.MustCompile("(?m)^widthwise (.+)$|`widthwise ([^`]+)`").FindAllStringSubmatch(body, -1)
+	require.Greater(t, len(found), 8)
+	for _, m := range found {
+		words := strings.Fields(strings.Split(m[1]+m[2], " > ")[0])
+		root := (&app{}).root()
+		root.InitDefaultHelpCmd()
+		cmd, rest, err := root.Find(withCommand(root, words))
+		require.NoError(t, err, m[0])
+		require.NotEqual(t, root, cmd, m[0])
+		require.NoError(t, cmd.ParseFlags(rest), m[0])
+	}
+}
+
 // The examples of the help pages are commands that exist with flags that do.
 func TestHelpExamplesParse(t *testing.T) {
 	pattern := regexp.MustCompile(`(?m)^\s+widthwise (.+)$`)
