@@ -167,7 +167,7 @@ func (j *judge) polarity(c *channel) {
 	}
 	j.find(c.ChannelAnalysis, Finding{Kind: Inverted, Severity: Warn, Start: c.frames.first, End: max(c.frames.last, c.frames.first), Count: 1,
 		Measured: math.NaN(), Limit: math.NaN(),
-		Message: "pulses are low: decoded as active low. A level shifter or a transistor that inverts does this; --active low says that it is meant"})
+		Message: "pulses are low: decoded as active low. A level shifter or a transistor that inverts does this; option active says that it is meant"})
 }
 
 func (j *judge) few(c *channel, l Limits) {

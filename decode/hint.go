@@ -26,7 +26,7 @@ func (r *Recording) unitHints(a *Analysis) []string {
 			d := Time(quantile(slices.Clone(lengths), 0.5))
 			if t, scale := rescaled(d); scale != "" {
 				if first == "" {
-					first = fmt.Sprintf("marks are typically %s s; with a time unit %s they would be %s us: --time-unit states it", d.Seconds(6), scale, t.Micros(0))
+					first = fmt.Sprintf("marks are typically %s s; with a time unit %s they would be %s us: option time-unit states it", d.Seconds(6), scale, t.Micros(0))
 				}
 				names = append(names, w.name)
 				break

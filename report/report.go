@@ -241,6 +241,34 @@ func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, even
 	return c
 }
 
+// Reword passes every sentence of the capture through a function, such as one
+// that spells options as a command line does.
+func (c *Capture) Reword(spell func(string) string) {
+	each := func(sentences []string) {
+		for i := range sentences {
+			sentences[i] = spell(sentences[i])
+		}
+	}
+	each(c.Notes)
+	each(c.Unseen)
+	for i := range c.Findings {
+		c.Findings[i].Message = spell(c.Findings[i].Message)
+	}
+	for i := range c.Events {
+		e := &c.Events[i]
+		e.Story, e.Try = spell(e.Story), spell(e.Try)
+		each(e.Evidence)
+		each(e.Against)
+		each(e.Instead)
+	}
+	for _, ch := range c.Channels {
+		for i := range ch.Causes {
+			ch.Causes[i].Try = spell(ch.Causes[i].Try)
+			each(ch.Causes[i].Evidence)
+		}
+	}
+}
+
 func newFacts(h *formats.Header, a *decode.Analysis) Facts {
 	f := Facts{
 		File: h.File, Format: h.Format, Compression: h.Compression,

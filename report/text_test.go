@@ -174,7 +174,7 @@ func TestQuiet(t *testing.T) {
 	c.Events = nil
 	assert.Equal(t, "pass\ttug.csv\tNothing was found in the 61 s that were seen.\n", of(c))
 	c.Verdict = "undecided"
-	assert.Equal(t, "undecided\ttug.csv\tNothing was judged: no channel carries servo or pulse-position pulses.\n", of(c))
+	assert.Equal(t, "undecided\ttug.csv\tSomething that was not judged keeps time with what was: see the notes, and name it with --channel.\n", of(c))
 	c.Channels[0].Verdict = "undecided"
 	assert.Equal(t, "undecided\ttug.csv\tToo little was seen to pass: throttle (3060 frames).\n", of(c))
 	assert.Equal(t, "unreadable\tx.csv\tno such file\n", of(report.Unreadable("x.csv", "no such file")))

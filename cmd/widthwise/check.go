@@ -74,6 +74,7 @@ func (a *app) check(ctx context.Context, o *checkOptions, all *batch) error {
 		} else {
 			a.ended(exitOf(c.judgement.Outcome))
 			told = report.NewCapture(c.header, c.analysis, c.judgement, diagnose.Explain(c.analysis, c.judgement), c.labels)
+			told.Reword(dashed)
 			if err := o.add(told, c); err != nil {
 				return err
 			}

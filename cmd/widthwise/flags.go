@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"regexp"
 	"strings"
 	"unicode"
 
@@ -205,6 +206,11 @@ func spelled(t decode.Time) string {
 	}
 	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".") + unit
 }
+
+var option = regexp.MustCompile(`\boption ([a-z]+(?:-[a-z]+)*)`)
+
+// dashed spells what a library calls "option rate" as the flag it is here.
+func dashed(sentence string) string { return option.ReplaceAllString(sentence, "--$1") }
 
 // into stores what parse makes of a flag's text.
 func into[T any](at *T, parse func(string) (T, error)) func(string) error {

@@ -136,3 +136,9 @@ func FuzzDuration(f *testing.F) {
 		require.Equal(t, v, back, s)
 	})
 }
+
+func TestDashed(t *testing.T) {
+	assert.Equal(t, "--time-unit states it", dashed("option time-unit states it"))
+	assert.Equal(t, "with --to; if not", dashed("with option to; if not"))
+	assert.Equal(t, "an optional wire, adoption of ways", dashed("an optional wire, adoption of ways"))
+}

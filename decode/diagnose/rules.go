@@ -90,7 +90,7 @@ var table = []rule{
 		evidence: func(c *explained) []string {
 			return []string{counted(len(c.lines), "channel") + " silent within two frames of one another, up to the end of the capture"}
 		},
-		try:     "if it was switched off, judge only what lies before (option to, with that time); if not, record on until the pulses return",
+		try:     "if it was switched off, judge only what lies before, with option to; if not, record on until the pulses return",
 		instead: []string{"a link that is lost for good", "a supply that fails", "an event rule book may ask for just this when the transmitter is off"},
 	},
 	{

@@ -94,6 +94,8 @@ func undecided(c *report.Capture) string {
 	switch {
 	case len(c.Channels) == 0:
 		return "The capture has no channel that is read by itself; widthwise inspect lists what it holds."
+	case len(open) == 0 && len(topJudged(c)) > 0:
+		return "Something that was not judged keeps time with what was: see the notes, and name it with --channel."
 	case len(open) == 0:
 		return "Nothing was judged: no channel carries servo or pulse-position pulses."
 	}
