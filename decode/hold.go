@@ -207,7 +207,7 @@ func (a *Analysis) isHold(together []halt) bool {
 			standing++
 		}
 	}
-	if counting < 2 || counting == 2 && mixed == 1 || standing < 1 {
+	if counting < 2 || counting == 2 && mixed == 1 && !a.silentFrom(together[0].start) || standing < 1 {
 		return false
 	}
 	alive := 0
@@ -217,6 +217,16 @@ func (a *Analysis) isHold(together []halt) bool {
 		}
 	}
 	return 2*alive < len(together)
+}
+
+// silentFrom reports whether a channel fell silent just when others halted,
+// which no stick does.
+func (a *Analysis) silentFrom(start Time) bool {
+	return slices.ContainsFunc(a.servos(), func(c *channel) bool {
+		reach := c.frames.rhythm.period * 7 / 2 // two frames, a place in the frame, and the first frame missing
+		begins := func(e Event) bool { return absDiff(e.Start, start) <= reach }
+		return slices.ContainsFunc(c.frames.losses.list, begins) || slices.ContainsFunc(c.frames.drops.list, begins)
+	})
 }
 
 // changesWithin reports whether widths went on changing between two instants,
