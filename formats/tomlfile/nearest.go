@@ -7,15 +7,15 @@ import "strings"
 func Nearest(word string, known []string) string {
 	best, least := "", min(3, 1+len(word)/2)
 	for _, k := range known {
-		if d := distance(strings.ToLower(word), strings.ToLower(k)); d < least {
+		if d := Distance(strings.ToLower(word), strings.ToLower(k)); d < least {
 			best, least = k, d
 		}
 	}
 	return best
 }
 
-// distance counts the letters to insert, delete or replace (Levenshtein 1966).
-func distance(a, b string) int {
+// Distance counts the letters to insert, delete or replace (Levenshtein 1966).
+func Distance(a, b string) int {
 	row := make([]int, len(b)+1)
 	for j := range row {
 		row[j] = j

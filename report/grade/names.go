@@ -7,6 +7,8 @@ import (
 
 	"golang.org/x/exp/maps"
 	"golang.org/x/exp/slices"
+
+	"widthwise/formats/tomlfile"
 )
 
 // matcher tells what a name or pattern means: * stands for any run of
@@ -31,27 +33,11 @@ func nearestPaths(path string, figures map[string]figure) string {
 	return near(path, maps.Keys(figures))
 }
 
-// distance counts the letters to insert, delete or replace (Levenshtein 1966);
-// a word that the other ends with, or begins with, is half as far.
+// distance is that of two words; a word that the other ends with, or begins
+// with, is half as far.
 func distance(a, b string) int {
 	if strings.HasSuffix(b, a) || strings.HasPrefix(b, a) {
 		return (len(b) - len(a) + 1) / 2
 	}
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := diagonal
-			if a[i] != b[j] {
-				cost++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(cost, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
+	return tomlfile.Distance(a, b)
 }
