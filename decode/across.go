@@ -184,8 +184,6 @@ func (g *sharedGap) byChance(groups []sharedGap, gaps []gap) bool {
 	return 1-distuv.Poisson{Lambda: coincide * frames / reach}.CDF(float64(together)-1) > chance
 }
 
-func cmpTime(a, b Time) int { return cmp.Compare(a, b) }
-
 func (j *judge) sharedLoss(g sharedGap) {
 	f := Finding{Kind: SharedLoss, Severity: Note, Start: g.gaps[0].start, End: g.end(), Count: 1, Measured: math.NaN(), Limit: math.NaN(), Unit: "ms"}
 	for _, ca := range j.a.Channels {

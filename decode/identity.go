@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"cmp"
 	"math"
 
 	"golang.org/x/exp/slices"
@@ -94,7 +95,7 @@ func (w *channelState) otherKinds(k Signal) []KindSpan {
 	}
 	if k == Servo {
 		out = append(out, w.others...)
-		slices.SortStableFunc(out, func(a, b KindSpan) int { return cmpTime(a.Start, b.Start) })
+		slices.SortStableFunc(out, func(a, b KindSpan) int { return cmp.Compare(a.Start, b.Start) })
 	}
 	return out
 }

@@ -61,8 +61,8 @@ const (
 
 // Kinds lists every kind of finding.
 var Kinds = []Kind{
-	WidthOutOfRange, WidthJitter, WidthSpike, RepeatedWidth, "shared-hold", FrozenWidth, SharedLoss, EdgeChatter, UnknownLevel,
-	CoarseSampling, FewFrames, StartUp, "start-moved", PeriodOutOfRange, "period-changed", PeriodJitter, DroppedFrame, SignalLoss, Glitch,
+	WidthOutOfRange, WidthJitter, WidthSpike, RepeatedWidth, SharedHold, FrozenWidth, SharedLoss, EdgeChatter, UnknownLevel,
+	CoarseSampling, FewFrames, StartUp, StartMoved, PeriodOutOfRange, PeriodChanged, PeriodJitter, DroppedFrame, SignalLoss, Glitch,
 	ExtraPulse, Inverted, UnevenTime, StuckLevel, WrongSignal,
 }
 

@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"cmp"
 	"math"
 
 	"golang.org/x/exp/slices"
@@ -46,7 +47,7 @@ func placeInFrame(group []*channel) {
 	for _, c := range group {
 		at[c] = c.behind(first, period)
 	}
-	slices.SortStableFunc(group, func(x, y *channel) int { return cmpTime(at[x], at[y]) })
+	slices.SortStableFunc(group, func(x, y *channel) int { return cmp.Compare(at[x], at[y]) })
 	begin, longest := 0, Time(-1)
 	for i, c := range group {
 		before := at[group[(i+len(group)-1)%len(group)]]

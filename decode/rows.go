@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"cmp"
 	"iter"
 
 	"golang.org/x/exp/slices"
@@ -66,7 +67,7 @@ type feed struct {
 
 func (j *Judgement) feed(c *channel, glitches bool) *feed {
 	f := &feed{c: c, pulses: c.pulses.read(), touches: slices.Clone(j.touches[c]), outside: j.outside[c]}
-	slices.SortStableFunc(f.touches, func(a, b touch) int { return cmpTime(a.start, b.start) })
+	slices.SortStableFunc(f.touches, func(a, b touch) int { return cmp.Compare(a.start, b.start) })
 	f.nextPulse()
 	if glitches && c.pulser != nil {
 		f.runts = c.pulser.glitches.read()
