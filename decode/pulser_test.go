@@ -2,6 +2,7 @@ package decode
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -148,16 +149,17 @@ func TestPulsesOfAnything(t *testing.T) {
 	})
 }
 
-// A train gives back what was put in, over the borders of its chunks and for
-// times of 11 days.
+// A train gives back what was put in, over the borders of its chunks; widths of
+// more than 6.7 days to 16 ps.
 func TestTrain(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var tr train
-		var want []entry
 		at := Time(rapid.Int64Range(-1e18, 1e18).Draw(t, "start"))
+		var want []entry
 		for range rapid.IntRange(0, 300).Draw(t, "entries") {
 			at += Time(rapid.Int64Range(0, 1<<rapid.IntRange(1, 55).Draw(t, "bits")).Draw(t, "interval"))
-			e := entry{at, Time(rapid.Int64Range(0, 1e18).Draw(t, "width")), mark(rapid.IntRange(0, 15).Draw(t, "marks"))}
+			width := Time(rapid.Int64Range(0, 1<<rapid.IntRange(1, 59).Draw(t, "bits")-1).Draw(t, "width"))
+			e := entry{at, width, mark(rapid.IntRange(0, 15).Draw(t, "marks"))}
 			want = append(want, e)
 			tr.add(e)
 		}
@@ -165,13 +167,23 @@ func TestTrain(t *testing.T) {
 	})
 	var tr train
 	var want []entry
-	for i := range Time(100_000) {
+	for i := range Time(20_000) {
 		e := entry{i * 20 * Millisecond, 1500*Microsecond + i%7, mark(i % 16)}
 		want = append(want, e)
 		tr.add(e)
 	}
 	assert.Greater(t, len(tr.chunks), 3)
 	require.Equal(t, want, all(&tr))
+	for _, c := range []struct{ width, kept Time }{
+		{1<<59 - 1, 1<<59 - 1},
+		{1 << 59, 1 << 59},
+		{1<<59 + 31, 1<<59 + 16},
+		{math.MaxInt64, math.MaxInt64 - 15},
+	} {
+		got := pack(entry{math.MinInt64, c.width, stuck | afterBlind})
+		assert.Equal(t, entry{math.MinInt64, c.kept, stuck | afterBlind}, got.entry())
+		assert.False(t, got.accepted())
+	}
 }
 
 func all(tr *train) []entry {
@@ -181,19 +193,6 @@ func all(tr *train) []entry {
 		out = append(out, e)
 	}
 	return out
-}
-
-// How many bytes a steady train takes for a pulse.
-func BenchmarkTrain(b *testing.B) {
-	var tr train
-	for i := range Time(b.N) {
-		tr.add(entry{i*20*Millisecond + i*i%997*Nanosecond, 1500*Microsecond + i*i%499*Nanosecond, 0})
-	}
-	bytes := 0
-	for _, c := range tr.chunks {
-		bytes += len(c)
-	}
-	b.ReportMetric(float64(bytes)/float64(b.N), "bytes/pulse")
 }
 
 // Which level is the pulse: of two that may be, the one that comes the more

@@ -1,7 +1,5 @@
 package decode
 
-import "encoding/binary"
-
 // marks of an entry in a train.
 type mark uint8
 
@@ -20,72 +18,68 @@ type entry struct {
 
 func (e entry) accepted() bool { return e.marks&(stuck|cut) == 0 }
 
-const chunkSize = 64 << 10
-
-// train stores entries in order of start. Interval and width are kept as their
-// change from the entry before, in as few bytes as that takes: a steady train
-// needs 3 to 8 bytes a pulse, which is what bounds the memory of a long capture.
-type train struct {
-	n      int64
-	chunks [][]byte
-	last   coder
+// packed is an entry in 16 bytes. Below the width lie its marks. A width of
+// 2^59 ps (6.7 days) or more is kept in units of 16 ps, which is finer than the
+// float64 that any figure of it is given as.
+type packed struct {
+	start Time
+	rest  uint64 // width << 5 | coarse | marks
 }
 
-// coder is the state that writing and reading share.
-type coder struct{ start, interval, width Time }
+const (
+	coarse      = 1 << 4
+	finest      = 1 << 59 // widths from here on are coarse
+	chunkPulses = 4096    // 64 KiB
+)
 
-func zigzag(v Time) uint64   { return uint64(v<<1) ^ uint64(v>>63) }
-func unzigzag(u uint64) Time { return Time(u>>1) ^ -Time(u&1) }
+func pack(e entry) packed {
+	if e.width >= finest {
+		return packed{e.start, uint64(e.width)>>4<<5 | coarse | uint64(e.marks)}
+	}
+	return packed{e.start, uint64(e.width)<<5 | uint64(e.marks)}
+}
+
+func (p packed) width() Time    { return Time(p.rest >> 5 << (p.rest & coarse >> 2)) }
+func (p packed) marks() mark    { return mark(p.rest & (coarse - 1)) }
+func (p packed) entry() entry   { return entry{p.start, p.width(), p.marks()} }
+func (p packed) accepted() bool { return p.marks()&(stuck|cut) == 0 }
+
+// train stores entries in order of start, in chunks that are full but for the
+// last. The first grows as it fills, since most trains of a short capture are
+// small; n entries are in all of them.
+type train struct {
+	n      int64
+	chunks [][]packed
+}
 
 func (t *train) add(e entry) {
-	interval := e.start - t.last.start
-	var b [2*binary.MaxVarintLen64 + 1]byte
-	head := zigzag(interval-t.last.interval) << 1
-	if e.marks != 0 {
-		head |= 1
-	}
-	n := binary.PutUvarint(b[:], head)
-	n += binary.PutUvarint(b[n:], zigzag(e.width-t.last.width))
-	if e.marks != 0 {
-		b[n] = byte(e.marks)
-		n++
-	}
-	if k := len(t.chunks) - 1; k < 0 || len(t.chunks[k])+n > chunkSize {
-		t.chunks = append(t.chunks, nil)
-	}
 	k := len(t.chunks) - 1
-	if k > 0 && t.chunks[k] == nil {
-		t.chunks[k] = make([]byte, 0, chunkSize)
+	if k < 0 || len(t.chunks[k]) == chunkPulses {
+		t.chunks = append(t.chunks, nil)
+		if k++; k > 0 {
+			t.chunks[k] = make([]packed, 0, chunkPulses)
+		}
 	}
-	t.chunks[k] = append(t.chunks[k], b[:n]...)
-	t.last = coder{e.start, interval, e.width}
+	t.chunks[k] = append(t.chunks[k], pack(e))
 	t.n++
 }
 
 // reader walks a train.
 type reader struct {
-	chunks [][]byte
-	rest   []byte
-	last   coder
+	chunks [][]packed
+	rest   []packed
 }
 
 func (t *train) read() reader { return reader{chunks: t.chunks} }
 
 func (r *reader) next() (entry, bool) {
-	for len(r.rest) == 0 {
+	if len(r.rest) == 0 {
 		if len(r.chunks) == 0 {
 			return entry{}, false
 		}
 		r.rest, r.chunks = r.chunks[0], r.chunks[1:]
 	}
-	head, n := binary.Uvarint(r.rest)
-	change, k := binary.Uvarint(r.rest[n:])
-	r.rest = r.rest[n+k:]
-	var m mark
-	if head&1 != 0 {
-		m, r.rest = mark(r.rest[0]), r.rest[1:]
-	}
-	interval := r.last.interval + unzigzag(head>>1)
-	r.last = coder{r.last.start + interval, interval, r.last.width + unzigzag(change)}
-	return entry{r.last.start, r.last.width, m}, true
+	e := r.rest[0].entry()
+	r.rest = r.rest[1:]
+	return e, true
 }
