@@ -1,7 +1,6 @@
 package decode
 
 import (
-	"fmt"
 	"math"
 	"runtime"
 	"sync"
@@ -123,19 +122,19 @@ func (c *channel) follow(odd float64) *frames {
 }
 
 // limitations says what this capture cannot tell.
-func (a *Analysis) limitations() []string {
-	var out []string
+func (a *Analysis) limitations() []Remark {
+	var out []Remark
 	servos := a.servos()
 	if o := a.Origin; o.ChangesOnly && !o.EndStated && len(servos) > 0 {
-		out = append(out, "the capture lists changes only and ends at its last one: a loss on all channels at its end cannot be seen")
+		out = append(out, Remarkf(EndUnseen, "", "the capture lists changes only and ends at its last one: a loss on all channels at its end cannot be seen"))
 	}
 	for _, c := range servos {
 		if stated := c.Stated.LossAfter; stated > 0 && stated < c.frames.lossAfter {
-			out = append(out, fmt.Sprintf("%s: a loss time of %s s is hardly longer than its frames of %s s; %s s is used", c.Name,
+			out = append(out, Remarkf(LossTimeShort, c.Name, "%s: a loss time of %s s is hardly longer than its frames of %s s; %s s is used", c.Name,
 				stated.Seconds(3), c.frames.rhythm.period.Seconds(3), c.frames.lossAfter.Seconds(3)))
 		}
 		if c.narrow && c.frames.rhythm.period < shortestPeriod {
-			out = append(out, fmt.Sprintf("%s: narrow servo pulses at %.0f Hz cannot be told from a motor drive at that rate", c.Name, float64(Second)/float64(c.frames.rhythm.period)))
+			out = append(out, Remarkf(MotorOrServo, c.Name, "%s: narrow servo pulses at %.0f Hz cannot be told from a motor drive at that rate", c.Name, float64(Second)/float64(c.frames.rhythm.period)))
 		}
 	}
 	return out

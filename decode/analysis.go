@@ -138,7 +138,7 @@ type Analysis struct {
 	Start, End Time
 	Resolution float64 // microseconds; NaN where unknown
 	Origin     Origin
-	Notes      []string
+	Notes      []Remark // warnings of the source first
 	Channels   []*ChannelAnalysis
 
 	holds []Hold

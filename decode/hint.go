@@ -11,7 +11,7 @@ const hintLengths = 64
 
 // unitHints looks for channels whose marks would be servo pulses if the time
 // unit were another, where nothing else in the capture is one.
-func (r *Recording) unitHints(a *Analysis) []string {
+func (r *Recording) unitHints(a *Analysis) []Remark {
 	for _, ca := range a.Channels {
 		if ca.Signal == Servo || ca.Signal == PulsePosition {
 			return nil
@@ -36,7 +36,7 @@ func (r *Recording) unitHints(a *Analysis) []string {
 	if first == "" {
 		return nil
 	}
-	return []string{list(names) + ": " + first}
+	return []Remark{Remarkf(UnitDoubtful, "", "%s: %s", list(names), first)}
 }
 
 // rescaled returns what a mark would be in the unit that makes it a pulse.

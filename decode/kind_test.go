@@ -295,7 +295,8 @@ func TestStreamWithAMarkerMissing(t *testing.T) {
 // A narrow servo may be a motor drive: that is said.
 func TestNarrowIsDoubted(t *testing.T) {
 	a, j := decoded(t, newTape(t, "L3000 2000*(H760 L1025.714)"))
-	assert.Contains(t, strings.Join(a.Notes, "\n"), "560 Hz cannot be told from a motor drive")
+	assert.True(t, noted(a, MotorOrServo, a.Channels[0].Name))
+	assert.Contains(t, a.Notes[len(a.Notes)-1].Text, "560 Hz cannot be told from a motor drive")
 	assert.Equal(t, Passed, j.Outcome, "%v", j.Findings)
 	a, _ = decoded(t, newTape(t, "L3000 200*(H1500 L18500)"))
 	assert.Empty(t, a.Notes)
@@ -304,9 +305,10 @@ func TestNarrowIsDoubted(t *testing.T) {
 // Marks that would be servo pulses in another time unit.
 func TestUnitHint(t *testing.T) {
 	a, _ := decoded(t, newTape(t, "L3 100*(H1.5 L18.5)"))
-	assert.Contains(t, strings.Join(a.Notes, "\n"), "a thousand times larger")
+	assert.True(t, noted(a, UnitDoubtful, ""))
+	assert.Contains(t, strings.Join(Texts(a.Notes), "\n"), "a thousand times larger")
 	a, _ = decoded(t, newTape(t, "L3000000 60*(H1500000 L18500000)"))
-	assert.Contains(t, strings.Join(a.Notes, "\n"), "a thousand times smaller")
+	assert.Contains(t, strings.Join(Texts(a.Notes), "\n"), "a thousand times smaller")
 }
 
 // A stream that pauses between two frames: the frame before the pause is whole,

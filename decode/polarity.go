@@ -1,7 +1,6 @@
 package decode
 
 import (
-	"fmt"
 	"math"
 
 	"golang.org/x/exp/slices"
@@ -41,7 +40,7 @@ func (r *Recording) polarities(a *Analysis) []choice {
 			chosen[i] = choice{w.byCustom(), true}
 		}
 		if w.mostly() == Servo && chosen[i].doubt {
-			a.Notes = append(a.Notes, fmt.Sprintf("%s: both levels could be the pulse; %s is taken as active; option active says otherwise", w.name, chosen[i].active))
+			a.Notes = append(a.Notes, Remarkf(EitherLevel, w.name, "%s: both levels could be the pulse; %s is taken as active; option active says otherwise", w.name, chosen[i].active))
 		}
 	}
 	return chosen

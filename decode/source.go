@@ -171,11 +171,11 @@ type Origin struct {
 	Uneven Uneven
 	// Text is the first stamp as written where times are kept relative to it.
 	Text string
-	// Warnings are whole sentences on what is missing of the file, or lies behind
-	// its end: whoever uses the figures has to know.
-	Warnings []string
-	// Notes are whole sentences on what the reader assumed or left out.
-	Notes []string
+	// Warnings are on what is missing of the file, or lies behind its end:
+	// whoever uses the figures has to know.
+	Warnings []Remark
+	// Notes are on what the reader assumed or left out.
+	Notes []Remark
 }
 
 // Uneven counts samples whose stamp repeats or is off the usual step.

@@ -68,10 +68,10 @@ func (s *markers) read(t *train) *Summary {
 }
 
 // notes says what was assumed about the slots, and how their number changed.
-func (s *markers) notes(name string) []string {
-	var out []string
+func (s *markers) notes(name string) []Remark {
+	var out []Remark
 	if slices.ContainsFunc(s.stretches, func(x slotting) bool { return x.ambiguous }) {
-		out = append(out, name+": which spacing is the sync is ambiguous; the slots may be numbered from another one")
+		out = append(out, Remarkf(SyncAmbiguous, name, "%s: which spacing is the sync is ambiguous; the slots may be numbered from another one", name))
 	}
 	var words []string
 	for i, x := range s.stretches {
@@ -82,7 +82,7 @@ func (s *markers) notes(name string) []string {
 		}
 	}
 	if len(words) > 1 {
-		out = append(out, name+": "+words[0]+" "+strings.Join(words[1:], " "))
+		out = append(out, Remarkf(SlotsChanged, name, "%s: %s", name, strings.Join(words, " ")))
 	}
 	return out
 }

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"golang.org/x/exp/slices"
 )
 
 // tape is a capture in memory: for each channel its levels one after another.
@@ -193,4 +194,9 @@ func pulsesOf(starts, widths []Time) []change {
 		out = append(out, change{s, High}, change{s + widths[i], Low})
 	}
 	return out
+}
+
+// noted reports whether an analysis has a remark of a kind on a channel.
+func noted(a *Analysis, kind RemarkKind, channel string) bool {
+	return slices.ContainsFunc(a.Notes, func(n Remark) bool { return n.Kind == kind && n.Channel == channel })
 }

@@ -13,7 +13,7 @@ import (
 	"widthwise/decode/calibrate"
 )
 
-// WriteTOML writes the constants as a file that --constants reads.
+// WriteTOML writes the constants as a file that option constants reads.
 func (c *CalibrateCapture) WriteTOML(w io.Writer) error {
 	b := &strings.Builder{}
 	fmt.Fprintf(b, "# Constants measured on %s, in microseconds.\n", comment(c.File))
@@ -85,7 +85,7 @@ func (c *CalibrateCapture) WriteHeader(w io.Writer) error {
 	for _, ch := range c.Channels {
 		name := macro(ch.Name)
 		if other, ok := taken[name]; ok {
-			return fmt.Errorf("%s and %s: both would be %s in C; --channel chooses one of them", Printable(other), Printable(ch.Name), name)
+			return fmt.Errorf("%s and %s: both would be %s in C; option channel chooses one of them", Printable(other), Printable(ch.Name), name)
 		}
 		taken[name] = ch.Name
 		fmt.Fprintf(b, "\n/* %s */\n", comment(ch.Shown()))

@@ -86,3 +86,18 @@ func NewCompare(before, after Side, c *compare.Comparison) *Compare {
 	}
 	return out
 }
+
+// Reword passes every sentence through a function, see [Capture.Reword].
+func (c *Compare) Reword(spell func(string) string) {
+	c.Before.Reword(spell)
+	c.After.Reword(spell)
+	for _, p := range c.Pairs {
+		for i := range p.Figures {
+			p.Figures[i].Message = spell(p.Figures[i].Message)
+		}
+	}
+	for i := range c.Advice {
+		c.Advice[i].Message = spell(c.Advice[i].Message)
+		reword(c.Advice[i].Because, spell)
+	}
+}

@@ -86,16 +86,22 @@ func NewInspection(h *formats.Header, a *decode.Analysis, stated bool, labels ma
 	return out
 }
 
+// Reword passes every sentence through a function, see [Capture.Reword].
+func (i *Inspection) Reword(spell func(string) string) {
+	i.Facts.Reword(spell)
+	i.TimeStep.How = spell(i.TimeStep.How)
+}
+
 // stepFound says how the time step was found.
 func stepFound(a *decode.Analysis, stated bool) string {
 	o := a.Origin
 	switch {
 	case stated:
-		return "stated by --rate"
+		return "stated by option rate"
 	case o.Step > 0 && !o.ChangesOnly:
 		return fmt.Sprintf("evenly sampled: last stamp less first over %s", Count(max(o.Rows-1, 1), "step"))
 	case !(a.Resolution > 0):
-		return "not known from so few changes; --rate states it"
+		return "not known from so few changes; option rate states it"
 	case o.Unit > 0 && a.Resolution*float64(decode.Microsecond) <= float64(max(o.Unit, o.UnitAtEnd))*1.001:
 		return "changes only: the unit the stamps are written in"
 	}

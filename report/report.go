@@ -244,12 +244,8 @@ func NewCapture(h *formats.Header, a *decode.Analysis, j *decode.Judgement, even
 // Reword passes every sentence of the capture through a function, such as one
 // that spells options as a command line does.
 func (c *Capture) Reword(spell func(string) string) {
-	each := func(sentences []string) {
-		for i := range sentences {
-			sentences[i] = spell(sentences[i])
-		}
-	}
-	each(c.Notes)
+	each := func(sentences []string) { reword(sentences, spell) }
+	c.Facts.Reword(spell)
 	each(c.Unseen)
 	for i := range c.Findings {
 		c.Findings[i].Message = spell(c.Findings[i].Message)
@@ -269,6 +265,15 @@ func (c *Capture) Reword(spell func(string) string) {
 	}
 }
 
+// Reword passes every sentence through a function, see [Capture.Reword].
+func (f *Facts) Reword(spell func(string) string) { reword(f.Notes, spell) }
+
+func reword(sentences []string, spell func(string) string) {
+	for i := range sentences {
+		sentences[i] = spell(sentences[i])
+	}
+}
+
 func newFacts(h *formats.Header, a *decode.Analysis) Facts {
 	f := Facts{
 		File: h.File, Format: h.Format, Compression: h.Compression,
@@ -276,7 +281,7 @@ func newFacts(h *formats.Header, a *decode.Analysis) Facts {
 		Start: Seconds(a.Start), End: Seconds(a.End), Duration: Seconds(a.End - a.Start),
 		Resolution: Number(a.Resolution), Notes: []string{},
 	}
-	for _, note := range append(slices.Clone(a.Notes), a.Origin.Notes...) {
+	for _, note := range decode.Texts(a.Notes) {
 		if !slices.Contains(f.Notes, note) {
 			f.Notes = append(f.Notes, note)
 		}

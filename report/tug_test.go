@@ -48,8 +48,8 @@ func tug() (*formats.Header, *decode.Analysis, *decode.Judgement) {
 	motor := &decode.ChannelAnalysis{Name: "pump", Signal: decode.Duty, Active: decode.High, RateHz: 490.2, DutyLow: 0.1, DutyHigh: 0.75, BitTime: nan}
 	a := &decode.Analysis{
 		Start: 0, End: ms(61200), Resolution: 0.1,
-		Origin:   decode.Origin{End: ms(61200), Step: 1e5, Unit: us(0.1), Rows: 612_000_001, EndStated: true, Text: "2026-05-01 10:00:00", Notes: []string{"the capture's clock is not known: 50 ppm of it are 1 us in 20 ms"}},
-		Notes:    []string{"the capture's clock is not known: 50 ppm of it are 1 us in 20 ms", "cut off in row 612000002"},
+		Origin:   decode.Origin{End: ms(61200), Step: 1e5, Unit: us(0.1), Rows: 612_000_001, EndStated: true, Text: "2026-05-01 10:00:00", Notes: []decode.Remark{{Text: "the capture's clock is not known: 50 ppm of it are 1 us in 20 ms"}}},
+		Notes:    []decode.Remark{{Text: "the capture's clock is not known: 50 ppm of it are 1 us in 20 ms"}, {Kind: decode.CutOff, Text: "cut off in row 612000002"}},
 		Channels: []*decode.ChannelAnalysis{throttle, &rudder, &winch, dead, motor},
 	}
 	j := &decode.Judgement{

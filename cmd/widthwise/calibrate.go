@@ -178,41 +178,41 @@ func (a *app) calibrate(ctx context.Context, o *calibrateOptions, args []string)
 		return err
 	}
 	document := report.NewCalibrate()
-	for c, err := range all.each(ctx) {
-		var told *report.CalibrateCapture
-		if err == nil {
-			if told, err = a.constantsOf(o, c, given); err != nil {
-				a.complain(placed(c.name, err))
-			}
-		}
-		if err != nil {
-			document.Unreadable(c.name, oneLine(wording(err)))
-			continue
-		}
-		document.Add(told)
-		switch {
-		case o.toml:
-			err = told.WriteTOML(a.out)
-		case o.header:
-			err = buffered(a.out, told.WriteHeader)
-		}
+	var found []*report.CalibrateCapture
+	err = all.ask(ctx, document.Unreadable, func(c *capture) error {
+		told, err := a.constantsOf(o, c, given)
 		if err != nil {
 			return err
 		}
-	}
-	if err := ctx.Err(); err != nil {
+		told.Reword(dashed)
+		document.Add(told)
+		found = append(found, told)
+		return nil
+	})
+	if err != nil {
 		return err
 	}
 	switch {
-	case o.json:
-		return report.WriteJSON(a.out, document)
-	case o.toml, o.header, o.quiet, o.commands == "-":
+	case o.toml || o.header:
+		return o.writeConstants(a.out, found)
+	case o.commands == "-" && !o.json:
 		return nil
 	}
-	p := text.NewSheet(a.style(o.color))
-	text.Calibrate(p, document)
-	_, err = p.WriteTo(a.out)
-	return err
+	return show(a, o.options, o.json, document, nil, text.Calibrate)
+}
+
+// writeConstants writes the file that was asked for.
+func (o *calibrateOptions) writeConstants(w io.Writer, found []*report.CalibrateCapture) error {
+	for _, told := range found {
+		write := told.WriteTOML
+		if o.header {
+			write = told.WriteHeader
+		}
+		if err := buffered(w, write); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // replayed is a channel with the constants and the mapping it is replayed by.

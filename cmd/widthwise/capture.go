@@ -11,8 +11,10 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/diagnose"
 	"widthwise/decode/failsafe"
 	"widthwise/formats"
+	"widthwise/report"
 )
 
 // capture is one capture read to its end and judged.
@@ -79,6 +81,13 @@ func (a *app) read(ctx context.Context, name string, o *options, r *rules, open 
 	c.limits = own.limits()
 	c.judgement = c.analysis.Judge(c.limits)
 	return c, nil
+}
+
+// report gathers what is to be told of the capture.
+func (c *capture) report() *report.Capture {
+	told := report.NewCapture(c.header, c.analysis, c.judgement, diagnose.Explain(c.analysis, c.judgement), c.labels)
+	told.Reword(dashed)
+	return told
 }
 
 // watched is the source to decode, and the edges of the channel that marks a

@@ -8,7 +8,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"widthwise/decode"
-	"widthwise/decode/diagnose"
 	"widthwise/report"
 	"widthwise/report/text"
 )
@@ -73,8 +72,7 @@ func (a *app) check(ctx context.Context, o *checkOptions, all *batch) error {
 			told = report.Unreadable(c.name, oneLine(bareReason(c.name, err)))
 		} else {
 			a.ended(exitOf(c.judgement.Outcome))
-			told = report.NewCapture(c.header, c.analysis, c.judgement, diagnose.Explain(c.analysis, c.judgement), c.labels)
-			told.Reword(dashed)
+			told = c.report()
 			if err := o.add(told, c); err != nil {
 				return err
 			}

@@ -98,17 +98,9 @@ func (a *app) compare(ctx context.Context, o *compareOptions, before, after stri
 		return usageError("--match: %v; inspect lists them", err)
 	}
 	told := report.NewCompare(report.Side{Header: captures[0].header, Analysis: captures[0].analysis}, report.Side{Header: captures[1].header, Analysis: captures[1].analysis}, found)
+	told.Reword(dashed)
 	a.ended(exitOf(decode.Outcome(told.Verdict)))
-	switch {
-	case o.json:
-		return report.WriteJSON(a.out, told)
-	case o.quiet:
-		return text.CompareQuiet(a.out, told)
-	}
-	p := text.NewSheet(a.style(o.color))
-	text.Compare(p, told)
-	_, err = p.WriteTo(a.out)
-	return err
+	return show(a, o.options, o.json, told, text.CompareQuiet, text.Compare)
 }
 
 // ownName is the name a channel has in a capture, whatever it is called by.

@@ -86,7 +86,7 @@ func (a *app) convert(ctx context.Context, o convertOptions, in, out string) err
 	if err != nil {
 		return err
 	}
-	a.warnings(in, reader.Origin().Warnings)
+	a.warnings(in, decode.Texts(reader.Origin().Warnings))
 	if made == nil {
 		return nil
 	}

@@ -152,33 +152,20 @@ func (a *app) failsafe(ctx context.Context, o *failsafeOptions, args []string) e
 		return err
 	}
 	document := report.NewFailsafe()
-	for c, err := range all.each(ctx) {
-		if err != nil {
-			document.Unreadable(c.name, oneLine(wording(err)))
-			continue
-		}
+	err = all.ask(ctx, document.Unreadable, func(c *capture) error {
 		told, err := o.examine(c)
 		if err != nil {
-			a.complain(placed(c.name, err))
-			document.Unreadable(c.name, oneLine(wording(err)))
-			continue
+			return err
 		}
+		told.Reword(dashed)
 		a.ended(exitOf(decode.Outcome(told.Verdict)))
 		document.Add(told)
-	}
-	if err := ctx.Err(); err != nil {
+		return nil
+	})
+	if err != nil {
 		return err
 	}
-	switch {
-	case o.json:
-		return report.WriteJSON(a.out, document)
-	case o.quiet:
-		return text.FailsafeQuiet(a.out, document)
-	}
-	p := text.NewSheet(a.style(o.color))
-	text.Failsafe(p, document)
-	_, err = p.WriteTo(a.out)
-	return err
+	return show(a, o.options, o.json, document, text.FailsafeQuiet, text.Failsafe)
 }
 
 // examine puts the question to one capture.
@@ -200,12 +187,12 @@ func (o *failsafeOptions) examine(c *capture) (*report.FailsafeCapture, error) {
 		}
 	}
 	var judged []*decode.ChannelAnalysis
-	var notes []string
+	var notes []decode.Remark
 	for i, ch := range c.analysis.Channels {
 		switch {
 		case ch.Name == c.marked, !c.judgement.Channels[i].Judged && q.Safe[ch.Name] == nil: // whoever says what is safe asks for it
 		case ch.Signal == decode.PulsePosition:
-			notes = append(notes, fmt.Sprintf("%s: a pulse-position stream, which is not followed here; clip on the receiver's outputs", ch.Name))
+			notes = append(notes, decode.Remarkf(failsafe.NotFollowed, ch.Name, "%s: a pulse-position stream, which is not followed here; clip on the receiver's outputs", ch.Name))
 		default:
 			judged = append(judged, ch)
 		}

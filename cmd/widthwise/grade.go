@@ -15,8 +15,8 @@ import (
 	"github.com/spf13/pflag"
 	"golang.org/x/exp/slices"
 
+	"widthwise/decode"
 	"widthwise/decode/alike"
-	"widthwise/decode/diagnose"
 	"widthwise/report"
 	"widthwise/report/grade"
 )
@@ -251,12 +251,12 @@ func (a *app) gradeOne(ctx context.Context, l *lesson, o *gradeOptions, f found)
 		g.Err = oneLine(wording(err))
 		return g, nil
 	}
-	told := report.NewCapture(c.header, c.analysis, c.judgement, diagnose.Explain(c.analysis, c.judgement), c.labels)
+	told := c.report()
 	g.Results = l.rubric.Grade(&grade.HandIn{Report: told, Analysis: c.analysis, Answers: answers,
 		MinFrames: func(channel string) int64 { return c.limits.For(channel).MinFrames }})
 	g.Recording = alike.Keep(c.analysis)
 	o.page.add(f.path, told, c)
-	return g, c.analysis.Origin.Warnings
+	return g, decode.Texts(c.analysis.Origin.Warnings)
 }
 
 // sum tells files of equal bytes.

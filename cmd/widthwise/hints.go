@@ -9,7 +9,7 @@ import (
 
 // warnings are what is missing of the file, and flags that did nothing to it.
 func (c *capture) warnings(o *options) []string {
-	out := slices.Clone(c.analysis.Origin.Warnings)
+	out := decode.Texts(c.analysis.Origin.Warnings)
 	if o.read.Rate.Num != 0 && !c.rateUsed() {
 		out = append(out, "--rate did nothing: the file has times of its own; without the flag they say the same")
 	}

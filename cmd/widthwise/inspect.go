@@ -40,6 +40,7 @@ func (a *app) inspect(ctx context.Context, o checkOptions, names []string) error
 			continue
 		}
 		told := report.NewInspection(c.header, c.analysis, c.rateStated && c.rateUsed(), c.labels)
+		told.Reword(dashed)
 		document.Captures = append(document.Captures, told)
 		if o.json || o.quiet {
 			continue

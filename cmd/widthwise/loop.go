@@ -2,9 +2,13 @@ package main
 
 import (
 	"context"
+	"io"
 	"iter"
 	"runtime"
 	"strings"
+
+	"widthwise/report"
+	"widthwise/report/text"
 
 	"golang.org/x/exp/slices"
 )
@@ -87,6 +91,39 @@ func (b *batch) each(ctx context.Context) iter.Seq2[*capture, error] {
 			r.free()
 		}
 	}
+}
+
+// ask puts a command's question to each capture and tells of it those that
+// cannot be read, or to which the question does not apply.
+func (b *batch) ask(ctx context.Context, unreadable func(file, problem string), question func(*capture) error) error {
+	for c, err := range b.each(ctx) {
+		if err == nil {
+			if err = question(c); err != nil {
+				b.app.complain(placed(c.name, err))
+			}
+		}
+		if err != nil {
+			unreadable(c.name, oneLine(wording(err)))
+		}
+	}
+	return ctx.Err()
+}
+
+// show prints what a command found: as JSON, in a few words where nothing but
+// these are wanted, else in full.
+func show[D any](a *app, o *options, asJSON bool, found D, quiet func(io.Writer, D) error, inFull func(*text.Sheet, D)) error {
+	switch {
+	case asJSON:
+		return report.WriteJSON(a.out, found)
+	case o.quiet && quiet == nil:
+		return nil
+	case o.quiet:
+		return quiet(a.out, found)
+	}
+	p := text.NewSheet(a.style(o.color))
+	inFull(p, found)
+	_, err := p.WriteTo(a.out)
+	return err
 }
 
 // reading is a capture that is being read.

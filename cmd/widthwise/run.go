@@ -82,12 +82,12 @@ func closedPipe(err error) bool {
 	return errors.Is(err, syscall.EPIPE) || errors.Is(err, windowsNoData) || errors.Is(err, io.ErrClosedPipe)
 }
 
-// wording is an error in our own words.
+// wording is an error in our own words, options as flags.
 func wording(err error) string {
 	if errors.Is(err, context.Canceled) {
 		return "interrupted"
 	}
-	return err.Error()
+	return dashed(err.Error())
 }
 
 // oneLine keeps a message on one line and free of what could steer a terminal,

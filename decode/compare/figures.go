@@ -157,7 +157,7 @@ func direction(a, b *measured, _ Settings) *Figure {
 		return f.lacking(a, b, [2]bool{wa != places.Unseen, wb != places.Unseen}, "a capture in which the stick travels")
 	}
 	if !f.Judged {
-		f.Message = "told from which way the width went first; --first up|down judges it"
+		f.Message = "told from which way the width went first; option first up|down judges it"
 		return f.words(way(wa), way(wb))
 	}
 	return f.words(turned(wa, a.first()), turned(wb, b.first()))

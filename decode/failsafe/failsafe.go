@@ -56,13 +56,23 @@ const (
 	Drifts Outcome = "drifts"
 )
 
+// Kinds of remark on a trial.
+const (
+	MarkStill     decode.RemarkKind = "mark-still"      // the channel that marks the switch never changes
+	MarkBusy      decode.RemarkKind = "mark-busy"       // it changes more often than off and on
+	OffInferred   decode.RemarkKind = "off-inferred"    // nobody states when the transmitter was switched off
+	RunDownUnseen decode.RemarkKind = "run-down-unseen" // how long the machine runs on
+	PresetAtLow   decode.RemarkKind = "preset-at-low"   // a preset that looks like a stick at low
+	NotFollowed   decode.RemarkKind = "not-followed"    // a channel of a kind that no trial follows
+)
+
 // Answer is what a capture shows of a trial.
 type Answer struct {
 	Off, On         *decode.Time
 	OffFrom, OnFrom From
 	Verdict         decode.Outcome
 	Channels        []Channel
-	Notes           []string
+	Notes           []decode.Remark
 }
 
 // Channel is what one channel does. Widths are in microseconds, NaN where there
@@ -114,11 +124,11 @@ func (o *Answer) times(a *decode.Analysis, lines []*line, q Question) {
 	case len(marks) > 0:
 		o.Off, o.OffFrom = &marks[0], Mark
 	case q.Marked:
-		o.note("the mark never changes its level: no switch-off is marked")
+		o.note(MarkStill, "", "the mark never changes its level: no switch-off is marked")
 	default:
 		if t, ok := infer(lines); ok {
 			o.Off, o.OffFrom = &t, Inferred
-			o.note("the switch-off is inferred from channels that change together: it can fail a channel and never pass it; --off-at or --off-mark states it")
+			o.note(OffInferred, "", "the switch-off is inferred from channels that change together: it can fail a channel and never pass it; option off-at or option off-mark states it")
 		}
 	}
 	switch {
@@ -129,16 +139,18 @@ func (o *Answer) times(a *decode.Analysis, lines []*line, q Question) {
 		o.On, o.OnFrom = &marks[1], Mark
 	}
 	if len(marks) > 2 {
-		o.note("the mark changes more than twice; what comes after its second change is taken for switched on")
+		o.note(MarkBusy, "", "the mark changes more than twice; what comes after its second change is taken for switched on")
 	}
 }
 
-func (o *Answer) note(text string) { o.Notes = append(o.Notes, text) }
+func (o *Answer) note(kind decode.RemarkKind, channel, format string, args ...any) {
+	o.Notes = append(o.Notes, decode.Remarkf(kind, channel, format, args...))
+}
 
 // conclude takes the channels together: a failure fails all, then one undecided
 // leaves all undecided.
 func (o *Answer) conclude(q Question) {
-	o.note("how long the machine takes to come to rest is not measured here: time it with the machine restrained")
+	o.note(RunDownUnseen, "", "how long the machine takes to come to rest is not measured here: time it with the machine restrained")
 	has := func(v decode.Outcome) bool {
 		return slices.ContainsFunc(o.Channels, func(c Channel) bool { return c.Verdict == v })
 	}

@@ -37,7 +37,7 @@ func (l *line) answer(a *decode.Analysis, o *Answer, q Question) Channel {
 	c := Channel{ChannelAnalysis: l.ChannelAnalysis, Verdict: decode.Undecided, Before: none, Final: none, Excursion: [2]float64{none, none}}
 	c.Safe = l.known(q)
 	if o.Off == nil {
-		c.Reason = "no switch-off is known; --off-at T or --off-mark CHANNEL says when"
+		c.Reason = "no switch-off is known; option off-at T or option off-mark CHANNEL says when"
 		return c
 	}
 	t := &trial{line: l, off: *o.Off, end: a.End, onFrom: o.OnFrom, within: q.Within, before: none, final: none, safe: c.Safe}
@@ -53,13 +53,13 @@ func (l *line) answer(a *decode.Analysis, o *Answer, q Question) Channel {
 	}
 	c.Verdict, c.Reason = t.judge()
 	if c.Verdict == decode.Passed && o.OffFrom == Inferred {
-		c.Verdict, c.Reason = decode.Undecided, "as it should be, but the time of the switch-off is inferred; --off-at T or --off-mark CHANNEL states it"
+		c.Verdict, c.Reason = decode.Undecided, "as it should be, but the time of the switch-off is inferred; option off-at T or option off-mark CHANNEL states it"
 	}
 	if o.On != nil {
 		c.Return = t.back(*o.On, a.End)
 	}
 	if low, ok := l.lowest(t.off); ok && t.outcome == Preset && math.Abs(t.final-low) < leastNear && low < lowThrottle {
-		o.note(fmt.Sprintf("%s: its preset of %.1f us is less than 10 us from the low end of its stick, so firmware cannot tell a lost link from a stick at low", l.Name, t.final))
+		o.note(PresetAtLow, l.Name, "%s: its preset of %.1f us is less than 10 us from the low end of its stick, so firmware cannot tell a lost link from a stick at low", l.Name, t.final)
 	}
 	return c
 }
@@ -201,10 +201,10 @@ var rules = []rule{
 	{decode.Undecided, (*trial).silentBefore, says("silent before the transmitter was switched off; repeat with the channel alive")},
 	{decode.Undecided, (*trial).unclear, says("the capture ends, or the transmitter is back, too soon to tell; keep it off longer")},
 	{decode.Undecided, func(t *trial) bool { return len(t.safe) == 0 }, func(t *trial) string {
-		return fmt.Sprintf("%s; whether that is safe depends on the machine: --safe %s=1000us, --safe %s=stop or --idle T..T says", t.told(), t.Name, t.Name)
+		return fmt.Sprintf("%s; whether that is safe depends on the machine: option safe %s=1000us, option safe %s=stop or option idle T..T says", t.told(), t.Name, t.Name)
 	}},
-	{decode.Undecided, func(t *trial) bool { return !t.returned && t.movedOn() }, says("it moves like a stick after the switch-off: did the transmitter come back? --on-at T says when")},
-	{decode.Undecided, (*trial).maybeBack, says("it is where it was before the switch-off, or changes late after it: did the transmitter come back? --on-at T says when, or --to T ends before")},
+	{decode.Undecided, func(t *trial) bool { return !t.returned && t.movedOn() }, says("it moves like a stick after the switch-off: did the transmitter come back? option on-at T says when")},
+	{decode.Undecided, (*trial).maybeBack, says("it is where it was before the switch-off, or changes late after it: did the transmitter come back? option on-at T says when, or option to T ends before")},
 	{decode.Undecided, func(t *trial) bool { return t.outcome == Holds && !t.rested }, says("the stick moved when the link went and the width stayed near where it was; repeat with the stick at rest away from the safe state")},
 	{decode.Undecided, func(t *trial) bool { return t.outcome == Holds && t.isSafe() }, says("the stick rested at the safe width when the link went: holding and presetting look the same; repeat with the stick away from it")},
 	{decode.Failed, func(t *trial) bool { return !t.isSafe() }, func(t *trial) string { return t.told() + "; " + t.wanted() }},

@@ -1,7 +1,6 @@
 package analog
 
 import (
-	"fmt"
 	"strconv"
 	"strings"
 
@@ -83,7 +82,7 @@ func (g *Group) Graded() bool {
 const shownNotes = 8
 
 // Notes are the sentences on how the channels were read, those of the first few.
-func (g *Group) Notes() (notes []string) {
+func (g *Group) Notes() (notes []decode.Remark) {
 	told := 0
 	for _, c := range g.Channels {
 		own := c.notes()
@@ -95,27 +94,27 @@ func (g *Group) Notes() (notes []string) {
 		}
 	}
 	if told > shownNotes {
-		notes = append(notes, fmt.Sprintf("%d further analog channels were read likewise.", told-shownNotes))
+		notes = append(notes, decode.Remarkf(decode.LevelsRead, "", "%d further analog channels were read likewise.", told-shownNotes))
 	}
 	return notes
 }
 
-func (c *Channel) notes() (notes []string) {
+func (c *Channel) notes() (notes []decode.Remark) {
 	switch {
 	case c.stage == graded:
-		notes = append(notes, fmt.Sprintf("Channel %s is analog: threshold %s, hysteresis %s; --threshold and --hysteresis state others.",
+		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "Channel %s is analog: threshold %s, hysteresis %s; --threshold and --hysteresis state others.",
 			c.Name, c.reading(c.mid), c.reading(c.upper-c.lower)))
 		if c.outside >= 10 {
-			notes = append(notes, fmt.Sprintf("The levels of channel %s shift at %s s; its threshold was found before that.", c.Name, c.outAt.Seconds(6)))
+			notes = append(notes, decode.Remarkf(decode.LevelsShift, c.Name, "The levels of channel %s shift at %s s; its threshold was found before that.", c.Name, c.outAt.Seconds(6)))
 		}
 	case c.third != "":
-		notes = append(notes, fmt.Sprintf("Channel %s is read as digital, and holds a third value, %s.", c.Name, c.third))
+		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "Channel %s is read as digital, and holds a third value, %s.", c.Name, c.third))
 	case !c.fixed && c.known && c.top > c.low:
-		notes = append(notes, fmt.Sprintf("Channel %s stays between %s and %s: taken as one level, %s; --threshold states another.",
+		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "Channel %s stays between %s and %s: taken as one level, %s; --threshold states another.",
 			c.Name, c.reading(c.low), c.reading(c.top), c.guessed))
 	}
 	if c.fixed && !c.ZeroOne && c.swing <= smallSwing && (c.stage == graded || c.Volts) {
-		notes = append(notes, fmt.Sprintf("Channel %s swings by %s only, less than logic does: is the probe, or its ground, in contact?", c.Name, c.reading(c.swing)))
+		notes = append(notes, decode.Remarkf(decode.SmallSwing, c.Name, "Channel %s swings by %s only, less than logic does: is the probe, or its ground, in contact?", c.Name, c.reading(c.swing)))
 	}
 	return notes
 }

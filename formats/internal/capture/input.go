@@ -15,6 +15,7 @@ import (
 	"golang.org/x/text/encoding/unicode"
 	"golang.org/x/text/transform"
 
+	"widthwise/decode"
 	"widthwise/formats/internal/ahead"
 )
 
@@ -33,13 +34,13 @@ type Input struct {
 	Close       func() error
 	Plain       bool      // no fast paths
 	Ahead       ahead.How // how they read ahead
-	// Warnings are whole sentences on what is missing of the file or was left
-	// out; complete once R is at its end.
-	Warnings []string
+	// Warnings are on what is missing of the file or was left out; complete once
+	// R is at its end.
+	Warnings []decode.Remark
 }
 
-func (in *Input) warn(format string, args ...any) {
-	in.Warnings = append(in.Warnings, fmt.Sprintf(format, args...))
+func (in *Input) warn(kind decode.RemarkKind, format string, args ...any) {
+	in.Warnings = append(in.Warnings, decode.Remarkf(kind, "", format, args...))
 }
 
 // Bare takes the operation and the name off an error of the operating system.
@@ -157,7 +158,7 @@ func (g *gzipMembers) rest() error {
 		g.from.Discard(len(piece))
 		if len(piece) == 0 {
 			if !zeros {
-				g.in.warn("%d bytes behind the gzip data are not part of them and were left out", size)
+				g.in.warn(decode.LeftOver, "%d bytes behind the gzip data are not part of them and were left out", size)
 			}
 			return err
 		}
@@ -178,7 +179,7 @@ func (f *zstdFrames) Read(p []byte) (int, error) {
 	}
 	n, err := f.z.Read(p)
 	if f.ended = errors.Is(err, zstd.ErrMagicMismatch); f.ended {
-		f.in.warn("bytes behind the zstd data are not part of them and were left out")
+		f.in.warn(decode.LeftOver, "bytes behind the zstd data are not part of them and were left out")
 		err = io.EOF
 	}
 	return n, err
@@ -234,7 +235,7 @@ func (p *pairs) Read(to []byte) (int, error) {
 		}
 		p.half = append(p.half[:0], to[whole:n]...)
 		if err == io.EOF && len(p.half) > 0 {
-			p.in.warn("cut off: the file ends inside a character, which was left out")
+			p.in.warn(decode.CutOff, "cut off: the file ends inside a character, which was left out")
 			p.half = p.half[:0]
 		}
 		if whole > 0 || err != nil {

@@ -9,6 +9,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
 	"widthwise/formats/internal/analog"
@@ -26,7 +27,7 @@ func TestWorkedEdge(t *testing.T) {
 	_, edges, origin := readAll(t, r)
 	require.Equal(t, []sourcetest.Change{{At: 0, Level: decode.Low}, {At: 6038462, Level: decode.High}, {At: 18750000, Level: decode.Low}}, edges[0])
 	assert.Equal(t, float64(decode.Microsecond), origin.Step)
-	assert.Equal(t, []string{"Channel volts is analog: threshold 1.65 V, hysteresis 0.33 V; --threshold and --hysteresis state others."}, origin.Notes)
+	assert.Equal(t, []decode.Remark{{Kind: decode.LevelsRead, Channel: "volts", Text: "Channel volts is analog: threshold 1.65 V, hysteresis 0.33 V; --threshold and --hysteresis state others."}}, origin.Notes)
 }
 
 // TestStatedThreshold: at 0.33 V and 2.97 V the worked pulse's 10 % and 90 %
@@ -158,7 +159,7 @@ func TestFlatAnalog(t *testing.T) {
 			_, edges, origin := readAll(t, r)
 			require.Len(t, edges[0], 1, "%v %v", level, noise)
 			assert.Equal(t, want, edges[0][0].Level.String())
-			assert.Contains(t, strings.Join(origin.Notes, " "), "taken as one level, "+want)
+			assert.Contains(t, strings.Join(decode.Texts(origin.Notes), " "), "taken as one level, "+want)
 		}
 	}
 }
@@ -240,7 +241,7 @@ func TestSmallSwing(t *testing.T) {
 		c := analogCase{high: high, noise: .002, rise: 4, step: 10, width: 1500, period: 20000, start: 1000, length: 10000}
 		r := mustRead(t, c.text(2))
 		_, _, origin := readAll(t, r)
-		assert.Equal(t, small, strings.Contains(strings.Join(origin.Notes, " "), "less than logic does"), "%v V: %q", high, origin.Notes)
+		assert.Equal(t, small, slices.ContainsFunc(origin.Notes, func(n decode.Remark) bool { return n.Kind == decode.SmallSwing }), "%v V: %q", high, origin.Notes)
 	}
 }
 

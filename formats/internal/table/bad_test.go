@@ -63,7 +63,7 @@ func TestCutOff(t *testing.T) {
 		got, origin, err := read(t, whole+rest, capture.Options{})
 		require.NoError(t, err, rest)
 		assert.Equal(t, edges, got, rest)
-		assert.Equal(t, []string{"cut off: the last row, line 5, is not whole and was left out."}, origin.Warnings, rest)
+		assert.Equal(t, []decode.Remark{{Kind: decode.CutOff, Text: "cut off: the last row, line 5, is not whole and was left out."}}, origin.Warnings, rest)
 		assert.Equal(t, 20*decode.Microsecond, origin.End, rest)
 
 		if _, _, err = read(t, whole+rest+"\n", capture.Options{}); rest != "30,0,\"" { // which may go on in the next line
@@ -85,7 +85,7 @@ func TestCutOffInCompression(t *testing.T) {
 	_, edges, err := collect(r)
 	require.NoError(t, err)
 	assert.Len(t, edges[0], 3)
-	assert.Equal(t, []string{"cut off: the compressed capture ends early, after line 1003."}, r.Origin().Warnings)
+	assert.Equal(t, []decode.Remark{{Kind: decode.CutOff, Text: "cut off: the compressed capture ends early, after line 1003."}}, r.Origin().Warnings)
 }
 
 func TestSkipBadRows(t *testing.T) {
@@ -98,7 +98,7 @@ func TestSkipBadRows(t *testing.T) {
 	assert.Equal(t, ""+
 		"throttle: low 0.000000 high 10.000000 unknown 10.000000 high 40.000000 low 50.000000 unknown 60.000000 high 70.000000 unknown 70.000000 high 80.000000\n"+
 		"rudder: low 0.000000 unknown 10.000000 high 40.000000 low 60.000000 unknown 60.000000 low 70.000000 unknown 70.000000 low 80.000000\n", got)
-	assert.Equal(t, []string{"4 damaged rows of 11 were left out."}, origin.Notes)
+	assert.Equal(t, []decode.Remark{{Kind: decode.LeftOut, Text: "4 damaged rows of 11 were left out."}}, origin.Notes)
 
 	mostly := strings.Repeat("5,1\n", 20000) + strings.Repeat("oops,1\n", 20001)
 	_, _, err = read(t, "time_us,a\n"+mostly, capture.Options{SkipBadRows: true})

@@ -7,6 +7,7 @@ import (
 
 	"golang.org/x/exp/slices"
 
+	"widthwise/decode"
 	"widthwise/formats/internal/capture"
 	"widthwise/formats/internal/exact"
 )
@@ -161,7 +162,7 @@ func (p *plan) countSamples(at int, o capture.Options) {
 	rate := o.Rate
 	if rate == (exact.Rate{}) && p.facts.rate != (exact.Rate{}) {
 		rate = p.facts.rate
-		p.note("The sample rate of %s is taken from line %d.", rate.Hertz(), p.facts.rateLine)
+		p.note(decode.TimesRead, "The sample rate of %s is taken from line %d.", rate.Hertz(), p.facts.rateLine)
 	}
 	if rate == (exact.Rate{}) {
 		p.err = &capture.ParseError{Line: p.first, Column: 1, Err: errors.New(what), Fix: "--rate states it, such as --rate 10MHz"}
@@ -187,15 +188,15 @@ func (p *plan) chooseUnit(unit string, f *profile, o capture.Options) {
 		p.clock.shift = timeUnits[p.columns[p.timeAt].unit]
 	case p.facts.unit != "":
 		p.clock.shift = timeUnits[p.facts.unit]
-		p.note("The time unit %s is taken from line %d.", p.facts.unit, p.facts.unitLine)
+		p.note(decode.TimesRead, "The time unit %s is taken from line %d.", p.facts.unit, p.facts.unitLine)
 	case p.clock.quantities:
 	default:
 		if shift, unit := epochUnit(f.words); unit != "" {
 			p.clock.shift = shift
-			p.note("The stamps are read as %s since 1970; --time-unit states another unit.", unit)
+			p.note(decode.TimesRead, "The stamps are read as %s since 1970; --time-unit states another unit.", unit)
 			return
 		}
-		p.note("No time unit is stated: stamps are read as seconds; --time-unit states another unit.")
+		p.note(decode.TimesRead, "No time unit is stated: stamps are read as seconds; --time-unit states another unit.")
 	}
 }
 
@@ -308,11 +309,11 @@ func (p *plan) settleKinds(profiles []*profile) (levels, text int) {
 		}
 	}
 	if p.sparse = 4*empty >= cells && empty > 0; p.sparse {
-		p.note("An empty cell is read as no change.")
+		p.note(decode.LevelsRead, "An empty cell is read as no change.")
 	}
 	return levels, text
 }
 
-func (p *plan) note(format string, args ...any) {
-	p.notes = append(p.notes, fmt.Sprintf(format, args...))
+func (p *plan) note(kind decode.RemarkKind, format string, args ...any) {
+	p.notes = append(p.notes, decode.Remarkf(kind, "", format, args...))
 }

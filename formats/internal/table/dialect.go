@@ -9,6 +9,7 @@ import (
 
 	"golang.org/x/exp/slices"
 
+	"widthwise/decode"
 	"widthwise/formats/internal/capture"
 )
 
@@ -26,7 +27,7 @@ type plan struct {
 	names              []string
 	rows               []headRecord // of data, those of the head
 	facts              facts
-	notes              []string
+	notes              []decode.Remark
 	err                error // why the plan cannot be carried out
 	score              float64
 }

@@ -22,7 +22,7 @@ func (t *table) facts() decode.Facts { return decode.Facts{Start: t.pace.first, 
 func (t *table) finish(err error) (*decode.Block, error) {
 	t.ended = true
 	if errors.Is(err, io.ErrUnexpectedEOF) {
-		t.warn("cut off: the compressed capture ends early, after line %d.", t.number)
+		t.cut("the compressed capture ends early, after line %d.", t.number)
 		err = io.EOF
 	}
 	if err != io.EOF {
@@ -62,7 +62,7 @@ func (t *table) closeOrigin() {
 		}
 	}
 	if o.Step > 0 && 2*o.Step <= float64(o.Unit) {
-		t.note("About %.0f samples share each stamp, which is written to %s us: times are no finer than that; export more digits.", float64(o.Unit)/o.Step, o.Unit.Micros(0))
+		t.note(decode.TimesCoarse, "About %.0f samples share each stamp, which is written to %s us: times are no finer than that; export more digits.", float64(o.Unit)/o.Step, o.Unit.Micros(0))
 		o.Step = float64(o.Unit)
 	}
 	if o.ChangesOnly && t.stated.Num > 0 {
@@ -72,10 +72,10 @@ func (t *table) closeOrigin() {
 	o.Notes = append(o.Notes, t.analog.Notes()...)
 	t.compareRate()
 	if t.bad > 0 {
-		t.note("%d damaged rows of %d were left out.", t.bad, t.bad+t.row)
+		t.note(decode.LeftOut, "%d damaged rows of %d were left out.", t.bad, t.bad+t.row)
 	}
 	if t.row == spreadsheetRows || t.number == spreadsheetRows {
-		t.note("The table has exactly 1 048 576 rows, the most a spreadsheet holds: it was probably cut there.")
+		t.note(decode.PerhapsShort, "The table has exactly 1 048 576 rows, the most a spreadsheet holds: it was probably cut there.")
 	}
 }
 
@@ -88,7 +88,7 @@ func (t *table) compareRate() {
 	}
 	stated := float64(decode.Second) * float64(r.Den) / float64(r.Num)
 	if ratio := t.origin.Step / stated; ratio > 1.02 || ratio < 0.98 {
-		t.note("Line %d states a sample rate of %s, and the stamps are %s us apart; --time-unit states the unit of the stamps.",
+		t.note(decode.TimesDiffer, "Line %d states a sample rate of %s, and the stamps are %s us apart; --time-unit states the unit of the stamps.",
 			t.plan.facts.rateLine, r.Hertz(), decode.Time(t.origin.Step).Micros(6))
 	}
 }

@@ -76,6 +76,6 @@ func (t *table) findOpposites(rows []headRecord) {
 		}
 	}
 	if len(t.opposite) > 0 {
-		t.note("A channel that first appears after the beginning is taken to have had the other level before.")
+		t.note(decode.LevelsRead, "A channel that first appears after the beginning is taken to have had the other level before.")
 	}
 }

@@ -40,7 +40,8 @@ func TestOrigin(t *testing.T) {
 		}},
 		"steps finer than the stamps": {stamps("t_us,a\n", 3000, func(i int) string { return fmt.Sprint(i / 4) }), func(t *testing.T, o decode.Origin) {
 			assert.InDelta(t, 1e6, o.Step, 0) // no edge is told finer than its stamp
-			assert.Contains(t, strings.Join(o.Notes, " "), "About 4 samples share each stamp")
+			assert.Equal(t, decode.TimesCoarse, o.Notes[0].Kind)
+			assert.Contains(t, o.Notes[0].Text, "About 4 samples share each stamp")
 			assert.Zero(t, o.Uneven)
 		}},
 		"repeated and late stamps": {stamps("t_us,a\n", 3000, func(i int) string {
@@ -97,14 +98,14 @@ func TestOrigin(t *testing.T) {
 			assert.Equal(t, decode.Origin{Start: 1666666667, End: 34666666667, Step: 1e12 / 3000.0, EndStated: true, Rows: 100}, o)
 		}},
 		"a rate that contradicts": {stamps("# sample rate: 1 MHz\ntime [ms],a\n", 100, func(i int) string { return fmt.Sprint(i) }), func(t *testing.T, o decode.Origin) {
-			assert.Equal(t, []string{"Line 1 states a sample rate of 1 MHz, and the stamps are 1000.000000 us apart; --time-unit states the unit of the stamps."}, o.Notes)
+			assert.Equal(t, []decode.Remark{{Kind: decode.TimesDiffer, Text: "Line 1 states a sample rate of 1 MHz, and the stamps are 1000.000000 us apart; --time-unit states the unit of the stamps."}}, o.Notes)
 		}},
 		"no unit": {"time,a\n0,0\n1,1\n2.5,0\n", func(t *testing.T, o decode.Origin) {
-			assert.Equal(t, []string{"No time unit is stated: stamps are read as seconds; --time-unit states another unit."}, o.Notes)
+			assert.Equal(t, []decode.Remark{{Kind: decode.TimesRead, Text: "No time unit is stated: stamps are read as seconds; --time-unit states another unit."}}, o.Notes)
 			assert.Equal(t, 2500*decode.Millisecond, o.End)
 		}},
 		"a spreadsheet": {stamps("t_us,a\n", 1<<20, func(i int) string { return fmt.Sprint(i) }), func(t *testing.T, o decode.Origin) {
-			assert.Equal(t, []string{"The table has exactly 1 048 576 rows, the most a spreadsheet holds: it was probably cut there."}, o.Notes)
+			assert.Equal(t, []decode.Remark{{Kind: decode.PerhapsShort, Text: "The table has exactly 1 048 576 rows, the most a spreadsheet holds: it was probably cut there."}}, o.Notes)
 		}},
 		"a spreadsheet with a header": {stamps("t_us,a\n", 1<<20-1, func(i int) string { return fmt.Sprint(i) }), func(t *testing.T, o decode.Origin) {
 			assert.Len(t, o.Notes, 1)
@@ -155,7 +156,7 @@ func TestChannelsOfTables(t *testing.T) {
 	got, o, err := read(t, text, capture.Options{})
 	require.NoError(t, err)
 	assert.Equal(t, "winch: low 0.000000 high 10.000000 low 25.000000\nwinch_col3: high 0.000000 low 25.000000\nrudder: low 0.000000 high 10.000000 low 25.000000\n", got)
-	assert.Equal(t, []string{"Two columns are named winch: the one in column 3 is called winch_col3."}, o.Notes)
+	assert.Equal(t, []decode.Remark{{Kind: decode.NameChanged, Text: "Two columns are named winch: the one in column 3 is called winch_col3."}}, o.Notes)
 	got, _, err = read(t, text, capture.Options{Select: []string{"#5"}})
 	require.NoError(t, err)
 	assert.Equal(t, "rudder: low 0.000000 high 10.000000 low 25.000000\n", got)
@@ -172,7 +173,7 @@ func TestLongTables(t *testing.T) {
 	got, o, err := read(t, "time_us,channel,level\n0,throttle,0\n0,rudder,1\n10,throttle,1\n25,throttle,0\n30,winch,1\n40,winch,0\n", capture.Options{})
 	require.NoError(t, err)
 	assert.Equal(t, "throttle: low 0.000000 high 10.000000 low 25.000000\nrudder: high 0.000000\nwinch: low 0.000000 high 30.000000 low 40.000000\n", got)
-	assert.Equal(t, []string{"A channel that first appears after the beginning is taken to have had the other level before."}, o.Notes)
+	assert.Equal(t, []decode.Remark{{Kind: decode.LevelsRead, Text: "A channel that first appears after the beginning is taken to have had the other level before."}}, o.Notes)
 	got, _, err = read(t, "t_us;ch;state\n0;1;low\n0;2;low\n10;2;high\n25;2;low\n", capture.Options{Select: []string{"2"}})
 	require.NoError(t, err)
 	assert.Equal(t, "2: low 0.000000 high 10.000000 low 25.000000\n", got)

@@ -119,7 +119,7 @@ func (t *table) judge(row []byte, ended bool, err error) error {
 	}
 	if !ended {
 		t.ended = true
-		t.warn("cut off: the last row, line %d, is not whole and was left out.", t.number)
+		t.cut("the last row, line %d, is not whole and was left out.", t.number)
 		return nil
 	}
 	if !t.skipBad {

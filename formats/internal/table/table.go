@@ -327,7 +327,7 @@ func (t *table) uniqueNames() []string {
 			name = fmt.Sprintf("%s_col%d", name, i+1)
 		}
 		if given := t.plan.nameFor(i); name != given {
-			t.note("Two columns are named %s: the one in column %d is called %s.", given, i+1, name)
+			t.note(decode.NameChanged, "Two columns are named %s: the one in column %d is called %s.", given, i+1, name)
 		}
 		taken[name] = true
 		names[i] = name
@@ -335,10 +335,11 @@ func (t *table) uniqueNames() []string {
 	return names
 }
 
-func (t *table) warn(format string, args ...any) {
-	t.origin.Warnings = append(t.origin.Warnings, fmt.Sprintf(format, args...))
+// cut warns that the table is not whole.
+func (t *table) cut(format string, args ...any) {
+	t.origin.Warnings = append(t.origin.Warnings, decode.Remarkf(decode.CutOff, "", "cut off: "+format, args...))
 }
 
-func (t *table) note(format string, args ...any) {
-	t.origin.Notes = append(t.origin.Notes, fmt.Sprintf(format, args...))
+func (t *table) note(kind decode.RemarkKind, format string, args ...any) {
+	t.origin.Notes = append(t.origin.Notes, decode.Remarkf(kind, "", format, args...))
 }

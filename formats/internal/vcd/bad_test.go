@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"widthwise/decode"
 	"widthwise/formats/internal/capture"
 )
 
@@ -107,7 +108,7 @@ func TestVCDCutPacked(t *testing.T) {
 	require.NoError(t, err)
 	_, err = readTracks(s)
 	require.NoError(t, err)
-	assert.Equal(t, []string{"cut off: the compressed data end early (line 25)"}, s.Origin().Warnings)
+	assert.Equal(t, []decode.Remark{{Kind: decode.CutOff, Text: "cut off: the compressed data end early (line 25)"}}, s.Origin().Warnings)
 }
 
 // An error of reading ends the dump at its place, also in the middle of a word.
@@ -148,13 +149,13 @@ func TestVCDSkipBad(t *testing.T) {
 			s, got := readVCD(t, head+c.changes, capture.Options{SkipBadRows: true})
 			assert.Equal(t, c.throttle, got["throttle"])
 			assert.Equal(t, c.winch, got["winch"])
-			assert.Equal(t, c.notes, s.Origin().Notes)
+			assert.Equal(t, c.notes, decode.Texts(s.Origin().Notes))
 		})
 	}
 	const open = "$timescale 1 ps $end\n$var wire 1 ! throttle $end\n"
 	s, got := readVCD(t, open+"#0 0! #5 1! #9\n", capture.Options{SkipBadRows: true})
 	assert.Equal(t, tracks{"throttle": {"0 low", "5 high"}}, got)
-	assert.Equal(t, []string{`$enddefinitions is missing: "#0" was taken as the end of the declarations (line 3)`}, s.Origin().Notes)
+	assert.Equal(t, []decode.Remark{{Kind: decode.Irregularity, Text: `$enddefinitions is missing: "#0" was taken as the end of the declarations (line 3)`}}, s.Origin().Notes)
 	err := readVCDError(head+"#0 0! %% %% %% %% %% #5 1!\n", capture.Options{SkipBadRows: true})
 	assert.EqualError(t, err, "tug.vcd: 5 of 9 records are damaged; leaving them out leaves too little")
 }

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"widthwise/decode"
 	"widthwise/formats/internal/capture"
 	"widthwise/formats/internal/sourcetest"
 )
@@ -20,7 +21,7 @@ import (
 // outcome is all that a dump yields, in comparable form.
 type outcome struct {
 	tracks tracks
-	notes  []string
+	notes  []decode.Remark
 	err    string
 	broken bool // a promise
 }

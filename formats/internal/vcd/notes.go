@@ -5,6 +5,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
+
+	"widthwise/decode"
 )
 
 // remark is something about a dump that its reader should be told.
@@ -35,6 +37,18 @@ const (
 	remarkCount
 )
 
+// kinds are the remarks in the vocabulary of decode.
+var kinds = [remarkCount]decode.RemarkKind{
+	remarkDamaged: decode.LeftOut, remarkUndeclared: decode.LeftOut,
+	remarkUnitStated: decode.TimesRead, remarkUnitIgnored: decode.TimesRead, remarkRelative: decode.TimesRead,
+	remarkRounded: decode.TimesCoarse,
+	remarkNoEnd:   decode.Irregularity, remarkLateDeclaration: decode.Irregularity, remarkUnclosed: decode.Irregularity,
+	remarkStrayEnd: decode.Irregularity, remarkStrayUpscope: decode.Irregularity, remarkSection: decode.Irregularity,
+	remarkTooLong: decode.Irregularity, remarkRange: decode.Irregularity, remarkAlias: decode.Irregularity, remarkNoDumpOn: decode.Irregularity,
+	remarkSamePath:  decode.NameChanged,
+	remarkNineState: decode.LevelsRead, remarkReal: decode.LevelsRead, remarkLevels: decode.LevelsRead,
+}
+
 // notes keeps each remark once, with its text and line where it first came
 // up, and how often it did.
 type notes [remarkCount]struct {
@@ -51,17 +65,18 @@ func (n *notes) add(r remark, line int64, format string, args ...any) {
 	n[r].count++
 }
 
-func (n *notes) list() []string {
-	var notes []string
-	for _, r := range n {
+func (n *notes) list() []decode.Remark {
+	var notes []decode.Remark
+	for i, r := range n {
+		kind := kinds[i]
 		switch {
 		case r.count == 0:
 		case r.line == 0:
-			notes = append(notes, r.text)
+			notes = append(notes, decode.Remark{Kind: kind, Text: r.text})
 		case r.count == 1:
-			notes = append(notes, fmt.Sprintf("%s (line %d)", r.text, r.line))
+			notes = append(notes, decode.Remarkf(kind, "", "%s (line %d)", r.text, r.line))
 		default:
-			notes = append(notes, fmt.Sprintf("%s (%d times, first in line %d)", r.text, r.count, r.line))
+			notes = append(notes, decode.Remarkf(kind, "", "%s (%d times, first in line %d)", r.text, r.count, r.line))
 		}
 	}
 	return notes

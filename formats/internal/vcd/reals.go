@@ -77,6 +77,6 @@ func (s *source) mayEmit() bool {
 }
 
 // noteReals adds how the reals were read to the notes.
-func (s *source) noteReals(notes []string) []string {
+func (s *source) noteReals(notes []decode.Remark) []decode.Remark {
 	return append(slices.Clip(notes), s.reals.Notes()...)
 }

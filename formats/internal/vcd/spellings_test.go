@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"widthwise/decode"
 	"widthwise/formats/internal/capture"
 )
 
@@ -48,7 +49,7 @@ func TestVCDSpellings(t *testing.T) {
 			assert.EqualValues(t, 0, o.Start)
 			assert.EqualValues(t, 40_000_000_000, o.End)
 			assert.True(t, o.EndStated)
-			assert.Equal(t, notes[name], append(o.Warnings, o.Notes...))
+			assert.Equal(t, notes[name], decode.Texts(append(o.Warnings, o.Notes...)))
 			delete(notes, name)
 		})
 	}

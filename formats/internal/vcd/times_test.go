@@ -59,11 +59,11 @@ func TestVCDTimeUnit(t *testing.T) {
 	for unit, want := range map[string]string{"s": "5000000000000 high", "ms": "5000000000 high", "us": "5000000 high", "ns": "5000 high"} {
 		s, got := readVCD(t, body, capture.Options{TimeUnit: unit})
 		assert.Equal(t, []string{"0 low", want}, got["a"])
-		assert.Equal(t, []string{"the dump has no $timescale: its times were taken in " + unit + ", as stated"}, s.Origin().Notes)
+		assert.Equal(t, []decode.Remark{{Kind: decode.TimesRead, Text: "the dump has no $timescale: its times were taken in " + unit + ", as stated"}}, s.Origin().Notes)
 	}
 	s, got := readVCD(t, "$timescale 1 ns $end "+body, capture.Options{TimeUnit: "us"})
 	assert.Equal(t, []string{"0 low", "5000 high"}, got["a"])
-	assert.Equal(t, []string{"the dump has its own timescale, 1 ns, so the stated time unit was not used"}, s.Origin().Notes)
+	assert.Equal(t, []decode.Remark{{Kind: decode.TimesRead, Text: "the dump has its own timescale, 1 ns, so the stated time unit was not used"}}, s.Origin().Notes)
 }
 
 // Stamps beyond 10^6 s count from the first, whose text is kept.
@@ -93,7 +93,7 @@ func TestVCDOrigin(t *testing.T) {
 			s, got := readVCD(t, c.text, capture.Options{})
 			assert.Equal(t, c.edges, got["a"])
 			assert.Equal(t, c.relative, s.Origin().Text)
-			notes := strings.Join(s.Origin().Notes, "\n")
+			notes := strings.Join(decode.Texts(s.Origin().Notes), "\n")
 			assert.Equal(t, c.relative != "", strings.Contains(notes, "#"+c.relative+" of"), notes)
 		})
 	}

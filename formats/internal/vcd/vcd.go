@@ -64,7 +64,7 @@ type source struct {
 	block      *block
 	blockFrom  int64 // where in the text the block begins
 	started    bool  // there was a time stamp
-	warnings   []string
+	warnings   []decode.Remark
 	first, now decode.Time
 	lastStamp  []byte
 	relative   string
@@ -223,7 +223,7 @@ func (s *source) Origin() decode.Origin {
 // cut warns that the dump is not whole.
 func (s *source) cut(how string) {
 	line, _ := s.tokens.place()
-	s.warnings = append(s.warnings, fmt.Sprintf("cut off: %s (line %d)", how, line))
+	s.warnings = append(s.warnings, decode.Remarkf(decode.CutOff, "", "cut off: %s (line %d)", how, line))
 }
 
 // fault is an error at the last token.
