@@ -74,14 +74,14 @@ func (h halt) stands() bool {
 func (c *channel) findHalts(all []reading) {
 	tolerance := max(c.sameWidth(), heldOutput)
 	halted := Time(math.MinInt64) // where the halt before ended
-	sameRuns(all, tolerance, func(row []sameRun, i int) {
+	sameRuns(all, tolerance, holdFrames+1, func(row []sameRun, i int) {
 		r, s := row[i], around(row, i)
-		if r.n <= holdFrames || len(s.before) == 0 || r.n < s.regular()+holdFrames {
+		if len(s.before) == 0 || r.n < s.regular()+holdFrames {
 			return
 		}
-		h := c.haltOf(all, r, s, tolerance, halted == r.start)
+		h := c.haltOf(all, r, s, tolerance, halted == all[r.from].start)
 		if h.broke || h.entered {
-			halted = r.next
+			halted = r.next(all)
 		}
 		if len(c.halts) < maxEvents {
 			c.halts = append(c.halts, h)
@@ -92,7 +92,8 @@ func (c *channel) findHalts(all []reading) {
 // haltOf says how a run longer than its surroundings began and ended; halted is
 // set where another halt ended there.
 func (c *channel) haltOf(all []reading, r sameRun, s surroundings, tolerance Time, halted bool) halt {
-	h := halt{c: c, start: r.start, end: r.next, frames: r.n, from: r.from}
+	start, end := r.bounds(all)
+	h := halt{c: c, start: start, end: r.next(all), frames: r.n, from: r.from}
 	usual := max(usualChange(s.before), usualChange(s.after), tolerance)
 	jumped := func(d Time) bool { return d > jumpTimes*usual || d > jumpOver && 2*d > 3*usual }
 	h.broke = brokeOff(s.before, r, tolerance)
@@ -102,7 +103,7 @@ func (c *channel) haltOf(all []reading, r sameRun, s surroundings, tolerance Tim
 	if len(s.after) > 0 {
 		h.jump = absDiff(s.after[0].first, r.last)
 		h.left = jumped(h.jump)
-	} else if all[len(all)-1].end() == r.end && c.rec.end-r.end <= 2*c.frames.rhythm.period {
+	} else if all[len(all)-1].end() == end && c.rec.end-end <= 2*c.frames.rhythm.period {
 		h.end = c.rec.end
 	}
 	if r.n >= calmFrames {
@@ -114,7 +115,8 @@ func (c *channel) haltOf(all []reading, r sameRun, s surroundings, tolerance Tim
 
 // usualChange is the median change from run to run.
 func usualChange(runs []sameRun) Time {
-	j := jumps(runs)
+	var room [beside]Time
+	j := jumps(room[:0], runs)
 	if len(j) == 0 {
 		return 0
 	}
@@ -124,11 +126,7 @@ func usualChange(runs []sameRun) Time {
 // restless reports whether widths changed from frame to frame, rather than
 // resting at one.
 func restless(runs []sameRun, tolerance Time) bool {
-	frames := 0
-	for _, r := range runs {
-		frames += r.n
-	}
-	return frames <= 4*len(runs) && 2*usualChange(runs) >= 3*tolerance
+	return readingsOf(runs) <= 4*len(runs) && 2*usualChange(runs) >= 3*tolerance
 }
 
 // brokeOff reports whether a run began while the width moved no slower than
@@ -137,12 +135,8 @@ func brokeOff(before []sameRun, r sameRun, tolerance Time) bool {
 	if len(before) < beside/2 {
 		return false
 	}
-	frames := 0
-	for _, x := range before {
-		frames += x.n
-	}
 	last := before[len(before)-1]
-	speed := float64(absDiff(r.first, before[0].first)) / float64(frames)
+	speed := float64(absDiff(r.first, before[0].first)) / float64(readingsOf(before))
 	change := usualChange(before)
 	if absDiff(r.first, before[0].first) <= 3*change {
 		return restless(before, tolerance)

@@ -33,7 +33,7 @@ func (c *channel) measure() {
 	}
 	all := c.readings()
 	c.findHalts(all)
-	c.noteHeld(all)
+	c.readRuns(all)
 	rests := c.findRests(all)
 	c.Jitter = c.jitter(all, rests)
 	for i := range rests {
@@ -41,7 +41,6 @@ func (c *channel) measure() {
 		c.Rests = append(c.Rests, Rest{Start: s.start, End: s.end, Frames: s.widths.n,
 			Width: s.widths.mean() / float64(Microsecond), RMS: s.widths.sd() / float64(Microsecond)})
 	}
-	c.findRepeats(all)
 	c.findFrozen(all, rests)
 }
 

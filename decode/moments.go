@@ -219,7 +219,7 @@ func ranked(each func(yield func(int64)), lo, hi, k int64) int64 {
 // nth moves the k smallest values of v in front of the one it returns.
 func nth[T ~int32 | ~uint32 | ~int64](v []T, k int) T {
 	lo, hi := 0, len(v)-1
-	for hi-lo > 32 {
+	for hi-lo > few {
 		pivot := median3(v[lo], v[(lo+hi)/2], v[hi])
 		i, j := lo, hi
 		for i <= j {
@@ -244,9 +244,18 @@ func nth[T ~int32 | ~uint32 | ~int64](v []T, k int) T {
 			return v[k]
 		}
 	}
-	slices.Sort(v[lo : hi+1])
+	for i := lo + 1; i <= hi; i++ {
+		x, j := v[i], i
+		for ; j > lo && v[j-1] > x; j-- {
+			v[j] = v[j-1]
+		}
+		v[j] = x
+	}
 	return v[k]
 }
+
+// few values are put in order one by one.
+const few = 12
 
 func median3[T ~int32 | ~uint32 | ~int64](a, b, c T) T {
 	return max(min(a, b), min(max(a, b), c))

@@ -102,14 +102,17 @@ const (
 // median. Beside a move or a motor that starts the quieter side counts, so that a
 // rest ends where it does.
 func (c *channel) fillNoise(all []reading) {
-	var scales []float32
+	scales := make([]float32, 0, len(all)/noiseHop+1)
 	for from := 0; from < len(all); from += noiseHop {
 		lo := max(0, min(from+noiseHop/2-noiseFrames/2, len(all)-noiseFrames))
 		scales = append(scales, float32(c.widthNoise(all[lo:min(lo+noiseFrames, len(all))])))
 	}
-	for i := range all {
-		near := scales[max(0, i/noiseHop-1):min(len(scales), i/noiseHop+2)]
-		all[i].noise, all[i].loud = slices.Min(near), slices.Max(near)
+	for k := range scales {
+		near := scales[max(0, k-1):min(len(scales), k+2)]
+		least, most := slices.Min(near), slices.Max(near)
+		for i := k * noiseHop; i < min(len(all), (k+1)*noiseHop); i++ {
+			all[i].noise, all[i].loud = least, most
+		}
 	}
 	c.scale = c.noiseFloor()
 	if len(scales) > 0 {
@@ -131,13 +134,14 @@ func (c *channel) widthNoise(some []reading) float64 {
 	var runs [noiseFrames + 1]int // by length
 	same := c.sameWidth()
 	n := 0
-	for _, b := range some {
-		if b.note&rowStart != 0 {
+	for i := range some {
+		w := Time(some[i].width)
+		if some[i].note&rowStart != 0 {
 			all.row, changed.row = 0, 0
 		}
-		all.add(Time(b.width))
-		if n++; changed.row == 0 || absDiff(Time(b.width), changed.last) > same {
-			changed.add(Time(b.width))
+		all.add(w)
+		if n++; changed.row == 0 || absDiff(w, changed.last) > same {
+			changed.add(w)
 			runs[n-1]++
 			n = 1
 		}
@@ -145,11 +149,17 @@ func (c *channel) widthNoise(some []reading) float64 {
 	scale := all.scale()
 	if k := usualRun(runs[2:]) + 2; changed.n >= 10 && runs[k]*10 >= changed.n*7 && changed.typical() > 3*float64(same) {
 		scale = changed.scale() * math.Sqrt(float64(k))
-	} else if least := all.firstQuartile() / 0.4506; least < scale/2 {
-		scale = min(scale, max(c.step, least))
+	} else if !all.quartileOver(scale / 2 * quartile) {
+		if least := all.firstQuartile() / quartile; least < scale/2 {
+			scale = min(scale, max(c.step, least))
+		}
 	}
 	return max(scale, c.noiseFloor())
 }
+
+// quartile is the lower quartile of the size of a first difference of normal
+// noise, in its standard deviations.
+const quartile = 0.4506
 
 // usualRun is where most are.
 func usualRun(runs []int) int {
@@ -195,6 +205,18 @@ func (d *changes) scale() float64 {
 
 func (d *changes) typical() float64 { return quantile(d.first[:d.firsts], 0.5) }
 
+// quartileOver says without selecting when the lower quartile is clearly over a
+// bound: where most are noise it is.
+func (d *changes) quartileOver(bound float64) bool {
+	under, limit := 0, Time(bound)+2
+	for _, x := range d.first[:d.firsts] {
+		if x <= limit {
+			under++
+		}
+	}
+	return under*4 < d.firsts
+}
+
 func (d *changes) firstQuartile() float64 {
 	if d.firsts == 0 {
 		return 0
@@ -211,6 +233,9 @@ const (
 // six times the noise, then back, with the stick at rest before or after.
 func (c *channel) findSpikes(all []reading) {
 	for i := range all {
+		if i == 0 || absDiff(Time(all[i].width), Time(all[i-1].width)) <= spikeOver {
+			continue // most are ruled out by that
+		}
 		for n := 1; n <= 2; n++ {
 			off, ok := c.spikeAt(all, i, n)
 			if !ok {

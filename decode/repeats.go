@@ -8,11 +8,24 @@ import (
 
 // sameRun is a row of neighbouring readings of one width.
 type sameRun struct {
-	start, end  Time // leading edge of the first, end of the last
-	next        Time // leading edge of the reading that follows, else the end
+	from, n     int  // place of the first among the readings, and how many
 	first, last Time // widths of the first and the last
-	n           int
-	from        int // place of the first among the readings
+}
+
+func (r sameRun) of(all []reading) []reading { return all[r.from : r.from+r.n] }
+
+// bounds are the leading edge of the first and the end of the last.
+func (r sameRun) bounds(all []reading) (start, end Time) {
+	own := r.of(all)
+	return own[0].start, own[r.n-1].end()
+}
+
+// next is the leading edge of the reading that follows in the row, else the end.
+func (r sameRun) next(all []reading) Time {
+	if to := r.from + r.n; to < len(all) && all[to].note&rowStart == 0 {
+		return all[to].start
+	}
+	return all[r.from+r.n-1].end()
 }
 
 // sameWidth is how far two readings of one width may be apart: a time step, as
@@ -22,62 +35,71 @@ func (c *channel) sameWidth() Time {
 }
 
 // runsKept is how many runs are looked at together.
-const runsKept = 1024
+const runsKept = 256
 
 // sameRuns splits each row of readings into runs of widths that are equal within
-// a tolerance, and calls f for each run with those about it in its row: it is
-// row[i], and at least beside runs a side are there where there are as many.
-func sameRuns(all []reading, tolerance Time, f func(row []sameRun, i int)) {
+// a tolerance, and calls f for each run of at least so many with those about it
+// in its row: it is row[i], and at least beside runs a side are there where there
+// are as many.
+func sameRuns(all []reading, tolerance Time, least int, f func(row []sameRun, i int)) {
 	row := make([]sameRun, 0, runsKept)
 	done := 0 // of the row
 	flush := func(until int) {
 		for ; done < until; done++ {
-			f(row, done)
+			if row[done].n >= least {
+				f(row, done)
+			}
 		}
 	}
-	var least, most Time
-	for i, b := range all {
-		w := Time(b.width)
-		switch n := len(row) - 1; {
-		case b.note&rowStart != 0:
+	for from := 0; from < len(all); {
+		if all[from].note&rowStart != 0 {
 			flush(len(row))
 			row, done = row[:0], 0
-		case n >= 0:
-			row[n].next = b.start
-			if least, most = min(least, w), max(most, w); most-least <= tolerance {
-				row[n].n++
-				row[n].last, row[n].end, row[n].next = w, b.end(), b.end()
-				continue
-			}
 		}
 		if len(row) == runsKept {
 			flush(len(row) - beside)
 			kept := copy(row, row[done-beside:])
 			row, done = row[:kept], beside
 		}
-		least, most = w, w
-		row = append(row, sameRun{start: b.start, end: b.end(), next: b.end(), first: w, last: w, n: 1, from: i})
+		to := from + runLength(all[from:], tolerance)
+		row = append(row, sameRun{from: from, n: to - from, first: Time(all[from].width), last: Time(all[to-1].width)})
+		from = to
 	}
 	flush(len(row))
+}
+
+// runLength is how many of the first readings are of one row and one width.
+func runLength(all []reading, tolerance Time) int {
+	least, most := all[0].width, all[0].width
+	for i := 1; i < len(all); i++ {
+		w := all[i].width
+		least, most = min(least, w), max(most, w)
+		if Time(most-least) > tolerance || all[i].note&rowStart != 0 {
+			return i
+		}
+	}
+	return len(all)
 }
 
 // beside is how many runs a side say what is regular about one.
 const beside = 8
 
-// surroundings are the runs about one of them.
+// surroundings are the runs about one of them; upTo are those before it and
+// itself.
 type surroundings struct {
-	before, after []sameRun
+	before, upTo, after []sameRun
 }
 
 func around(row []sameRun, i int) surroundings {
-	return surroundings{row[max(0, i-beside):i], row[i+1 : min(len(row), i+1+beside)]}
+	from := max(0, i-beside)
+	return surroundings{row[from:i], row[from : i+1], row[i+1 : min(len(row), i+1+beside)]}
 }
 
 // regular is how many readings a run has where nothing is lost: the second longest
 // of those about it, as another loss may be among them.
 func (s surroundings) regular() int {
 	longest, second := 0, 0
-	for _, side := range [][]sameRun{s.before, s.after} {
+	for _, side := range [...][]sameRun{s.before, s.after} {
 		for _, r := range side {
 			switch {
 			case r.n > longest:
@@ -90,70 +112,103 @@ func (s surroundings) regular() int {
 	return second
 }
 
-// jumps are the sizes of the changes from run to run.
-func jumps(runs []sameRun) []Time {
-	var out []Time
-	for i := 1; i < len(runs); i++ {
-		out = append(out, absDiff(runs[i].first, runs[i-1].last))
+// readingsOf is how many readings runs have.
+func readingsOf(runs []sameRun) (n int) {
+	for _, r := range runs {
+		n += r.n
 	}
-	return out
+	return n
+}
+
+// jumps appends the sizes of the changes from run to run.
+func jumps(to []Time, runs []sameRun) []Time {
+	for i := 1; i < len(runs); i++ {
+		to = append(to, absDiff(runs[i].first, runs[i-1].last))
+	}
+	return to
 }
 
 // A run of repeated widths is told from four frames on; one of 25 is a rest.
 const leastRepeats, mostRepeats = 4, restFrames - 1
 
-// findRepeats finds runs of one width while the stick moves that are longer
-// than their surroundings explain and end in a jump that makes up for them:
-// packets were probably lost.
-func (c *channel) findRepeats(all []reading) {
+// readRuns finds runs of one width while the stick moves that are longer than
+// their surroundings explain and end in a jump that makes up for them: packets
+// were probably lost. It notes the readings of runs that the receiver repeats
+// rather than the stick rests at: those that stand amid jitter or break off a
+// move. Where such runs are most of the channel they are its rests, and jitter is
+// the exception.
+func (c *channel) readRuns(all []reading) {
+	var frames int
+	var amid []sameRun
 	same := c.sameWidth()
-	sameRuns(all, same, func(row []sameRun, i int) {
+	sameRuns(all, same, leastRepeats, func(row []sameRun, i int) {
 		r := row[i]
-		if r.n >= leastRepeats && r.n <= mostRepeats && repeats(r, around(row, i), same, max(float64(all[r.from].loud), c.step)) {
-			c.repeats.add(Event{Start: r.start, End: r.end, Count: int64(r.n), Measured: float64(r.n)})
+		switch {
+		case r.n > mostRepeats:
+			if c.amidJitter(all, r) {
+				frames += r.n
+				amid = append(amid, r)
+			}
+		case repeats(r, around(row, i), same, max(float64(all[r.from].loud), c.step)):
+			start, end := r.bounds(all)
+			c.repeats.add(Event{Start: start, End: end, Count: int64(r.n), Measured: float64(r.n)})
 		}
 	})
+	if frames*2 < len(all) {
+		for _, r := range amid {
+			noteHeld(r.of(all))
+		}
+	}
+	for _, h := range c.halts {
+		if h.stands() {
+			noteHeld(all[h.from : h.from+h.frames])
+		}
+	}
+}
+
+func noteHeld(some []reading) {
+	for i := range some {
+		some[i].note |= held
+	}
 }
 
 // repeats reports whether a run is longer than the regular pattern, the lattice
 // of the receiver and the noise explain, amid a move one way, and made up for.
 func repeats(r sameRun, s surroundings, same Time, noise float64) bool {
 	const side = 3
-	if len(s.before) < side || len(s.after) < side {
+	regular := s.regular()
+	if len(s.before) < side || len(s.after) < side || r.n <= regular {
 		return false
 	}
-	frames := r.n
-	for _, x := range append(slices.Clone(s.before), s.after...) {
-		frames += x.n
-	}
+	frames := readingsOf(s.upTo) + readingsOf(s.after)
 	moved := s.after[len(s.after)-1].last - s.before[0].first
 	perFrame := float64(moved) / float64(frames-1)
-	before, after := s.before[len(s.before)-side:], s.after[:side]
+	into, after := s.upTo[len(s.before)-side:], s.after[:side]
 	catchUp := after[0].first - r.last
 	up := float64(1)
 	if moved < 0 {
 		up = -1
 	}
-	if min(towards(append(slices.Clone(s.before), r), up), towards(s.after, up))*3 < perFrame*up {
+	speed := perFrame * up
+	if speed*float64(r.n-1) <= float64(same)+6*noise || // of two readings over four standard deviations
+		float64(catchUp)*up < 0.6*float64(r.n)*speed {
+		return false
+	}
+	if min(towards(s.upTo, up), towards(s.after, up))*3 < speed {
 		return false // it had not begun to move, or moved no more
 	}
-	usual := append(jumps(append(slices.Clone(before), r)), jumps(after)...)
-	lattice := quantile(slices.Clone(usual), 0.5)
-	speed := perFrame * up
-	return speed*float64(r.n-1) > float64(same)+6*noise && // of two readings over four standard deviations
-		float64(r.n) > 1.5*max(lattice, float64(same))/speed+float64(s.regular()) &&
-		float64(catchUp)*up >= 0.6*float64(r.n)*speed &&
+	var room [2 * side]Time
+	usual := jumps(jumps(room[:0], into), after)
+	lattice := quantile(usual, 0.5)
+	return float64(r.n) > 1.5*max(lattice, float64(same))/speed+float64(regular) &&
 		catchUp*Time(up)*3 >= slices.Max(usual)*4 &&
-		oneWay(append(slices.Clone(before), r), up, lattice) && oneWay(after, up, lattice)
+		oneWay(into, up, lattice) && oneWay(after, up, lattice)
 }
 
 // towards is how fast the first readings of runs go one way, picoseconds a frame.
 func towards(runs []sameRun, up float64) float64 {
-	frames := 0
-	for _, x := range runs[:len(runs)-1] {
-		frames += x.n
-	}
-	return float64(runs[len(runs)-1].first-runs[0].first) * up / float64(frames)
+	last := len(runs) - 1
+	return float64(runs[last].first-runs[0].first) * up / float64(readingsOf(runs[:last]))
 }
 
 // oneWay reports whether no run goes back by more than a typical change.
@@ -182,9 +237,10 @@ func (c *channel) findFrozen(all []reading, rests []segment) {
 	if !ok {
 		return
 	}
-	sameRuns(all, same, func(row []sameRun, i int) {
-		if r := row[i]; float64(r.n) >= least && !c.repeats.cover(r.start) {
-			c.frozen.add(Event{Start: r.start, End: r.end, Count: int64(r.n), Measured: float64(r.n)})
+	sameRuns(all, same, int(least), func(row []sameRun, i int) {
+		r := row[i]
+		if start, end := r.bounds(all); !c.repeats.cover(start) {
+			c.frozen.add(Event{Start: start, End: end, Count: int64(r.n), Measured: float64(r.n)})
 		}
 	})
 }
@@ -248,35 +304,6 @@ func onLattice(sorted []int64, same Time) bool {
 // cover reports whether one of the events holds at an instant.
 func (l *events) cover(at Time) bool {
 	return slices.ContainsFunc(l.list, func(e Event) bool { return e.Start <= at && at <= e.End })
-}
-
-// noteHeld notes the readings of runs that the receiver repeats rather than the
-// stick rests at: those that stand amid jitter or break off a move. Where such
-// runs are most of the channel they are its rests, and jitter is the exception.
-func (c *channel) noteHeld(all []reading) {
-	var frames int
-	var runs []sameRun
-	mark := func(from, n int) {
-		for i := from; i < from+n; i++ {
-			all[i].note |= held
-		}
-	}
-	sameRuns(all, c.sameWidth(), func(row []sameRun, i int) {
-		if r := row[i]; r.n >= restFrames && c.amidJitter(all, r) {
-			frames += r.n
-			runs = append(runs, r)
-		}
-	})
-	if frames*2 < len(all) {
-		for _, r := range runs {
-			mark(r.from, r.n)
-		}
-	}
-	for _, h := range c.halts {
-		if h.stands() {
-			mark(h.from, h.frames)
-		}
-	}
 }
 
 // amidJitter reports whether the widths before a run, or those after it, jitter

@@ -12,31 +12,36 @@ const (
 
 // segment is a row of readings about one mean.
 type segment struct {
+	n          int64
 	start, end Time // leading edge of the first, end of the last
 	widths     moments
 	line       line
 	noise      float64 // sum of the squares of the noise about its readings
 	second     moments // second differences within it
+	noisy      bool    // see scatters; of one that is not and too short for a rest only n is known
 }
 
-func (s *segment) add(b reading, index float64, reference Time, before []reading) {
-	if s.widths.n == 0 {
-		s.start = b.start
+// segmentOf gathers readings, the first of which has an index in its stretch.
+func segmentOf(part []reading, index float64, reference Time) segment {
+	s := segment{n: int64(len(part)), start: part[0].start, end: part[len(part)-1].end()}
+	for i, b := range part {
+		s.widths.add(int64(b.width))
+		s.line.add(index+float64(i), micros(Time(b.width)-reference))
+		s.noise += float64(b.noise) * float64(b.noise)
+		if i >= 2 {
+			s.second.add(secondDifference(part, i))
+		}
 	}
-	s.end = b.end()
-	s.widths.add(int64(b.width))
-	s.line.add(index, micros(Time(b.width)-reference))
-	s.noise += float64(b.noise) * float64(b.noise)
-	if n := len(before); s.widths.n > 2 && n >= 2 {
-		s.second.add(int64(b.width) - 2*int64(before[n-1].width) + int64(before[n-2].width))
-	}
+	s.noisy = s.scatters()
+	return s
+}
+
+func secondDifference(part []reading, i int) int64 {
+	return int64(part[i].width) - 2*int64(part[i-1].width) + int64(part[i-2].width)
 }
 
 func (s *segment) merge(o segment) {
-	if s.widths.n == 0 {
-		*s = o
-		return
-	}
+	s.n += o.n
 	s.end = o.end
 	s.widths.merge(o.widths)
 	s.second.merge(o.second)
@@ -47,10 +52,11 @@ func (s *segment) merge(o segment) {
 	s.line.xx += o.line.xx
 	s.line.xy += o.line.xy
 	s.line.yy += o.line.yy
+	s.noisy = s.scatters()
 }
 
 // scale is the noise about the segment's readings, picoseconds.
-func (s *segment) scale() float64 { return math.Sqrt(s.noise / float64(s.widths.n)) }
+func (s *segment) scale() float64 { return math.Sqrt(s.noise / float64(s.n)) }
 
 // spread is the sum of the squared deviations from the mean.
 func (s *segment) spread() float64 {
@@ -88,26 +94,37 @@ func lineFits(a, b *segment) bool {
 func (c *channel) findRests(all []reading) []segment {
 	var rests []segment
 	var stretch []reading
-	index := 0.0 // of the stretch's first reading
+	var split splitter
+	index := 0  // of the stretch's first reading
+	first := -1 // where the stretch begins among the readings, as long as it lies there in one piece
 	flush := func(next int) {
 		if len(stretch) >= restFrames {
 			from := int64(0)
-			for _, s := range rejoined(c.split(stretch, index)) {
-				part := stretch[from : from+s.widths.n]
-				from += s.widths.n
+			for _, s := range rejoined(split.segments(stretch, index, c.reference)) {
+				part := stretch[from : from+s.n]
+				from += s.n
 				if len(part) >= restFrames && !turns(part, s.scale()) {
 					rests = append(rests, s)
 				}
 			}
 		}
-		stretch, index = stretch[:0], float64(next)
+		stretch, index, first = nil, next, -1
 	}
-	for i, b := range all {
-		switch {
+	for i := range all {
+		switch b := &all[i]; {
 		case b.note&held != 0, moving(all, i):
 			flush(i + 1)
-		case b.note&aside == 0:
-			stretch = append(stretch, b)
+		case b.note&aside != 0:
+			if len(stretch) > 0 {
+				first = -1
+			}
+		case len(stretch) == 0:
+			first = i
+			fallthrough
+		case first >= 0:
+			stretch = all[first : i+1 : i+1] // appending to it makes a copy
+		default:
+			stretch = append(stretch, *b)
 		}
 	}
 	flush(len(all))
@@ -121,10 +138,12 @@ func moving(all []reading, i int) bool {
 	if i == 0 || i+1 == len(all) {
 		return false
 	}
-	in := float64(all[i].width) - float64(all[i-1].width)
-	out := float64(all[i+1].width) - float64(all[i].width)
-	far := 6 * float64(all[i].loud)
-	return in > far && out > far || -in > far && -out > far
+	in := int64(all[i].width) - int64(all[i-1].width)
+	out := int64(all[i+1].width) - int64(all[i].width)
+	if (in > 0) != (out > 0) {
+		return false
+	}
+	return float64(min(max(in, -in), max(out, -out))) > 6*float64(all[i].loud)
 }
 
 // turns reports whether the middle third lies off the outer ones as the turn of a
@@ -143,34 +162,69 @@ func turns(part []reading, noise float64) bool {
 	return off > noise && off > slopeAt*noise*math.Sqrt(1.5/float64(k))
 }
 
-// split segments a stretch of readings window by window. index counts the readings
-// before it.
-func (c *channel) split(stretch []reading, index float64) []segment {
-	var found []segment
-	sums := make([]float64, min(len(stretch), window)+1)
-	noise := make([]float64, len(sums))
+// splitter cuts stretches to segments, window by window.
+type splitter struct {
+	part      []reading           // of the window
+	index     int                 // of its first reading
+	reference Time                // that lines are fitted about
+	sums      [window + 1]float64 // of the widths before each reading, less the first
+	noise     [window + 1]float64 // of the squares of their noise
+	found     []segment
+}
+
+// segments splits a stretch; index is that of its first reading.
+func (p *splitter) segments(stretch []reading, index int, reference Time) []segment {
+	p.found, p.reference = p.found[:0], reference
 	for from := 0; from < len(stretch); from += window {
-		part := stretch[from:min(from+window, len(stretch))]
-		for i, b := range part {
-			sums[i+1] = sums[i] + float64(int64(b.width)-int64(part[0].width))
-			noise[i+1] = noise[i] + float64(b.noise)*float64(b.noise)
+		p.part, p.index = stretch[from:min(from+window, len(stretch))], index+from
+		for i := range p.part {
+			b := &p.part[i]
+			p.sums[i+1] = p.sums[i] + float64(int64(b.width)-int64(p.part[0].width))
+			p.noise[i+1] = p.noise[i] + float64(b.noise)*float64(b.noise)
 		}
-		var cut func(lo, hi int)
-		cut = func(lo, hi int) {
-			if at := splitPoint(sums, noise, lo, hi); at > 0 {
-				cut(lo, at)
-				cut(at, hi)
-				return
-			}
-			var s segment
-			for i := lo; i < hi; i++ {
-				s.add(part[i], index+float64(from+i), c.reference, part[lo:i])
-			}
-			found = append(found, s)
-		}
-		cut(0, len(part))
+		p.cut(0, len(p.part))
 	}
-	return found
+	return p.found
+}
+
+// cut splits the readings from lo to hi as long as two parts differ.
+func (p *splitter) cut(lo, hi int) {
+	for {
+		at := splitPoint(p.sums[:], p.noise[:], lo, hi)
+		if at == 0 {
+			break
+		}
+		p.cut(lo, at)
+		lo = at
+	}
+	part := p.part[lo:hi]
+	if len(part) < restFrames && plainlyMoves(part) {
+		p.found = append(p.found, segment{n: int64(len(part))})
+		return
+	}
+	p.found = append(p.found, segmentOf(part, float64(p.index+lo), p.reference))
+}
+
+// plainlyMoves says of readings whose segment does not scatter as noise does that
+// this shows without exact sums, as of most of a moving stick.
+func plainlyMoves(part []reading) bool {
+	if len(part) < leastScatter {
+		return false
+	}
+	var sum, squares, noise, second float64
+	for i := range part {
+		d := float64(int64(part[i].width) - int64(part[0].width))
+		sum += d
+		squares += d * d
+		noise += float64(part[i].noise) * float64(part[i].noise)
+		if i >= 2 {
+			d := float64(secondDifference(part, i))
+			second += d * d
+		}
+	}
+	const clearly = 1 + 1e-6 // far more than is lost in rounding
+	n := float64(len(part))
+	return (squares-sum*sum/n)/(n-1) > clearly*max(second/(n-2), noise/n)
 }
 
 // splitPoint returns where the means before and after differ most, if they
@@ -211,8 +265,8 @@ func rejoined(all []segment) []segment {
 }
 
 func joinable(a, b *segment) bool {
-	na, nb := float64(a.widths.n), float64(b.widths.n)
-	if na+nb < 3 || !a.noisy() || !b.noisy() {
+	na, nb := float64(a.n), float64(b.n)
+	if na+nb < 3 || !a.noisy || !b.noisy {
 		return false
 	}
 	pooled := max((a.spread()+b.spread())/(na+nb-2), (a.noise+b.noise)/(na+nb))
@@ -220,17 +274,20 @@ func joinable(a, b *segment) bool {
 	return d*d < splitAt*splitAt*pooled*(1/na+1/nb)
 }
 
-// noisy reports whether the widths of a segment scatter from reading to reading as
-// noise does, or hardly at all, rather than along a move. Noise has second
+// leastScatter is how many readings show how they scatter.
+const leastScatter = 5
+
+// scatters reports whether the widths of a segment scatter from reading to reading
+// as noise does, or hardly at all, rather than along a move. Noise has second
 // differences of six times its variance; where packets feed several frames, of
 // down to a fifth of that.
-func (s *segment) noisy() bool {
-	if s.widths.n < 5 {
+func (s *segment) scatters() bool {
+	if s.n < leastScatter {
 		return true
 	}
-	variance := s.spread() / float64(s.widths.n-1)
+	variance := s.spread() / float64(s.n-1)
 	own := s.second.rms()
-	return variance <= max(own*own, s.noise/float64(s.widths.n))
+	return variance <= max(own*own, s.noise/float64(s.n))
 }
 
 // level keeps the segments that are no part of a slow move: no slope that shows
