@@ -181,7 +181,8 @@ func (s *source) newFinder() *finder {
 	if s.clock.fraction != 1 || len(s.reals.Channels) > 0 || len(s.channels) > maxFast {
 		return nil
 	}
-	f := &finder{codes: &s.codes, multiple: s.clock.multiple, origin: s.clock.origin, limit: math.MaxInt64 / s.clock.multiple, start: s.first, channels: len(s.channels)}
+	f := &finder{codes: &s.codes, multiple: s.clock.multiple, origin: s.clock.origin, limit: math.MaxInt64 / s.clock.multiple, start: s.first, channels: len(s.channels),
+		tries: tries{most: leastPairs, next: firstTry}}
 	for i := range s.signals {
 		g := &s.signals[i]
 		m := meaning{channel: ignored, width: g.width}

@@ -33,10 +33,11 @@ type found struct {
 
 // trail is a channel within a piece.
 type trail struct {
-	level byte          // '0' or '1'; 0 before its first change in the span
-	opens decode.Level  // the level of the first edge not yet handed on
-	from  int           // which one that is
-	at    []decode.Time // all edges
+	level  byte          // '0' or '1'; 0 before its first change in the span
+	opens  decode.Level  // the level of the first edge not yet handed on
+	from   int           // which one that is
+	at     []decode.Time // all edges
+	change change        // how its last one in the text looked
 }
 
 // meaning is what a code stands for.
@@ -59,6 +60,9 @@ type finder struct {
 
 	stamps stampReader
 	out    *found
+	idle   trail // of channels that nobody asked for
+	cycle  cycle
+	tries  tries
 	second decode.Time // where the one at hand ends
 }
 
@@ -122,7 +126,11 @@ func (f *finder) read(text []byte, from int, x *span) (to int) {
 	now := decode.Time(math.MinInt64)
 	for at < size {
 		if x.stamps > 0 {
-			at, now = f.pairs(text, at, x, now)
+			before := at
+			at, now = f.follow(text, at, x, now)
+			if at, now = f.pairs(text, at, x, now); at > before {
+				continue
+			}
 		}
 		switch c := text[at]; {
 		case at == size:
@@ -174,48 +182,104 @@ func (f *finder) read(text []byte, from int, x *span) (to int) {
 }
 
 // pairs reads time stamps like the one before as long as each has one change
-// behind it, of a channel with a code of one character: the usual case. It
-// returns where another line begins, and the time there.
+// behind it, the usual case. It returns where another line begins, and the time
+// there.
 func (f *finder) pairs(text []byte, at int, x *span, now decode.Time) (int, decode.Time) {
-	const (
-		pair  = '\n' | '0'<<8 | '\n'<<24 | '#'<<32 // behind a stamp, the code left out
-		known = 0xff_ff_00_fe_ff
-	)
-	r, stamps, wires := f.stamps, int64(0), f.out.wires
-	digits, last, head, headMask, base := r.digits, r.last, r.head, r.headMask, r.base-f.origin
-	if text[at] != '#' || digits == 0 || at < 8 {
+	r := f.stamps
+	base := r.base - f.origin
+	if r.digits == 0 || at < 8 || text[at] != '#' || r.base < f.origin || base+99_999_999 > f.limit {
 		return at, now
 	}
-	for {
-		end := at + 1 + digits
-		if end+8 > len(text) {
+	var (
+		c      change
+		to     *trail // of the change before
+		edges  []decode.Time
+		level  byte
+		stamps int64
+		last   int // where the digits of the last stamp end
+	)
+	for end := at + 1 + r.digits; end+8 <= len(text) && stamps < f.tries.most; end += c.size + 1 + r.digits {
+		near := (*[16]byte)(text[end-8:])
+		word, line := (binary.LittleEndian.Uint64(near[:])^zeros)&r.last, binary.LittleEndian.Uint64(near[8:])
+		if ((word+0x76*eachByte)|word)&(0x80*eachByte) != 0 || binary.LittleEndian.Uint64(text[at+1:])&r.headMask != r.head {
 			break
 		}
-		word := (binary.LittleEndian.Uint64(text[end-8:]) ^ zeros) & last
-		line := binary.LittleEndian.Uint64(text[end:])
-		channel := f.one[byte(line>>16)]
-		if ((word+0x76*eachByte)|word)&(0x80*eachByte) != 0 || binary.LittleEndian.Uint64(text[at+1:])&headMask != head ||
-			line&known != pair || channel < 0 {
-			break
+		if line&c.mask != c.text || to == nil {
+			if to != nil {
+				to.at, to.level = edges, level
+			}
+			if c, to = f.change(line); to == nil {
+				break
+			}
+			edges, level = to.at, to.level
 		}
 		word = word * 2561 >> 8 & 0x00FF00FF00FF00FF
 		word = word * 6553601 >> 16 & 0x0000FFFF0000FFFF
-		tick := base + word*42949672960001>>32
-		t := decode.Time(tick * f.multiple)
-		if tick > f.limit || t < now || t >= f.second {
+		t := decode.Time((base + word*42949672960001>>32) * f.multiple)
+		if uint64(t-now) >= uint64(f.second-now) { // it goes back, or a second has ended
 			break
 		}
 		now = t
+		if v := byte(line >> 8); v != level {
+			level = v
+			edges = append(edges, t)
+		}
 		stamps++
-		wires[channel].set(byte(line>>8), t)
-		at = end + 4
+		last, at = end, end+c.size
+	}
+	if to != nil {
+		to.at, to.level = edges, level
 	}
 	if stamps > 0 {
 		x.stamps += stamps
 		x.lines += 2 * stamps
-		x.stamp, x.stated = [2]int{at - 4 - digits, at - 4}, false
+		x.stamp, x.stated = [2]int{last - r.digits, last}, false
+	}
+	if f.tries.read(stamps) {
+		f.learn()
 	}
 	return at, now
+}
+
+// change is how the change of a channel between two time stamps looks in the
+// eight bytes behind the first: "\n0!\n#", but for the last bit of the value.
+type change struct {
+	text, mask uint64
+	size       int // of it, up to the #
+}
+
+// change makes out the only change between two time stamps, and whose it is; nil
+// where that needs another look.
+func (f *finder) change(line uint64) (change, *trail) {
+	if line&0xfeff != '\n'|'0'<<8 {
+		return change{}, nil
+	}
+	for n := 1; n <= 4; n++ { // characters of its code
+		if line>>(16+8*n)&0xffff != '\n'|'#'<<8 {
+			continue
+		}
+		channel := f.one[byte(line>>16)]
+		if n > 1 {
+			code := binary.LittleEndian.AppendUint64(nil, line)
+			channel = f.meaning(code[2 : 2+n]).channel
+		}
+		if channel == surprise {
+			break
+		}
+		c := change{mask: (^uint64(0) >> (8 * (4 - n))) &^ 0x100, size: n + 3}
+		c.text = line & c.mask
+		if channel == ignored {
+			f.idle.at = f.idle.at[:0]
+			return c, &f.idle
+		}
+		w := &f.out.wires[channel]
+		if w.level == 0 {
+			w.opens = levels[byte(line>>8)]
+		}
+		w.change = c
+		return c, w
+	}
+	return change{}, nil
 }
 
 // set takes in a change to '0' or '1'.

@@ -81,6 +81,34 @@ func dumpText(r *rand.Rand) []byte {
 	return b.Bytes()
 }
 
+// steadyText is a dump of a line that toggles at a steady rate, to whole ticks,
+// beside one that changes now and then.
+func steadyText(r *rand.Rand) []byte {
+	var b bytes.Buffer
+	codes := codings[r.Intn(len(codings))]
+	fmt.Fprintf(&b, "$timescale 1 %s $end\n$var wire 1 %s clock $end\n$var wire 1 %s horn $end\n$var wire 9 %s bus $end\n$enddefinitions $end\n#0\n0%s\n0%s\n",
+		[]string{"ns", "us"}[r.Intn(2)], codes[0], codes[1], codes[4], codes[0], codes[1])
+	step := []float64{250, 1000, 1e4 / 12, 1e5 / 7, 1e4 / 31.4}[r.Intn(5)]
+	at := float64(1)
+	for range r.Intn(14) {
+		at *= 10
+	}
+	from := max(0, at-float64(r.Intn(200))*step)
+	for n := range 250 + r.Intn(400) {
+		fmt.Fprintf(&b, "#%d\n", int64(from+float64(n+1)*step))
+		if r.Intn(200) > 0 {
+			fmt.Fprintf(&b, "%d%s\n", n%2, codes[0])
+		}
+		switch r.Intn(300) {
+		case 0:
+			fmt.Fprintf(&b, "%d%s\n", r.Intn(2), codes[1])
+		case 1:
+			fmt.Fprintf(&b, "b%b %s\n", r.Intn(512), codes[4])
+		}
+	}
+	return b.Bytes()
+}
+
 // insertions are what may stand before a line of a dump.
 var insertions = []string{
 	"$dumpoff\nx!\n$end\n", "$dumpoff\nx!\n$end\n#999\n$dumpon\n1!\n$end\n", "$comment \n#5 0!\n $end\n", "x!\n1!\n", "\n", "  ", "#7\n", "#\n",
@@ -133,6 +161,9 @@ func TestFastIsPlain(t *testing.T) {
 	for seed := range int64(100) {
 		r := rand.New(rand.NewSource(seed))
 		text := dumpText(r)
+		if seed%4 == 0 {
+			text = steadyText(r)
+		}
 		if r.Intn(5) > 0 {
 			text = damaged(r, text)
 		}
@@ -150,14 +181,52 @@ func TestFastIsPlain(t *testing.T) {
 	require.Greater(t, used, 30, "dumps that were read ahead")
 }
 
+// TestCycles: a line at a steady rate is followed without reading its stamps,
+// across longer stamps and changes of others between.
+func TestCycles(t *testing.T) {
+	for _, c := range []struct {
+		codes [2]string
+		step  float64
+		rows  int
+	}{
+		{[2]string{"*", "!"}, 250, 40}, {[2]string{"*", "!"}, 1e6 / 24e3 / 2, 480}, {[2]string{"clk", "!"}, 12500, 8}, {[2]string{"ab", "cd"}, 1e5 / 7, 70},
+	} {
+		var text bytes.Buffer
+		fmt.Fprintf(&text, "$timescale 1 ns $end\n$var wire 1 %s clock $end\n$var wire 1 %s horn $end\n$enddefinitions $end\n", c.codes[0], c.codes[1])
+		from := text.Len()
+		for n := range 20_000 {
+			at := int64(99_999_000_000 + float64(n)*c.step)
+			fmt.Fprintf(&text, "#%d\n%d%s\n", at, n%2, c.codes[0])
+			if n%700 == 0 {
+				fmt.Fprintf(&text, "%d%s\n", n/700%2, c.codes[1])
+			}
+		}
+		s, err := openWith(t, append(text.Bytes(), "#0\n"...), true, ahead.How{}, capture.Options{})
+		require.NoError(t, err)
+		f, out := s.(*source).newFinder(), &found{}
+		piece := append(text.Bytes()[from:], make([]byte, ahead.Slack)...)
+		f.find(piece[:len(piece)-ahead.Slack], out)
+		require.Len(t, out.spans, 1)
+		require.Len(t, f.cycle.rows, c.rows)
+		require.Less(t, f.tries.pairs, int64(3000), "read and not compared, of 20 000")
+	}
+}
+
 // FuzzFastDump holds reading ahead against reading plainly: a dump, at any
 // place of which any bytes stand instead.
 func FuzzFastDump(f *testing.F) {
-	f.Add(int64(1), uint16(4000), []byte("x"), uint16(5000), uint8(2), false)
-	f.Add(int64(4), uint16(5000), []byte("\n#"), uint16(700), uint8(1), true)
-	f.Add(int64(-12), uint16(4000), []byte("1"), uint16(5000), uint8(2), true) // an instant at the end of a block
-	f.Fuzz(func(t *testing.T, seed int64, place uint16, bytes []byte, size uint16, workers uint8, skip bool) {
-		text := dumpText(rand.New(rand.NewSource(seed)))
+	f.Add(int64(1), false, uint16(4000), []byte("x"), uint16(5000), uint8(2), false)
+	f.Add(int64(4), false, uint16(5000), []byte("\n#"), uint16(700), uint8(1), true)
+	f.Add(int64(-12), false, uint16(4000), []byte("1"), uint16(5000), uint8(2), true) // an instant at the end of a block
+	f.Add(int64(3), true, uint16(6000), []byte("#"), uint16(9000), uint8(1), true)
+	f.Add(int64(3), true, uint16(5997), []byte("2"), uint16(8925), uint8(2), true) // a stamp beyond a second, and time goes back
+	f.Add(int64(5), true, uint16(5000), []byte("2"), uint16(9000), uint8(0), false)
+	f.Fuzz(func(t *testing.T, seed int64, steady bool, place uint16, bytes []byte, size uint16, workers uint8, skip bool) {
+		make := dumpText
+		if steady {
+			make = steadyText
+		}
+		text := make(rand.New(rand.NewSource(seed)))
 		copy(text[min(int(place), len(text)):], bytes)
 		how := ahead.How{Size: 64 + int(size), Workers: 1 + int(workers%4)}
 		requireAlike(t, text, how, capture.Options{SkipBadRows: skip})
