@@ -32,24 +32,36 @@ type channelState struct {
 	witness bool
 	stated  Stated
 
+	input
+	output
+	kinds
+	sec     second
+	kind    secondKind // of the second that closes
+	touched bool
+}
+
+// input is what a channel's level does.
+type input struct {
 	level   Level // now
 	since   Time
 	open    bool // since is not an edge
 	edges   int64
 	lengths [3]Time   // of the last stretch at each level
 	early   [3][]Time // of the first stretches at each level
+}
 
-	sec     second
-	kind    secondKind // of the second that closes
-	touched bool
-
+// output is what is made of a channel's stretches.
+type output struct {
 	below      Time    // pulses shorter than this are glitches
 	high, low  *pulser // servo pulses, either polarity; nil where nothing moved
 	foreignEnd Time    // end of the last stretch of another kind
 	markers    train   // of a pulse-position stream
 	marked     Level   // their level
 	markBlind  bool    // nothing is known of the time before the next one
+}
 
+// kinds are what a channel's seconds were.
+type kinds struct {
 	seconds map[Signal]int64
 	echoOf  string     // the channel whose edges it copied last
 	servoAt Level      // the level of the last servo pulses; Unknown before any
@@ -70,7 +82,8 @@ func Decode(ctx context.Context, s Source, o Settings) (*Recording, error) {
 	}
 	d := &decoder{rec: &Recording{}}
 	for i, c := range s.Channels() {
-		w := &channelState{place: i, name: c.Name, named: c.Named, witness: c.Witness, stated: o.Stated.For(c.Name), dutyMin: 1, foreignEnd: math.MinInt64}
+		w := &channelState{place: i, name: c.Name, named: c.Named, witness: c.Witness, stated: o.Stated.For(c.Name)}
+		w.dutyMin, w.foreignEnd = 1, math.MinInt64
 		if w.below = w.stated.GlitchBelow; w.below == 0 {
 			w.below = shortest
 		}
@@ -179,19 +192,21 @@ func (d *decoder) deal(i int, end Time) (next Time, left bool) {
 			continue
 		}
 		r := &d.runs[i][0]
-		level := r.First
-		k := 0
-		for ; k < len(r.At) && r.At[k] < end; k++ {
-			if w.change(level, r.At[k], d.from) {
-				d.touch(w)
-			}
-			level = level.Other()
-			if r.First == Unknown {
-				break
-			}
+		if r.First == Unknown {
+			r.At = r.At[:1]
 		}
-		if k < len(r.At) && !(r.First == Unknown && r.At[0] < end) {
-			r.First, r.At = level, r.At[k:]
+		k := 0
+		for k < len(r.At) && r.At[k] < end {
+			k++
+		}
+		if w.changes(r.First, r.At[:k], d.from) {
+			d.touch(w)
+		}
+		if k < len(r.At) {
+			if k%2 == 1 {
+				r.First = r.First.Other()
+			}
+			r.At = r.At[k:]
 			return r.At[0], true
 		}
 		d.runs[i] = d.runs[i][1:]
@@ -204,6 +219,55 @@ func (d *decoder) touch(w *channelState) {
 		w.touched = true
 		d.touched = append(d.touched, w)
 	}
+}
+
+// changes takes a run of levels, the first of them the given one, and reports
+// whether any was a change.
+func (w *channelState) changes(to Level, at []Time, from Time) (any bool) {
+	for len(at) > 0 {
+		if n := w.alternate(to, at, from); n > 0 {
+			any = true
+			if at = at[n:]; n%2 == 1 {
+				to = to.Other()
+			}
+			continue
+		}
+		any = w.change(to, at[0], from) || any
+		at, to = at[1:], to.Other()
+	}
+	return any
+}
+
+// alternate takes as many changes of a run as there is nothing special to, and
+// returns how many: change would come to the same by a longer way.
+func (w *channelState) alternate(to Level, at []Time, from Time) int {
+	s := &w.sec
+	if plain || w.level == Unknown || to != w.level.Other() || at[0] <= from || w.open ||
+		len(w.early[Low]) < hintLengths || len(w.early[High]) < hintLengths {
+		return 0
+	}
+	switch {
+	case s.busy:
+		s.tally.AddRun(to, at)
+	case s.tally == nil:
+		at = at[:min(len(at), max(0, gathered-len(s.ended)))]
+		start, level := w.since, w.level
+		for _, t := range at {
+			s.ended = append(s.ended, stretch{start: start, end: t, level: level})
+			start, level = t, level.Other()
+		}
+	default:
+		return 0 // it may become busy at any of them
+	}
+	n := len(at)
+	if n > 0 {
+		w.since = at[n-1]
+		w.edges += int64(n)
+	}
+	if n%2 == 1 {
+		w.level = to
+	}
+	return n
 }
 
 // change takes the level that the channel has from t on and reports whether
@@ -220,7 +284,7 @@ func (w *channelState) change(to Level, t, from Time) bool {
 	if !w.open && len(w.early[was]) < hintLengths {
 		w.early[was] = append(w.early[was], t-w.since)
 	}
-	w.keep(stretch{was, w.since, t, w.open, false})
+	w.keep(stretch{w.since, t, was, w.open, false})
 	w.level, w.since, w.open = to, t, false
 	if to != Unknown && was != Unknown {
 		w.edges++
@@ -293,7 +357,7 @@ func (d *decoder) closeSecond() {
 // stamps shows the edges of a second to the search for the sampling grid, those
 // of a busy second aside: a source may have counted them.
 func (d *decoder) stamps(w *channelState) {
-	if w.sec.busy {
+	if w.sec.busy || d.grid.settled {
 		return
 	}
 	for _, s := range w.sec.ended {
@@ -352,31 +416,37 @@ func (w *channelState) book(k secondKind) {
 		}
 	}
 	w.mark()
-	foreign := another || w.sec.busy || k.signal == PulsePosition || k.signal == Serial
-	for _, s := range w.sec.ended {
-		if foreign && s.end >= k.start {
-			if s.start < k.end {
-				continue
-			}
-			w.skip(k.start, k.end)
-			foreign = false
+	ended := w.sec.ended
+	if another || w.sec.busy || k.signal == PulsePosition || k.signal == Serial {
+		n := 0
+		for n < len(ended) && ended[n].end < k.start {
+			n++
 		}
-		if s.start == w.foreignEnd {
-			continue // what the other kind left behind is no sign of life
+		w.feed(ended[:n])
+		for n < len(ended) && ended[n].start < k.end {
+			n++
 		}
-		w.high.add(&s)
-		w.low.add(&s)
-	}
-	if foreign {
+		ended = ended[n:]
 		w.skip(k.start, k.end)
 	}
+	w.feed(ended)
+}
+
+// feed gives stretches to the pulsers. What another kind of signal left behind
+// is no sign of life.
+func (w *channelState) feed(ended []stretch) {
+	for len(ended) > 0 && ended[0].start == w.foreignEnd {
+		ended = ended[1:]
+	}
+	w.high.addAll(ended)
+	w.low.addAll(ended)
 }
 
 // mark keeps the markers of a pulse-position stream, once there was one: a
 // second in which the stream changes may look like nothing in particular.
 func (w *channelState) mark() {
-	for _, s := range w.sec.ended {
-		switch {
+	for i := range w.sec.ended {
+		switch s := &w.sec.ended[i]; {
 		case s.level == Unknown && s.length() >= gapFinal:
 			w.markBlind = true
 		case w.marked != Unknown && s.level == w.marked && !s.openStart && !s.openEnd && s.length() >= minMarker && s.length() <= maxMarker:
@@ -415,7 +485,7 @@ func (d *decoder) finish(o Origin) {
 			continue // it never moved
 		}
 		d.touch(w)
-		w.keep(stretch{w.level, w.since, r.end, w.open, true})
+		w.keep(stretch{w.since, r.end, w.level, w.open, true})
 	}
 	d.closeSecond()
 	for _, w := range r.channels {

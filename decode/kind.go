@@ -18,12 +18,8 @@ const gathered = 4096
 // the last.
 func (s *second) count(t *Tally, now Level) {
 	for i, x := range s.ended {
-		to := now
-		if i+1 < len(s.ended) {
-			to = s.ended[i+1].level
-		}
-		if x.level != Unknown && to != Unknown && !x.openEnd {
-			t.Add(to, x.end)
+		if s.edge(i, now) {
+			t.Add(x.level.Other(), x.end)
 		}
 	}
 }
@@ -41,34 +37,102 @@ func (s *second) complete(scratch *Tally, now Level) {
 	}
 }
 
-// span is where the first and the last edge of what is kept are.
-func (s *second) span(now Level) (first, last Time, any bool) {
-	for i, x := range s.ended {
-		to := now
-		if i+1 < len(s.ended) {
-			to = s.ended[i+1].level
-		}
-		if x.level == Unknown || to == Unknown || x.openEnd {
-			continue
-		}
-		if !any {
-			first, any = x.end, true
-		}
-		last = x.end
+// edge reports whether the stretch numbered i ends with an edge; now is the
+// level after the last.
+func (s *second) edge(i int, now Level) bool {
+	if i+1 < len(s.ended) {
+		now = s.ended[i+1].level
 	}
-	return first, last, any
+	return now != Unknown && s.ended[i].level != Unknown && !s.ended[i].openEnd
 }
 
-// tooLong reports whether more than 5 % of the stretches are longer than ten of
-// the longest bits, so that this is no serial data.
-func (s *second) tooLong() bool {
-	n := 0
-	for _, x := range s.ended {
-		if x.length() > 10*longestBit*115/100 {
-			n++
+// span is where the first and the last edge of what is kept are.
+func (s *second) span(now Level) (first, last Time, any bool) {
+	i, n := 0, len(s.ended)
+	for i < n && !s.edge(i, now) {
+		i++
+	}
+	if i == n {
+		return 0, 0, false
+	}
+	for !s.edge(n-1, now) {
+		n--
+	}
+	return s.ended[i].end, s.ended[n-1].end, true
+}
+
+// look is what one pass over a second's stretches shows.
+type look struct {
+	tooLong int // stretches longer than ten of the longest bits
+	at      [3]levelLook
+}
+
+// levelLook is what the whole stretches at one level come to.
+type levelLook struct {
+	markers int // as long as the markers of a pulse-position stream
+
+	// marks are those of 300 us and longer
+	marks                           int
+	wide, narrow, under1000         int  // 700..2300 us, 400..1120 us, and less than 1000 us long
+	first, last                     Time // where they begin
+	total                           Time // of all but the first
+	under1700, under2500, under5000 int  // intervals of less than so many us
+}
+
+func (s *second) look() (k look) {
+	for i := range s.ended {
+		x := &s.ended[i]
+		d := x.length()
+		if d > 10*longestBit*115/100 {
+			k.tooLong++
+		}
+		if x.openStart || x.openEnd || d < minMarker {
+			continue
+		}
+		at := &k.at[x.level]
+		if d <= maxMarker {
+			at.markers++
+		}
+		if d >= shortest {
+			at.mark(x.start, d)
 		}
 	}
-	return n*20 > len(s.ended)
+	return k
+}
+
+func (l *levelLook) mark(start, d Time) {
+	if l.marks++; l.marks == 1 {
+		l.first = start
+	} else {
+		l.total += d
+		l.interval(start - l.last)
+	}
+	l.last = start
+	if d > 2300*Microsecond {
+		return
+	}
+	if d >= 700*Microsecond {
+		l.wide++
+	}
+	if d >= 400*Microsecond && d <= 1120*Microsecond {
+		l.narrow++
+	}
+	if d < 1000*Microsecond {
+		l.under1000++
+	}
+}
+
+func (l *levelLook) interval(d Time) {
+	if d >= 5*Millisecond {
+		return
+	}
+	l.under5000++
+	if d < 2500*Microsecond {
+		l.under2500++
+	}
+	if d < 1700*Microsecond {
+		l.under1700++
+	}
 }
 
 // secondKind is a second's kind and what goes with it.
@@ -97,16 +161,18 @@ func (s *second) classify(scratch *Tally, now Level) secondKind {
 			return secondKind{signal: Silent}
 		}
 		// before serial: slots may happen to be whole multiples of the marker
-		if level := s.markers(); level != Unknown {
+		seen := s.look()
+		if level := s.markers(&seen); level != Unknown {
 			k.signal, k.markers = PulsePosition, level
 			return k
 		}
-		if servo = s.servo(High); servo {
+		if servo = seen.at[High].servo(); servo {
 			k.active = High
-		} else if servo = s.servo(Low); servo {
+		} else if servo = seen.at[Low].servo(); servo {
 			k.active = Low
 		}
-		if servo && s.tooLong() {
+		// with more than 5 % of such stretches it is no serial data
+		if servo && seen.tooLong*20 > len(s.ended) {
 			k.signal = Servo
 			return k
 		}
@@ -136,51 +202,19 @@ func (s *second) classify(scratch *Tally, now Level) secondKind {
 // servo reports whether the stretches at one level look like servo pulses:
 // most of those over 300 us from 700 to 2300 us long, three quarters of them at
 // least 2.5 ms apart, and at most 75 % of the time; or narrow ones, 400 to
-// 1120 us, nine tenths of them at least 1.7 ms apart. However ragged the rest.
-func (s *second) servo(active Level) bool {
-	var widths, intervals []Time
-	var last Time
-	var total Time
-	for _, x := range s.ended {
-		if x.level != active || x.openStart || x.openEnd || x.length() < shortest {
-			continue
-		}
-		if len(widths) > 0 {
-			intervals = append(intervals, x.start-last)
-			total += x.length()
-		}
-		widths = append(widths, x.length())
-		last = x.start
-	}
-	if len(widths) == 0 {
+// 1120 us, nine tenths of them at least 1.7 ms apart, half of them less than
+// 5 ms. However ragged the rest.
+func (l *levelLook) servo() bool {
+	switch intervals := l.marks - 1; {
+	case l.marks < 2:
+		return l.wide == 1
+	case l.total*4 > (l.last-l.first)*3:
 		return false
+	case l.wide*2 > l.marks && l.under2500 <= intervals/4:
+		return true
+	default:
+		return l.narrow*2 > l.marks && l.under1000 > l.marks/2 && l.under1700 <= intervals/10 && l.under5000 > intervals/2
 	}
-	in := func(lo, hi Time) bool {
-		n := 0
-		for _, w := range widths {
-			if w >= lo*Microsecond && w <= hi*Microsecond {
-				n++
-			}
-		}
-		return n*2 > len(widths)
-	}
-	if len(intervals) == 0 {
-		return in(700, 2300)
-	}
-	slices.Sort(widths)
-	slices.Sort(intervals)
-	var span Time
-	for _, t := range intervals {
-		span += t
-	}
-	if total*4 > span*3 {
-		return false
-	}
-	width, interval := widths[len(widths)/2], intervals[len(intervals)/2]
-	wide := intervals[len(intervals)/4] >= 2500*Microsecond && in(700, 2300)
-	narrow := intervals[len(intervals)/10] >= 1700*Microsecond && interval < 5*Millisecond &&
-		width < 1000*Microsecond && in(400, 1120)
-	return wide || narrow
 }
 
 // extent returns where the runs of serial data begin and end in the second.
@@ -213,9 +247,12 @@ func (s *second) refine(bit Time) Time {
 // markers returns the level of the markers of a pulse-position stream, or
 // Unknown. Markers are short marks of nearly one width; their spacings differ,
 // but a number of spacings taken together does not.
-func (s *second) markers() Level {
+func (s *second) markers(seen *look) Level {
 	best, steadiest := Unknown, Time(0)
 	for _, level := range []Level{High, Low} {
+		if seen.at[level].markers < 2*minSpacings+1 {
+			continue
+		}
 		var starts, widths []Time
 		for _, x := range s.ended {
 			if x.level == level && !x.openStart && !x.openEnd && x.length() >= minMarker && x.length() <= maxMarker {
@@ -223,7 +260,7 @@ func (s *second) markers() Level {
 				widths = append(widths, x.length())
 			}
 		}
-		if len(starts) < 2*minSpacings+1 || !sumStream(starts) {
+		if !sumStream(starts) {
 			continue
 		}
 		slices.Sort(widths)
@@ -282,15 +319,16 @@ func mirrors(a, b *second) bool {
 const fewMarks = 8
 
 // pulseLike counts the marks at one level that could be pulses, at intervals
-// that could be a servo's.
+// that could be a servo's; up to fewMarks of them.
 func (s *second) pulseLike(active Level) int {
 	n := 0
-	last := Time(-1)
-	for _, x := range s.ended {
+	var last Time
+	for i := 0; i < len(s.ended) && n < fewMarks; i++ {
+		x := &s.ended[i]
 		if x.level != active || x.openStart || x.openEnd || x.length() < shortest || x.length() > longest {
 			continue
 		}
-		if last < 0 || x.start-last >= shortestNarrowPeriod {
+		if n == 0 || x.start-last >= shortestNarrowPeriod {
 			n++
 		}
 		last = x.start

@@ -20,8 +20,8 @@ const (
 // stretch is a time at one level. An end is unknown where the capture begins
 // or ends, or where the level before or after is unknown.
 type stretch struct {
-	level              Level
 	start, end         Time
+	level              Level
 	openStart, openEnd bool
 }
 
@@ -70,6 +70,28 @@ type group struct {
 }
 
 const maxParts = 64
+
+// addAll takes the next stretches, nearly all of which are marks and pauses that
+// need no second thought.
+func (p *pulser) addAll(list []stretch) {
+	for i := 0; i < len(list); i++ {
+		if i+1 < len(list) && !plain && p.alone(&list[i], &list[i+1]) {
+			p.mark(list[i].start, list[i].length(), 0)
+			p.pause(&list[i+1])
+			i++
+			continue
+		}
+		p.add(&list[i])
+	}
+}
+
+// alone reports whether a mark has nothing to do with what comes before and
+// after the pause that follows: add would come to the same by a longer way.
+func (p *pulser) alone(s, next *stretch) bool {
+	return s.level == p.active && next.level == p.active.Other() &&
+		s.length() >= chatter && next.length() >= gapFinal && !s.openStart && !s.openEnd &&
+		p.group.parts == 0 && len(p.held) == 0 && !p.unsure
+}
 
 // add takes the next stretch. Bursts of stretches under 2 us between two
 // longer ones are set aside first: between different levels they are chatter
@@ -146,15 +168,20 @@ func (p *pulser) take(s *stretch) {
 	if s.level == p.active {
 		p.part(s)
 	} else {
-		p.idle = s.start
-		if s.length() > longest {
-			p.rested++
-		}
+		p.pause(s)
 		if p.group.parts > 0 && (s.length() >= gapFinal || s.openEnd) {
 			p.close()
 		}
 	}
 	p.prev = s.level
+}
+
+// pause notes where an inactive stretch begins.
+func (p *pulser) pause(s *stretch) {
+	p.idle, p.prev = s.start, s.level
+	if s.length() > longest {
+		p.rested++
+	}
 }
 
 // goBlind ends an unknown stretch from which nothing may be concluded.
@@ -225,16 +252,25 @@ func (p *pulser) close() {
 		how = broken
 	}
 	for _, s := range g.list {
-		switch {
-		case s.start != g.longest.start || s.length() < p.below:
+		if s.start != g.longest.start {
 			p.glitch(entry{s.start, s.length(), 0})
-		case s.length() > longest:
-			p.stuckMark(entry{s.start, s.length(), stuck})
-		default:
-			p.accept(s.start, s.length(), how)
+		} else {
+			p.mark(s.start, s.length(), how)
 		}
 	}
 	p.glitched += int64(g.parts - len(g.list))
+}
+
+// mark decides what a mark is by its width.
+func (p *pulser) mark(start, width Time, how mark) {
+	switch {
+	case width < p.below:
+		p.glitch(entry{start, width, 0})
+	case width > longest:
+		p.stuckMark(entry{start, width, stuck})
+	default:
+		p.accept(start, width, how)
+	}
 }
 
 // couldBeOne says whether a group with breaks may be one pulse: 80 % active

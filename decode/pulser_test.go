@@ -17,7 +17,7 @@ func pulsed(t testing.TB, text string) string {
 	p := &pulser{active: High, below: shortest}
 	changes := track(t, text)
 	for i, c := range changes[:len(changes)-1] {
-		p.add(&stretch{c.level, c.at, changes[i+1].at, i == 0, i == len(changes)-2})
+		p.add(&stretch{c.at, changes[i+1].at, c.level, i == 0, i == len(changes)-2})
 	}
 	p.release()
 	var out []string
@@ -129,10 +129,10 @@ func TestPulsesOfAnything(t *testing.T) {
 			if next == level {
 				next = level.Other()
 			}
-			p.add(&stretch{level, at, at + d, i == 0, false})
+			p.add(&stretch{at, at + d, level, i == 0, false})
 			at, level = at+d, next
 		}
-		p.add(&stretch{level, at, at + Millisecond, false, true})
+		p.add(&stretch{at, at + Millisecond, level, false, true})
 		p.release()
 		var last Time
 		n := int64(0)

@@ -50,6 +50,8 @@ type sampleGrid struct {
 	least Time  // smallest such difference, rounding of the stamps aside
 	alive []grid
 	odd   [2]bool // whether stamps of an even and of an odd number of units occur
+
+	settled bool // no grid is left, whatever stamps come
 }
 
 // tested is from how many stamps on only the longest grid left is tested.
@@ -63,7 +65,7 @@ func (l *sampleGrid) add(t, difference Time) {
 		l.first, l.alive, l.least = t, slices.Clone(usualGrids), math.MaxInt64
 	}
 	l.n++
-	if l.unit > 0 {
+	if l.unit > 0 && !(l.odd[0] && l.odd[1]) {
 		l.odd[t/l.unit&1] = true
 	}
 	if difference != 0 {
@@ -84,6 +86,18 @@ func (l *sampleGrid) add(t, difference Time) {
 			}
 		}
 	}
+	l.settled = len(l.alive) == 0 || !l.wide(l.alive[0])
+}
+
+// wide reports whether a grid is wide enough to be told from the unit: two units,
+// four where stamps are odd as well as even, as rounded to its unit anything lies
+// on a grid of two.
+func (l *sampleGrid) wide(g grid) bool {
+	units := Time(2)
+	if l.odd[0] && l.odd[1] {
+		units = 4
+	}
+	return g.num >= units*l.unit*g.den
 }
 
 // holds reports whether a stamp lies on a grid through the first: to within a
@@ -100,21 +114,12 @@ func (l *sampleGrid) holds(g grid, t Time) bool {
 	return off <= l.unit*g.den
 }
 
-// step returns the resolution in picoseconds: the grid, else the unit of the
-// stamps, else 0. A grid has at least two units, four where stamps are odd as
-// well as even: rounded to its unit anything lies on a grid of two. On a true
-// grid stretches differ by one or two of its steps.
+// step returns the resolution in picoseconds: the longest grid left, else the
+// unit of the stamps, else 0. On a true grid stretches differ by one or two of
+// its steps.
 func (l *sampleGrid) step() float64 {
-	units := 2.0
-	if l.odd[0] && l.odd[1] {
-		units = 4
-	}
-	if l.fresh >= minStamps {
-		for _, g := range l.alive {
-			if g.step() >= units*float64(l.unit) && float64(l.least) <= 2.5*g.step() {
-				return g.step()
-			}
-		}
+	if l.fresh >= minStamps && !l.settled && float64(l.least) <= 2.5*l.alive[0].step() {
+		return l.alive[0].step()
 	}
 	return float64(l.unit)
 }

@@ -1,0 +1,6 @@
+//go:build plain
+
+package decode
+
+// plain compiles the short ways out.
+const plain = true
