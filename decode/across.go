@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 
+	"widthwise/decode/phrase"
+
 	"golang.org/x/exp/slices"
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -196,7 +198,7 @@ func (j *judge) sharedLoss(g sharedGap) {
 		j.touch(x.c, SharedLoss, x.start, x.end)
 	}
 	f.Measured = millis(f.End - f.Start)
-	f.Message = fmt.Sprintf("%s fall silent together for %s s: look at the supply or the link before the wires", list(f.Channels), (f.End - f.Start).Seconds(3))
+	f.Message = fmt.Sprintf("%s fall silent together for %s s: look at the supply or the link before the wires", phrase.And(f.Channels), (f.End - f.Start).Seconds(3))
 	j.out.Findings = append(j.out.Findings, f)
 }
 
@@ -214,7 +216,7 @@ func (j *judge) capture() {
 	if u := o.Uneven; u.Count > 0 {
 		j.out.Findings = append(j.out.Findings, Finding{Kind: UnevenTime, Severity: Warn, Channels: names, Start: u.Start, End: u.End, Count: u.Count,
 			Measured: micros(u.Largest), Limit: o.Step / float64(Microsecond), Unit: "us",
-			Message: fmt.Sprintf("%s of the time column repeats or is off the usual step; the largest is %s us: samples may be missing there", plural(u.Count, "step"), u.Largest.Micros(3))})
+			Message: fmt.Sprintf("%s of the time column repeats or is off the usual step; the largest is %s us: samples may be missing there", phrase.Count(u.Count, "step"), u.Largest.Micros(3))})
 	}
 	whole := Finding{Kind: CoarseSampling, Severity: Note, Channels: names, Start: j.a.Start, End: j.a.End, Count: 1, Unit: "us"}
 	switch {

@@ -3,7 +3,8 @@ package decode
 import (
 	"fmt"
 	"math"
-	"strings"
+
+	"widthwise/decode/phrase"
 
 	"golang.org/x/exp/slices"
 	"gonum.org/v1/gonum/mathext"
@@ -28,7 +29,7 @@ func (j *judge) train(c *channel, l Limits) {
 		j.polarity(c)
 		j.few(c, l)
 		j.runs(c, ExtraPulse, Warn, "us", math.NaN(), c.frames.extras.list, func(e Event) string {
-			return plural(e.Count, "extra pulse") + " off the frame grid while the grid goes on"
+			return phrase.Count(e.Count, "extra pulse") + " off the frame grid while the grid goes on"
 		})
 	}
 	if !c.stream {
@@ -112,7 +113,7 @@ func (j *judge) glitches(c *channel, l Limits) {
 		if overLimit && e.Measured >= micros(spikeMax) {
 			f.Severity = Fail
 		}
-		f.Message = fmt.Sprintf("%s, the longest %s us", plural(e.Count, "glitch"), c.digits(e.Measured))
+		f.Message = fmt.Sprintf("%s, the longest %s us", phrase.Count(e.Count, "glitch"), c.digits(e.Measured))
 		if i == maxEvents-1 && len(joined) > maxEvents {
 			f.Message += fmt.Sprintf("; stands for the last %d places", len(joined)-i)
 		}
@@ -139,7 +140,7 @@ func (j *judge) chatter(c *channel) {
 	s := c.pulser.chatters
 	j.find(c.ChannelAnalysis, Finding{Kind: EdgeChatter, Severity: Note, Start: s[0].start, End: s[len(s)-1].end, Count: c.pulser.chattered,
 		Measured: math.NaN(), Limit: math.NaN(),
-		Message: plural(c.pulser.chattered, "edge") + " crossed the threshold several times within microseconds; the first crossing counts. A slow edge, a long ground lead or a threshold near a level does this"})
+		Message: phrase.Count(c.pulser.chattered, "edge") + " crossed the threshold several times within microseconds; the first crossing counts. A slow edge, a long ground lead or a threshold near a level does this"})
 	for _, x := range s {
 		j.touch(c, EdgeChatter, x.start, x.end)
 	}
@@ -176,7 +177,7 @@ func (j *judge) few(c *channel, l Limits) {
 	}
 	j.find(c.ChannelAnalysis, Finding{Kind: FewFrames, Severity: Note, Start: j.a.Start, End: j.a.End, Count: c.FrameCount,
 		Measured: float64(c.FrameCount), Limit: float64(l.MinFrames), Unit: "frames",
-		Message: fmt.Sprintf("%s seen; at least %d are needed to pass", plural(c.FrameCount, "frame"), l.MinFrames)})
+		Message: fmt.Sprintf("%s seen; at least %d are needed to pass", phrase.Count(c.FrameCount, "frame"), l.MinFrames)})
 }
 
 // outside says which bound a width is beyond, with a guard in the same unit.
@@ -243,7 +244,7 @@ func (j *judge) widths(c *channel, l Limits) {
 		}
 		j.find(c.ChannelAnalysis, Finding{Kind: WidthOutOfRange, Severity: severity, Start: e.Start, End: e.End, Count: e.Count,
 			Measured: e.Measured, Limit: e.Expected, Unit: "us",
-			Message: fmt.Sprintf("%s outside %s to %s us, the farthest %s us", plural(e.Count, "pulse"), short(bounds[0]), short(bounds[1]), c.digits(e.Measured))})
+			Message: fmt.Sprintf("%s outside %s to %s us, the farthest %s us", phrase.Count(e.Count, "pulse"), short(bounds[0]), short(bounds[1]), c.digits(e.Measured))})
 	}
 }
 
@@ -272,7 +273,7 @@ func (j *judge) jitter(c *channel, l Limits) {
 	default:
 		return
 	}
-	message := fmt.Sprintf("at rest the width jitters: %s %s us of the mean (%s us rms over %s)", word, c.digits(p99), c.digits(c.Jitter.WidthRMS), plural(c.Jitter.WidthN, "frame"))
+	message := fmt.Sprintf("at rest the width jitters: %s %s us of the mean (%s us rms over %s)", word, c.digits(p99), c.digits(c.Jitter.WidthRMS), phrase.Count(c.Jitter.WidthN, "frame"))
 	if c.awayFromNeutral() {
 		message += "; the stick is away from neutral: a hand on it?"
 	}
@@ -304,7 +305,7 @@ func (j *judge) spikes(c *channel) {
 		return j.out.outside[c](entry{start: e.Start, width: e.End - e.Start})
 	})
 	j.runs(c, WidthSpike, Warn, "us", micros(max(spikeOver, Time(spikeRMS*c.scale))), list, func(e Event) string {
-		return fmt.Sprintf("%s off both neighbours by %s us, then back", plural(e.Count, "pulse"), c.digits(e.Measured))
+		return fmt.Sprintf("%s off both neighbours by %s us, then back", phrase.Count(e.Count, "pulse"), c.digits(e.Measured))
 	})
 }
 
@@ -340,15 +341,5 @@ func (c *channel) digits(us float64) string {
 
 // short writes a number as it would be said.
 func short(v float64) string {
-	return strings.TrimSuffix(strings.TrimRight(fmt.Sprintf("%.3f", v), "0"), ".")
-}
-
-func plural(n int64, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	if strings.HasSuffix(noun, "ch") {
-		return fmt.Sprintf("%d %ses", n, noun)
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
+	return phrase.Trim(fmt.Sprintf("%.3f", v))
 }

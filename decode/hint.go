@@ -3,6 +3,8 @@ package decode
 import (
 	"fmt"
 
+	"widthwise/decode/phrase"
+
 	"golang.org/x/exp/slices"
 )
 
@@ -36,7 +38,7 @@ func (r *Recording) unitHints(a *Analysis) []Remark {
 	if first == "" {
 		return nil
 	}
-	return []Remark{Remarkf(UnitDoubtful, "", "%s: %s", list(names), first)}
+	return []Remark{Remarkf(UnitDoubtful, "", "%s: %s", phrase.And(names), first)}
 }
 
 // rescaled returns what a mark would be in the unit that makes it a pulse.

@@ -6,6 +6,8 @@ import (
 	"iter"
 	"math"
 
+	"widthwise/decode/phrase"
+
 	"golang.org/x/exp/slices"
 )
 
@@ -302,7 +304,7 @@ func (j *judge) holds() {
 		}
 		j.out.Findings = append(j.out.Findings, Finding{Kind: SharedHold, Severity: Warn, Channels: h.Channels, Start: h.Start, End: h.End, Count: h.Frames,
 			Measured: millis(h.End - h.Start), Limit: math.NaN(), Unit: "ms",
-			Message: fmt.Sprintf("%s %s together for %s s, then jump: the link was lost and the receiver covered it", list(h.Channels), did, (h.End - h.Start).Seconds(2))})
+			Message: fmt.Sprintf("%s %s together for %s s, then jump: the link was lost and the receiver covered it", phrase.And(h.Channels), did, (h.End - h.Start).Seconds(2))})
 		for _, c := range j.a.measured() {
 			if slices.Contains(h.Channels, c.Name) {
 				j.touch(c, SharedHold, h.Start, h.End-1)

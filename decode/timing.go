@@ -3,7 +3,8 @@ package decode
 import (
 	"fmt"
 	"math"
-	"strings"
+
+	"widthwise/decode/phrase"
 )
 
 // firmwareWaits are the times after which firmware takes the signal for lost:
@@ -32,7 +33,7 @@ func (c *channel) lossMessage(e Event) string {
 	}
 	waits := "longer than each wait that firmware uses, 25 to 1000 ms"
 	if len(not) > 0 {
-		waits = "longer than the waits of " + list(crossed) + " ms that firmware uses, not of " + list(not) + " ms"
+		waits = "longer than the waits of " + phrase.And(crossed) + " ms that firmware uses, not of " + phrase.And(not) + " ms"
 		if len(crossed) == 0 {
 			waits = "shorter than each wait that firmware uses, 25 to 1000 ms"
 		}
@@ -59,13 +60,6 @@ func gapOf(e Event) Time {
 	return e.End - e.Start + Time(math.Round(e.Expected*float64(Millisecond)))
 }
 
-func list(s []string) string {
-	if len(s) < 2 {
-		return strings.Join(s, "")
-	}
-	return strings.Join(s[:len(s)-1], ", ") + " and " + s[len(s)-1]
-}
-
 func (j *judge) drops(c *channel, l Limits) {
 	f := c.frames
 	severity := Warn
@@ -80,12 +74,12 @@ func (j *judge) drops(c *channel, l Limits) {
 			e.Count += x.Count
 			e.Measured = max(e.Measured, x.Measured)
 		}
-		message := fmt.Sprintf("%s missing: %.1f ms between pulses where %.1f ms is usual", plural(e.Count, "frame"), e.Measured, usual)
+		message := fmt.Sprintf("%s missing: %.1f ms between pulses where %.1f ms is usual", phrase.Count(e.Count, "frame"), e.Measured, usual)
 		switch {
 		case everySecond(r, Time(usual*float64(Millisecond))):
-			message = fmt.Sprintf("every second frame missing for %s s, %s in all: half the frames lost, or the period doubled to %.1f ms", (e.End - e.Start).Seconds(2), plural(e.Count, "frame"), 2*usual)
+			message = fmt.Sprintf("every second frame missing for %s s, %s in all: half the frames lost, or the period doubled to %.1f ms", (e.End - e.Start).Seconds(2), phrase.Count(e.Count, "frame"), 2*usual)
 		case len(r) > 1:
-			message = fmt.Sprintf("%s missing in %d gaps, the longest %.1f ms where %.1f ms is usual", plural(e.Count, "frame"), len(r), e.Measured, usual)
+			message = fmt.Sprintf("%s missing in %d gaps, the longest %.1f ms where %.1f ms is usual", phrase.Count(e.Count, "frame"), len(r), e.Measured, usual)
 		}
 		j.find(c.ChannelAnalysis, Finding{Kind: DroppedFrame, Severity: severity, Start: e.Start, End: e.End, Count: e.Count,
 			Measured: e.Measured, Limit: 1.5 * usual, Unit: "ms", Message: message})
@@ -169,7 +163,7 @@ func (j *judge) oddIntervals(c *channel, l Limits) {
 		}
 		message := fmt.Sprintf("a frame came %s: %.2f ms after the one before where %.2f ms was expected; none is missing", word, e.Measured/1000, e.Expected/1000)
 		if e.Count > 1 {
-			message = fmt.Sprintf("%s off their expected time, the farthest %.2f ms after the one before where %.2f ms was expected; none is missing", plural(e.Count, "frame"), e.Measured/1000, e.Expected/1000)
+			message = fmt.Sprintf("%s off their expected time, the farthest %.2f ms after the one before where %.2f ms was expected; none is missing", phrase.Count(e.Count, "frame"), e.Measured/1000, e.Expected/1000)
 		}
 		j.find(c.ChannelAnalysis, Finding{Kind: PeriodOutOfRange, Severity: Warn, Start: e.Start, End: e.End, Count: e.Count,
 			Measured: e.Measured / 1000, Limit: limit / 1000, Unit: "ms", Message: message})
@@ -250,7 +244,7 @@ func (j *judge) startUp(c *channel) {
 	case f.startUp > 0 || glitches > 0:
 		j.find(c.ChannelAnalysis, Finding{Kind: StartUp, Severity: Note, Start: first, End: f.first, Count: f.startUp + glitches,
 			Measured: millis(f.first - first), Limit: math.NaN(), Unit: "ms",
-			Message: fmt.Sprintf("%s and %s before the first regular frames; not judged", plural(f.startUp, "pulse"), plural(glitches, "glitch"))})
+			Message: fmt.Sprintf("%s and %s before the first regular frames; not judged", phrase.Count(f.startUp, "pulse"), phrase.Count(glitches, "glitch"))})
 		j.touch(c, StartUp, first, f.first-1)
 	case c.lateStart:
 		j.find(c.ChannelAnalysis, Finding{Kind: StartUp, Severity: Note, Start: j.a.Start, End: f.first, Count: 1,

@@ -3,7 +3,8 @@ package decode
 import (
 	"fmt"
 	"math"
-	"strings"
+
+	"widthwise/decode/phrase"
 
 	"golang.org/x/exp/slices"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -48,7 +49,7 @@ func (j *judge) unseen() []string {
 			delete(clean, k)
 		}
 		out = append(out, fmt.Sprintf("no %s began in %.1f s on %s; at 95 %% they begin less often than once in %s",
-			alternatives(kinds), span, list(names), seconds(span/3)))
+			phrase.Or(kinds), span, phrase.And(names), seconds(span/3)))
 	}
 	out = append(out, seen...)
 	if j.mayRepeat() {
@@ -79,13 +80,6 @@ var faults = []struct {
 // leave open that a receiver covered a lost link.
 func (j *judge) mayRepeat() bool {
 	return j.out.Outcome != Failed && slices.ContainsFunc(j.out.Channels, func(c ChannelJudgement) bool { return c.Judged })
-}
-
-func alternatives(s []string) string {
-	if len(s) < 2 {
-		return strings.Join(s, "")
-	}
-	return strings.Join(s[:len(s)-1], ", ") + " or " + s[len(s)-1]
 }
 
 func times(n int) string {

@@ -10,6 +10,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 )
 
 // WriteVCD writes s as a value change dump (IEEE Std 1364-2005 clause 18) with
@@ -49,7 +50,7 @@ type dumpWriter struct {
 
 func (d *dumpWriter) begin(s decode.Source, at decode.Time, levels []byte) error {
 	if at < 0 {
-		return &UsageError{Message: fmt.Sprintf("a value change dump holds no time before zero, and this capture starts at %s s; write CSV", strings.TrimRight(strings.TrimRight(at.Seconds(12), "0"), "."))}
+		return &UsageError{Message: fmt.Sprintf("a value change dump holds no time before zero, and this capture starts at %s s; write CSV", phrase.Trim(at.Seconds(12)))}
 	}
 	d.buf = append(make([]byte, 0, flushSize+4096), "$version widthwise $end\n$timescale 1 ps $end\n$scope module capture $end\n"...)
 	taken := map[string]bool{}

@@ -11,6 +11,7 @@ import (
 
 	"widthwise/decode"
 	"widthwise/decode/calibrate"
+	"widthwise/decode/phrase"
 )
 
 // WriteTOML writes the constants as a file that option constants reads.
@@ -43,7 +44,7 @@ func (c *CalibrateCapture) WriteTOML(w io.Writer) error {
 
 // decimal writes a width to the nearest nanosecond, without empty decimals.
 func decimal(n Number) string {
-	return strings.TrimSuffix(strings.TrimRight(strconv.FormatFloat(float64(n), 'f', 3, 64), "0"), ".")
+	return phrase.Trim(strconv.FormatFloat(float64(n), 'f', 3, 64))
 }
 
 // tomlKey quotes a name where TOML asks for it.

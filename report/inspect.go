@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/formats"
 )
 
@@ -99,7 +100,7 @@ func stepFound(a *decode.Analysis, stated bool) string {
 	case stated:
 		return "stated by option rate"
 	case o.Step > 0 && !o.ChangesOnly:
-		return fmt.Sprintf("evenly sampled: last stamp less first over %s", Count(max(o.Rows-1, 1), "step"))
+		return fmt.Sprintf("evenly sampled: last stamp less first over %s", phrase.Count(max(o.Rows-1, 1), "step"))
 	case !(a.Resolution > 0):
 		return "not known from so few changes; option rate states it"
 	case o.Unit > 0 && a.Resolution*float64(decode.Microsecond) <= float64(max(o.Unit, o.UnitAtEnd))*1.001:

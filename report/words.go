@@ -8,6 +8,7 @@ import (
 	"unicode"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 )
 
 // Printable shows what could steer a terminal, or turn its text around, as an
@@ -107,26 +108,6 @@ func Lasting(t Seconds) string {
 	}
 }
 
-// Count is "1 channel", "3 channels", "2 glitches", "2 losses".
-func Count(n int64, noun string) string {
-	switch {
-	case n == 1:
-		return "1 " + noun
-	case strings.HasSuffix(noun, "ch") || strings.HasSuffix(noun, "ss"):
-		noun += "e"
-	}
-	return strconv.FormatInt(n, 10) + " " + noun + "s"
-}
-
-// Series is "a", "a and b", "a, b and c".
-func Series(words []string) string {
-	if len(words) < 2 {
-		return strings.Join(words, "")
-	}
-	last := len(words) - 1
-	return strings.Join(words[:last], ", ") + " and " + words[last]
-}
-
 // KindOf describes a channel that is not judged with what was measured on it.
 func (c *Channel) KindOf(resolution Number) string {
 	digits := Decimals(resolution)
@@ -146,7 +127,7 @@ func (c *Channel) KindOf(resolution Number) string {
 		}
 	case decode.Servo, decode.Irregular:
 		if c.Width != nil {
-			return fmt.Sprintf("%s, %s, %s to %s us", c.Signal, Count(c.Pulses, "pulse"), Fixed(c.Width.Min, digits), Fixed(c.Width.Max, digits))
+			return fmt.Sprintf("%s, %s, %s to %s us", c.Signal, phrase.Count(c.Pulses, "pulse"), Fixed(c.Width.Min, digits), Fixed(c.Width.Max, digits))
 		}
 	}
 	return c.Signal

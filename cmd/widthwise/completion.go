@@ -9,6 +9,7 @@ import (
 	"golang.org/x/exp/maps"
 	"golang.org/x/exp/slices"
 
+	"widthwise/decode/phrase"
 	"widthwise/formats"
 )
 
@@ -32,7 +33,7 @@ func completionCommand() *cobra.Command {
 		ValidArgs: names,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 || shells[args[0]] == nil {
-				return usageError("completion: the name of a shell; %s", orList(names))
+				return usageError("completion: the name of a shell; %s", phrase.Or(names))
 			}
 			return nil
 		},

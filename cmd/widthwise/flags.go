@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"regexp"
-	"strings"
 	"unicode"
 
 	"github.com/spf13/cobra"
@@ -12,6 +11,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/formats"
 )
 
@@ -204,7 +204,7 @@ func spelled(t decode.Time) string {
 	case t > -decode.Second && t < decode.Second:
 		text, unit = (1000 * t).Seconds(9), "ms"
 	}
-	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".") + unit
+	return phrase.Trim(text) + unit
 }
 
 var option = regexp.MustCompile(`\boption ([a-z]+(?:-[a-z]+)*)`)
@@ -237,16 +237,11 @@ func pointerInto[T any](at **T, parse func(string) (T, error)) func(string) erro
 func choice(at *string, words ...string) func(string) error {
 	return func(s string) error {
 		if !slices.Contains(words, s) {
-			return fmt.Errorf("not one of the choices; %s", orList(words))
+			return fmt.Errorf("not one of the choices; %s", phrase.Or(words))
 		}
 		*at = s
 		return nil
 	}
-}
-
-func orList(words []string) string {
-	last := len(words) - 1
-	return strings.Join(words[:last], ", ") + " or " + words[last]
 }
 
 func parseLevel(s string) (decode.Level, error) {

@@ -13,7 +13,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
-	"widthwise/formats/tomlfile"
+	"widthwise/decode/phrase"
 )
 
 // Exit statuses, the same everywhere.
@@ -172,7 +172,7 @@ func commandNames(root *cobra.Command) []string {
 
 // nearest suggests the word that a mistyped one was meant to be.
 func nearest(word string, known []string) string {
-	if best := tomlfile.Nearest(word, known); best != "" {
+	if best := phrase.Nearest(word, known); best != "" {
 		return ", did you mean " + best + "?"
 	}
 	return ""

@@ -6,6 +6,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 )
 
 // Signatures of what befalls one line, or several by noise.
@@ -270,10 +271,10 @@ func (c *explained) trouble() string {
 	torn, all := int64(c.torn()), c.sum(decode.Glitch)
 	parts := joined(
 		given(losses == 1, "was silent"), given(losses > 1, "was silent %d times", losses),
-		given(frames > 0, "missed %s", counted(frames, "frame")),
-		given(torn > 0, "had %s", counted(torn, "torn pulse")),
-		given(all > torn, "had %s", counted(all-torn, "glitch")))
-	return series(parts)
+		given(frames > 0, "missed %s", phrase.Count(frames, "frame")),
+		given(torn > 0, "had %s", phrase.Count(torn, "torn pulse")),
+		given(all > torn, "had %s", phrase.Count(all-torn, "glitch")))
+	return phrase.And(parts)
 }
 
 func wireEvidence(c *explained) []string {
@@ -285,9 +286,9 @@ func wireEvidence(c *explained) []string {
 		}
 	}
 	return joined(
-		given(len(gaps) > 0, "%s on this channel alone", counted(len(gaps), "gap")),
-		given(torn > 0, "%s, where only the wire is in play", counted(torn, "torn pulse")),
-		given(len(on) > 0, "%s of the same receiver went on", series(names(on))))
+		given(len(gaps) > 0, "%s on this channel alone", phrase.Count(len(gaps), "gap")),
+		given(torn > 0, "%s, where only the wire is in play", phrase.Count(torn, "torn pulse")),
+		given(len(on) > 0, "%s of the same receiver went on", phrase.And(names(on))))
 }
 
 // glitchesBesideOthers takes the glitches of one line of several.

@@ -6,6 +6,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 )
 
 // Signatures of timing, and of conditions that last.
@@ -40,7 +41,7 @@ func strayStory(c *explained) string {
 		given(widths > 1, "single pulses of %s are off and then right again", c.who()),
 		given(late == 1, "one frame of %s comes late or early and none is missing", c.who()),
 		given(late > 1, "single frames of %s come late or early and none is missing", c.who()))
-	return series(parts) + ", " + c.when() + ", as with pulses timed by busy software"
+	return phrase.And(parts) + ", " + c.when() + ", as with pulses timed by busy software"
 }
 
 // glitched reports whether a line of the case has glitches anywhere.

@@ -1,6 +1,9 @@
 package diagnose
 
-import "widthwise/decode"
+import (
+	"widthwise/decode"
+	"widthwise/decode/phrase"
+)
 
 // Causes.
 const (
@@ -88,7 +91,7 @@ var table = []rule{
 			return c.whoTogether() + " fell silent at " + c.at(c.parts[0].start()) + " and stayed so to the end: the signal was lost, or the receiver was switched off before the recorder stopped"
 		},
 		evidence: func(c *explained) []string {
-			return []string{counted(len(c.lines), "channel") + " silent within two frames of one another, up to the end of the capture"}
+			return []string{phrase.Count(len(c.lines), "channel") + " silent within two frames of one another, up to the end of the capture"}
 		},
 		try:     "if it was switched off, judge only what lies before, with option to; if not, record on until the pulses return",
 		instead: []string{"a link that is lost for good", "a supply that fails", "an event rule book may ask for just this when the transmitter is off"},
@@ -113,7 +116,7 @@ var table = []rule{
 		evidence: func(c *explained) []string {
 			n := len(c.shortGaps())
 			return joined(c.messages(decode.SharedHold),
-				given(n > 0, "%s, no longer than three frames, with no sign of a restart", counted(n, "gap")+" on all channels at the same time"))
+				given(n > 0, "%s, no longer than three frames, with no sign of a restart", phrase.Count(n, "gap")+" on all channels at the same time"))
 		},
 		try:     running + "range test with the motors off, then on; look at the aerials and where they lie",
 		instead: []string{"a receiver that is busy for some frames", "sticks that were let go and moved together"},
@@ -125,7 +128,7 @@ var table = []rule{
 			return c.whoTogether() + " fell silent together " + c.when() + ": the supply or the link, not the wires"
 		},
 		evidence: func(c *explained) []string {
-			return []string{counted(len(c.sharedGaps()), "gap") + " on several channels at the same time, the longest " + c.longestShared()}
+			return []string{phrase.Count(len(c.sharedGaps()), "gap") + " on several channels at the same time, the longest " + c.longestShared()}
 		},
 		against: func(c *explained) []string {
 			return []string{"no sign of a restart: the pulses come back on their old beat, which speaks a little for the link"}
@@ -150,7 +153,7 @@ var table = []rule{
 		},
 		evidence: func(c *explained) []string {
 			hits, of, lines := c.bench.coincide(c.observations())
-			return []string{counted(hits, "glitch") + " of " + short(of) + " within 3 us of one on another line (" + series(names(lines)) + ")"}
+			return []string{phrase.Count(hits, "glitch") + " of " + short(of) + " within 3 us of one on another line (" + phrase.And(names(lines)) + ")"}
 		},
 		try:     running + "join the grounds at one point near the receiver, then record with motors stopped and running",
 		instead: []string{"a ground clip of the recorder that is loose"},
@@ -160,11 +163,11 @@ var table = []rule{
 		takes: atEdges, likely: func(c *explained) bool { return c.sum(decode.Glitch) >= 3 },
 		story: func(c *explained) string {
 			_, _, from := c.bench.atEdgesOf(c.lines[0], c.observations())
-			return c.who() + " picks up the edges of " + from + ": " + counted(c.sum(decode.Glitch), "glitch") + " " + c.across()
+			return c.who() + " picks up the edges of " + from + ": " + phrase.Count(c.sum(decode.Glitch), "glitch") + " " + c.across()
 		},
 		evidence: func(c *explained) []string {
 			hits, of, from := c.bench.atEdgesOf(c.lines[0], c.observations())
-			return []string{short(hits) + " of " + counted(of, "glitch") + " sit at edges of " + from}
+			return []string{short(hits) + " of " + phrase.Count(of, "glitch") + " sit at edges of " + from}
 		},
 		try:     handsOff + "part the two wires, connect every ground lead, and record again",
 		instead: []string{"a recorder whose inputs couple"},
@@ -184,10 +187,10 @@ var table = []rule{
 		cause: noise, source: practice,
 		takes: glitchesBesideOthers, likely: never,
 		story: func(c *explained) string {
-			return c.who() + " alone has " + counted(c.sum(decode.Glitch), "glitch") + " " + c.across() + ": probably noise on this wire"
+			return c.who() + " alone has " + phrase.Count(c.sum(decode.Glitch), "glitch") + " " + c.across() + ": probably noise on this wire"
 		},
 		evidence: func(c *explained) []string {
-			return []string{counted(c.sum(decode.Glitch), "glitch") + " with nothing at the same time on the other lines"}
+			return []string{phrase.Count(c.sum(decode.Glitch), "glitch") + " with nothing at the same time on the other lines"}
 		},
 		try:     running + "connect the ground close to this wire, then record with motors stopped and running",
 		instead: []string{"a loose probe or ground clip", "a wire that begins to break"},
@@ -212,7 +215,7 @@ var table = []rule{
 		},
 		evidence: func(c *explained) []string {
 			n, of := c.repeating()
-			return []string{counted(c.sum(decode.RepeatedWidth), "frame") + " of repeated widths on " + short(n) + " of " + counted(of, "moving channel")}
+			return []string{phrase.Count(c.sum(decode.RepeatedWidth), "frame") + " of repeated widths on " + short(n) + " of " + phrase.Count(of, "moving channel")}
 		},
 		try:     running + "range test: move one stick slowly for a minute, near and far, and compare",
 		instead: []string{"a hand that stops and starts", "a radio that sends some channels less often"},
@@ -265,10 +268,10 @@ var table = []rule{
 		cause: twoSources, source: practice,
 		takes: extraPulses, likely: always,
 		story: func(c *explained) string {
-			return c.who() + " carries " + counted(c.sum(decode.ExtraPulse), "pulse") + " between its frames " + c.across() + ": two sources drive this wire, or the receiver sends more than it should"
+			return c.who() + " carries " + phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " between its frames " + c.across() + ": two sources drive this wire, or the receiver sends more than it should"
 		},
 		evidence: func(c *explained) []string {
-			return []string{counted(c.sum(decode.ExtraPulse), "pulse") + " off the frame grid, while the grid goes on"}
+			return []string{phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " off the frame grid, while the grid goes on"}
 		},
 		try:     handsOff + "unplug everything but the receiver from this wire and record again",
 		instead: []string{"long noise marks", "a receiver that changes its mode"},

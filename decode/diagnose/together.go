@@ -7,6 +7,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 )
 
 // Signatures of what befalls all channels of a receiver at once.
@@ -410,7 +411,7 @@ func (c *explained) rebootMarks() []string {
 			}
 		}
 	}
-	out := []string{fmt.Sprintf("%s on every channel alive, up to %s", counted(len(gaps), "gap"), c.longestShared())}
+	out := []string{fmt.Sprintf("%s on every channel alive, up to %s", phrase.Count(len(gaps), "gap"), c.longestShared())}
 	for _, m := range marks {
 		if len(gaps) > 1 {
 			m += fmt.Sprintf(" (%d of %d)", times[m], len(gaps))

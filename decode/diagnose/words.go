@@ -9,6 +9,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 )
 
 // How stories speak: of channels, of times, of counts.
@@ -27,7 +28,7 @@ func (c *explained) name(lines []*line) string {
 	if len(lines) > 2 && len(lines) == pulsing {
 		return fmt.Sprintf("all %d channels", pulsing)
 	}
-	return series(names(lines))
+	return phrase.And(names(lines))
 }
 
 // when tells the times: "at 7.3 s", "from 12.2 to 13.1 s", "6 times between 7.3
@@ -79,31 +80,11 @@ func lasting(d decode.Time) string {
 
 // millis writes microseconds as milliseconds.
 func millis(us float64) string {
-	text := fmt.Sprintf("%.2f", us/1000)
-	return strings.TrimSuffix(strings.TrimRight(text, "0"), ".") + " ms"
+	return phrase.Trim(fmt.Sprintf("%.2f", us/1000)) + " ms"
 }
 
 // short writes a count.
 func short[T int | int64](n T) string { return fmt.Sprint(n) }
-
-// counted writes a count with its noun.
-func counted[T int | int64](n T, noun string) string {
-	switch {
-	case n == 1:
-		return "1 " + noun
-	case strings.HasSuffix(noun, "ch"):
-		return fmt.Sprintf("%d %ses", n, noun)
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
-}
-
-// series writes a list: "a, b and c".
-func series(s []string) string {
-	if len(s) < 2 {
-		return strings.Join(s, "")
-	}
-	return strings.Join(s[:len(s)-1], ", ") + " and " + s[len(s)-1]
-}
 
 // sentence makes a story begin with a capital, unless it begins with a channel's
 // name, and end with a full stop.
@@ -152,7 +133,7 @@ func (c *explained) messages(kind decode.Kind) (all []string) {
 	}
 	for _, text := range texts[:min(len(texts), most)] {
 		if !slices.Equal(on[text], c.lines) {
-			text = series(names(on[text])) + ": " + text
+			text = phrase.And(names(on[text])) + ": " + text
 		}
 		all = append(all, text)
 	}

@@ -10,6 +10,7 @@ import (
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
 
+	"widthwise/decode/phrase"
 	"widthwise/formats/internal/capture"
 	"widthwise/formats/internal/exact"
 )
@@ -192,7 +193,7 @@ func (w *walk) field(n *unstable.Node, path string, t reflect.Type) (string, ref
 
 // offer says what an unknown key may have been meant to be.
 func offer(name string, keys []string) string {
-	if near := Nearest(exact.Shorten(name), keys); near != "" {
+	if near := phrase.Nearest(exact.Shorten(name), keys); near != "" {
 		return fmt.Sprintf("did you mean %s?", near)
 	}
 	return "the keys here are " + strings.Join(keys, ", ")

@@ -84,15 +84,6 @@ func TestRefusals(t *testing.T) {
 	}
 }
 
-func TestNearest(t *testing.T) {
-	known := []string{"period", "width_fail_us", "width_warn_us"}
-	for word, want := range map[string]string{
-		"perod": "period", "PERIOD": "period", "width_fial_us": "width_fail_us", "colour": "", "": "", "p": "",
-	} {
-		assert.Equal(t, want, Nearest(word, known), word)
-	}
-}
-
 // FuzzDecode: whatever the text, a value or one line with the file's name.
 func FuzzDecode(f *testing.F) {
 	for _, text := range []string{"title = \"a\"\nwait = \"1s\"\n[[berth]]\nmarks = [1]\n", "[crew.a]\nname = 'b'", "berth = [{}, {tug = {aft = true}}]",

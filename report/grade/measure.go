@@ -9,6 +9,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -80,7 +81,7 @@ func (c *Criterion) grade(h *HandIn) Result {
 }
 
 func (c *Criterion) on(h *HandIn, t *target) Result {
-	r := Result{Wanted: c.task.wanted(h, t), Measured: "too little seen: " + plural(t.told.Frames, "frame")}
+	r := Result{Wanted: c.task.wanted(h, t), Measured: "too little seen: " + phrase.Count(t.told.Frames, "frame")}
 	if c.task.anyway() || t.told.Frames >= h.MinFrames(t.ca.Name) {
 		r = c.task.look(h, t, c.Points)
 	}
@@ -132,7 +133,7 @@ func (w want) text(unit string) string {
 		for i, v := range w.any {
 			all[i] = shown(v)
 		}
-		return alternatives(all)
+		return phrase.Or(all)
 	case math.IsInf(w.low, -1) && math.IsInf(w.high, 1):
 		return "any number"
 	case math.IsInf(w.low, -1):
@@ -316,20 +317,6 @@ func shown(v any) string {
 		return "no"
 	}
 	return fmt.Sprint(v)
-}
-
-func alternatives(all []string) string {
-	if len(all) == 1 {
-		return all[0]
-	}
-	return strings.Join(all[:len(all)-1], ", ") + " or " + all[len(all)-1]
-}
-
-func plural(n int64, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
 }
 
 // wantedRest is a place where the stick has to rest, and how long.

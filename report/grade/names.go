@@ -5,10 +5,10 @@ import (
 	"sort"
 	"strings"
 
+	"widthwise/decode/phrase"
+
 	"golang.org/x/exp/maps"
 	"golang.org/x/exp/slices"
-
-	"widthwise/formats/tomlfile"
 )
 
 // matcher tells what a name or pattern means: * stands for any run of
@@ -39,5 +39,5 @@ func distance(a, b string) int {
 	if strings.HasSuffix(b, a) || strings.HasPrefix(b, a) {
 		return (len(b) - len(a) + 1) / 2
 	}
-	return tomlfile.Distance(a, b)
+	return phrase.Distance(a, b)
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 )
 
 // rests looks for places at which the stick rested, in their order.
@@ -16,14 +17,14 @@ func (r *rests) look(h *HandIn, on *target, of Points) Result {
 	n := longestSequence(r.found(on.ca))
 	return Result{
 		Points: of.share(n, len(r.places)), Value: float64(n),
-		Measured: fmt.Sprintf("%d of %s in order", n, plural(int64(len(r.places)), "rest")), Wanted: r.wanted(h, on),
+		Measured: fmt.Sprintf("%d of %s in order", n, phrase.Count(int64(len(r.places)), "rest")), Wanted: r.wanted(h, on),
 	}
 }
 
 func (r *rests) wanted(*HandIn, *target) string {
 	all := make([]string, len(r.places))
 	for i, w := range r.places {
-		all[i] = fmt.Sprintf("%s us for %s s", shown(w.near), strings.TrimSuffix(strings.TrimRight(w.atLeast.Seconds(3), "0"), "."))
+		all[i] = fmt.Sprintf("%s us for %s s", shown(w.near), phrase.Trim(w.atLeast.Seconds(3)))
 	}
 	return "rests at " + strings.Join(all, ", then ")
 }

@@ -9,6 +9,7 @@ import (
 	"github.com/jedib0t/go-pretty/v6/text"
 	"golang.org/x/exp/slices"
 
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -16,7 +17,7 @@ import (
 // what is alike, as a question.
 func (c *Class) WriteText(to io.Writer, s report.Style) error {
 	w := bufio.NewWriter(to)
-	fmt.Fprintf(w, "%s%s, %s points\n\n", titled(c.Title), plural(int64(len(c.Students)), "student"), c.Points)
+	fmt.Fprintf(w, "%s%s, %s points\n\n", titled(c.Title), phrase.Count(int64(len(c.Students)), "student"), c.Points)
 	names, earned := make([]string, len(c.Students)), make([]string, len(c.Students))
 	for i, student := range c.Students {
 		names[i], earned[i] = report.Printable(student.Student), fmt.Sprintf("%s/%s", student.Points, c.Points)
@@ -101,7 +102,7 @@ func (c *Class) writeMissed(w io.Writer, s report.Style) {
 	})
 	fmt.Fprint(w, "\nwhat the class missed most\n")
 	for _, r := range rows {
-		hang(w, "  ", fmt.Sprintf("%s: %s of %s on average; all points %s, none %s", report.Printable(r.Name), points(r.Mean), r.of, plural(int64(r.Full), "time"), plural(int64(r.None), "time")), s.Width)
+		hang(w, "  ", fmt.Sprintf("%s: %s of %s on average; all points %s, none %s", report.Printable(r.Name), points(r.Mean), r.of, phrase.Count(int64(r.Full), "time"), phrase.Count(int64(r.None), "time")), s.Width)
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -18,7 +19,7 @@ import (
 const maxRows = 500
 
 var pages = template.Must(template.New("").Funcs(template.FuncMap{
-	"json": asJSON, "series": series, "shape": shape, "bounds": bounds, "text": report.Printable, "add": func(a, b int) int { return a + b },
+	"json": asJSON, "series": phrase.And, "shape": shape, "bounds": bounds, "text": report.Printable, "add": func(a, b int) int { return a + b },
 }).ParseFS(files, "*.html"))
 
 // captureView is one capture as the template shows it.
@@ -77,7 +78,7 @@ func (c captureView) measured(f report.Finding) string {
 	if missing(f.Measured) {
 		return ""
 	}
-	return strconv.FormatFloat(float64(f.Measured), 'f', c.decimals(), 64) + " " + string(f.Unit)
+	return strconv.FormatFloat(float64(f.Measured), 'f', report.Decimals(c.Resolution), 64) + " " + string(f.Unit)
 }
 
 // Others counts what stands in no row at first.
@@ -93,9 +94,9 @@ func (c captureView) Headline() string {
 	}
 	parts := []string{}
 	if warnings > 0 {
-		parts = append(parts, plural(warnings, "warning"))
+		parts = append(parts, phrase.Count(warnings, "warning"))
 	}
-	parts = append(parts, fmt.Sprintf("%d of %s judged", len(c.judged()), plural(len(c.Channels), "channel")), decode.Time(c.Duration).Seconds(1)+" s seen")
+	parts = append(parts, fmt.Sprintf("%d of %s judged", len(c.judged()), phrase.Count(len(c.Channels), "channel")), decode.Time(c.Duration).Seconds(1)+" s seen")
 	return strings.Join(parts, ", ")
 }
 
@@ -162,17 +163,9 @@ func (c captureView) Figures(l lane) []string {
 	}
 }
 
-// decimals of a width in microseconds: those of the time step, at most three.
-func (c captureView) decimals() int {
-	if missing(c.Resolution) || c.Resolution <= 0 {
-		return 1
-	}
-	return min(max(int(math.Ceil(-math.Log10(float64(c.Resolution))-1e-9)), 0), 3)
-}
-
 // fixed writes a figure with the digits of the time step and more.
 func (c captureView) fixed(n report.Number, more int) string {
-	return strconv.FormatFloat(float64(n), 'f', min(c.decimals()+more, 3), 64)
+	return strconv.FormatFloat(float64(n), 'f', min(report.Decimals(c.Resolution)+more, 3), 64)
 }
 
 func missing(n report.Number) bool { return math.IsNaN(float64(n)) }
@@ -193,18 +186,4 @@ func bounds(b [2]float64) string {
 		return ""
 	}
 	return fmt.Sprintf("%g %g", b[0], b[1])
-}
-
-func plural(n int, word string) string {
-	if n == 1 {
-		return "1 " + word
-	}
-	return strconv.Itoa(n) + " " + word + "s"
-}
-
-func series(words []string) string {
-	if len(words) < 2 {
-		return strings.Join(words, "")
-	}
-	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -169,7 +170,7 @@ func proof(c *report.CalibrateChannel) []string {
 		parts = append(parts, fmt.Sprintf("stops for lost pulses %s, at commands of up to %d, and takes up to %d up again at once", times(p.StopsOnLoss), p.JumpAtLoss, p.JumpAfterLoss))
 	}
 	if p.StartUpNotZero > 0 {
-		parts = append(parts, fmt.Sprintf("is driven by %s at start-up", count(int64(p.StartUpNotZero), "pulse")))
+		parts = append(parts, fmt.Sprintf("is driven by %s at start-up", phrase.Count(int64(p.StartUpNotZero), "pulse")))
 	}
 	return []string{whose + " " + strings.Join(parts, "; ")}
 }

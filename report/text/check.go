@@ -8,6 +8,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -59,7 +60,7 @@ const (
 // answer is the verdict with its warnings.
 func answer(p *Sheet, c *report.Capture) string {
 	if n := warnings(c); n > 0 {
-		return p.verdict(c.Verdict) + ", " + count(n, "warning") + ":"
+		return p.verdict(c.Verdict) + ", " + phrase.Count(n, "warning") + ":"
 	}
 	return p.verdict(c.Verdict) + ":"
 }
@@ -67,7 +68,7 @@ func answer(p *Sheet, c *report.Capture) string {
 // seen says how much of what was seen.
 func seen(c *report.Capture) string {
 	return fmt.Sprintf("%s, %s seen, %d of %s judged", report.Printable(c.File), report.Lasting(c.Duration),
-		len(topJudged(c)), count(int64(len(c.Channels)), "channel"))
+		len(topJudged(c)), phrase.Count(int64(len(c.Channels)), "channel"))
 }
 
 // warnings counts the events that warn.
@@ -88,7 +89,7 @@ func undecided(c *report.Capture) string {
 	var open []string
 	for _, ch := range c.Channels {
 		if ch.Verdict == report.Word(decode.Undecided) {
-			open = append(open, fmt.Sprintf("%s (%s)", ch.Shown(), count(ch.Frames, "frame")))
+			open = append(open, fmt.Sprintf("%s (%s)", ch.Shown(), phrase.Count(ch.Frames, "frame")))
 		}
 	}
 	switch {
@@ -99,7 +100,7 @@ func undecided(c *report.Capture) string {
 	case len(open) == 0:
 		return "Nothing was judged: no channel carries servo or pulse-position pulses."
 	}
-	return "Too little was seen to pass: " + report.Series(open) + "."
+	return "Too little was seen to pass: " + phrase.And(open) + "."
 }
 
 // Reason says in one sentence what a verdict rests on.
@@ -127,7 +128,7 @@ func (p *Sheet) events(c *report.Capture, full bool) {
 	}
 	for i, e := range c.Events {
 		if i == mostEvents && !full {
-			p.Hang("", 2, "and "+count(int64(len(c.Events)-i), "event")+" more: --full")
+			p.Hang("", 2, "and "+phrase.Count(int64(len(c.Events)-i), "event")+" more: --full")
 			break
 		}
 		p.event(e)
@@ -211,7 +212,7 @@ func (p *Sheet) channels(rows []*report.Channel) {
 	}
 	for _, ch := range rows {
 		p.Hang(ch.Shown()+" ", 2, fmt.Sprintf("%s: width %s us, period %s ms, jitter %s us, %d dropped, %s, %s", p.verdict(ch.Verdict),
-			span(ch.Width), period(ch.Period), jitter(ch.Jitter), ch.Dropped, count(ch.Glitches, "glitch"), count(ch.Losses, "loss")))
+			span(ch.Width), period(ch.Period), jitter(ch.Jitter), ch.Dropped, phrase.Count(ch.Glitches, "glitch"), phrase.Count(ch.Losses, "loss")))
 	}
 	p.Blank()
 }
@@ -284,7 +285,7 @@ func aside(c *report.Channel) string {
 func (p *Sheet) notes(notes []string, most int) {
 	for i, note := range notes {
 		if i == most {
-			p.Text(fmt.Sprintf("and %s more: --full", count(int64(len(notes)-i), "note")))
+			p.Text(fmt.Sprintf("and %s more: --full", phrase.Count(int64(len(notes)-i), "note")))
 			return
 		}
 		p.Hang("note", 6, report.Printable(note))

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -38,7 +39,7 @@ func changes(c *report.Compare) string {
 			}
 		}
 		if len(names) > 0 {
-			parts = append(parts, report.Printable(p.After)+": "+report.Series(names))
+			parts = append(parts, report.Printable(p.After)+": "+phrase.And(names))
 		}
 	}
 	for _, side := range [][]string{c.Unmatched.Before, c.Unmatched.After} {

@@ -7,6 +7,7 @@ import (
 
 	"widthwise/decode"
 	"widthwise/decode/failsafe"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -114,7 +115,7 @@ func did(ch *report.FailsafeChannel, c *report.FailsafeCapture) string {
 		parts = append(parts, told)
 	}
 	if more := len(ch.States) - len(shown); more > 0 {
-		parts = append(parts, fmt.Sprintf("%s more, and at last %s", count(int64(more-1), "state"), state(ch.States[len(ch.States)-1], true, c)))
+		parts = append(parts, fmt.Sprintf("%s more, and at last %s", phrase.Count(int64(more-1), "state"), state(ch.States[len(ch.States)-1], true, c)))
 	}
 	return strings.Join(parts, ", then ")
 }
@@ -145,7 +146,7 @@ func returned(r *report.Return, resolution report.Number) string {
 		out += fmt.Sprintf(", with a jump of %s us", width(r.Jump, resolution))
 	}
 	if r.StartUpPulses > 0 {
-		out += ", " + count(int64(r.StartUpPulses), "start-up pulse") + " first"
+		out += ", " + phrase.Count(int64(r.StartUpPulses), "start-up pulse") + " first"
 	}
 	if len(r.Excursion) == 2 {
 		out += fmt.Sprintf("; widths %s to %s us", width(r.Excursion[0], resolution), width(r.Excursion[1], resolution))

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -104,8 +105,8 @@ func lines(c *report.Channel, resolution report.Number) []string {
 	if text := jitterLine(c.Jitter, resolution); text != "" {
 		out = append(out, text)
 	}
-	out = append(out, fmt.Sprintf("%s of %s; %s, %s, %s, %s s lost", count(c.Pulses, "pulse"), count(c.Frames, "frame"),
-		count(c.Dropped, "dropped frame"), count(c.Glitches, "glitch"), count(c.Losses, "loss"), c.Lost.Decimals(3)))
+	out = append(out, fmt.Sprintf("%s of %s; %s, %s, %s, %s s lost", phrase.Count(c.Pulses, "pulse"), phrase.Count(c.Frames, "frame"),
+		phrase.Count(c.Dropped, "dropped frame"), phrase.Count(c.Glitches, "glitch"), phrase.Count(c.Losses, "loss"), c.Lost.Decimals(3)))
 	switch {
 	case c.Follows != "":
 		out = append(out, fmt.Sprintf("place %d in the frame; begins where %s ends", place(c), report.Printable(string(c.Follows))))
@@ -168,7 +169,7 @@ func jitterLine(j *report.Jitter, resolution report.Number) string {
 		text = fmt.Sprintf("jitter %s us rms (95 %%: %s to %s)", fixed(float64(j.WidthRMS), digits), fixed(low, digits), fixed(high, digits))
 	}
 	if !missing(float64(j.WidthP99)) {
-		return text + ", p99 " + width(j.WidthP99, resolution) + " us, at rest over " + count(j.WidthN, "frame")
+		return text + ", p99 " + width(j.WidthP99, resolution) + " us, at rest over " + phrase.Count(j.WidthN, "frame")
 	}
 	if !missing(float64(j.WidthPP)) {
 		text += ", largest swing of " + strconv.FormatInt(j.WidthN, 10) + " " + width(j.WidthPP, resolution) + " us"

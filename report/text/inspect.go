@@ -7,6 +7,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -89,7 +90,7 @@ func countedKinds(left []*report.Glance) string {
 	for n, kind := range kinds {
 		kinds[n] = fmt.Sprintf("%d %s", number[kind], kind)
 	}
-	return "and " + report.Series(kinds) + " channels more; --json lists them all"
+	return "and " + phrase.And(kinds) + " channels more; --json lists them all"
 }
 
 // glances is a table of channels, or a sentence each where it is too wide.
@@ -107,7 +108,7 @@ func (p *Sheet) glances(shown []*report.Glance, resolution report.Number) {
 	for _, g := range shown {
 		about := glanceSignal(g)
 		if g.Width != nil {
-			about += fmt.Sprintf(", active %s, %s, width %s us, period %s ms", orNone(g.Active), count(g.Pulses, "pulse"), span(g.Width), period(g.Period))
+			about += fmt.Sprintf(", active %s, %s, width %s us, period %s ms", orNone(g.Active), phrase.Count(g.Pulses, "pulse"), span(g.Width), period(g.Period))
 		}
 		p.Hang(glanceName(g)+": ", 2, about)
 	}

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -124,7 +125,7 @@ func Quiet(w io.Writer, c *report.Capture) error {
 	}
 	reason := Reason(c)
 	if n := warnings(c); n > 0 {
-		reason = count(n, "warning") + ": " + reason
+		reason = phrase.Count(n, "warning") + ": " + reason
 	}
 	_, err := io.WriteString(w, strings.Join([]string{verdict, report.Printable(c.File), reason}, "\t")+"\n")
 	return err

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -124,7 +125,7 @@ func brief(c *report.Capture) string {
 		what = "nothing in " + report.Lasting(c.Duration)
 	}
 	if n := warnings(c); n > 0 && decode.Outcome(c.Verdict) == decode.Passed {
-		what = count(n, "warning") + ", " + what
+		what = phrase.Count(n, "warning") + ", " + what
 	}
 	return what
 }

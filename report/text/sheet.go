@@ -194,6 +194,3 @@ func (p *Sheet) ledger(cols []column) string {
 
 // fits tells whether a set table is no wider than the sheet.
 func (p *Sheet) fits(set string) bool { return pretty.LongestLineLen(set) <= p.Width }
-
-// count is "1 channel", "3 channels", "2 glitches".
-func count(n int64, noun string) string { return report.Count(n, noun) }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 )
 
 // Rate is a frequency in hertz as a fraction. The zero value is no rate.
@@ -119,8 +120,7 @@ func (q quantity) offer(number string) string {
 	for i, unit := range q.usual {
 		each[i] = number + unit
 	}
-	last := len(each) - 1
-	return strings.Join(each[:last], ", ") + " or " + each[last]
+	return phrase.Or(each)
 }
 
 // plainDecimal is a sign, digits, a point: no exponent, so that no short text
