@@ -3,9 +3,11 @@
 package ahead
 
 import (
+	"bytes"
 	"io"
 	"runtime"
 	"sync"
+	"sync/atomic"
 )
 
 // Slack is how many zero bytes lie behind a piece's text, so that words of it
@@ -20,7 +22,7 @@ type How struct {
 
 const (
 	usualSize = 512 << 10
-	longest   = 2 << 20 // a piece without a seam is handed out at this size
+	patience  = 4 // a piece without a seam is handed out after so many blocks
 )
 
 // Piece is a part of the text that ends at a seam, and what a worker found.
@@ -34,11 +36,15 @@ type Piece[T any] struct {
 	done chan struct{}
 }
 
-// Queue hands out the pieces of a text in order. The workers take turns at
-// reading, so that a piece is in the cache of the core that looks at it, and a
-// stream can be decompressed beside the looking.
+// Queue hands out the pieces of a text in order. Workers read a block each, the
+// one where the other ends, and cut it where its last seam is. What stands
+// behind that goes before the next block, so that a piece waits for the block
+// before it, but not for its text to be looked at. A text that can be read at
+// any place is read by all workers at once; a stream is read by one after the
+// other, and decompressed beside the looking.
 type Queue[T any] struct {
 	r     io.Reader
+	at    *io.SectionReader // nil for a stream
 	seam  func(text []byte) int
 	size  int
 	order chan *Piece[T]
@@ -46,14 +52,23 @@ type Queue[T any] struct {
 	stop  chan struct{}
 	busy  sync.WaitGroup
 
-	turn  sync.Mutex // guards what follows
-	rest  []byte     // of the text read, behind the last seam
-	torn  bool       // the piece before did not end at a seam
+	blocks atomic.Int64
+	turns  []chan seamed // one for each block that workers may have at hand
+}
+
+// seamed is what a block leaves to the next.
+type seamed struct {
+	rest  []byte // of the text, behind the last seam
+	torn  bool   // the piece before did not end at a seam
 	ended bool
 }
 
-// New begins to read r. A piece ends where seam finds the last place in a text
-// to cut it, 0 for none. Each worker looks with what a call of look returns.
+// headRoom is kept before a block for what the block before leaves it.
+const headRoom = 4 << 10
+
+// New begins to read r; an *io.SectionReader is read from its beginning, by
+// positions. A piece ends where seam finds the last place in a text to cut it,
+// 0 for none. Each worker looks with what a call of look returns.
 func New[T any](r io.Reader, how How, seam func([]byte) int, look func() func(*Piece[T])) *Queue[T] {
 	if how.Size == 0 {
 		how.Size = usualSize
@@ -64,9 +79,12 @@ func New[T any](r io.Reader, how How, seam func([]byte) int, look func() func(*P
 	pieces := 2*how.Workers + 1
 	q := &Queue[T]{r: r, seam: seam, size: how.Size,
 		order: make(chan *Piece[T], pieces), free: make(chan *Piece[T], pieces), stop: make(chan struct{})}
+	q.at, _ = r.(*io.SectionReader)
 	for range pieces {
 		q.free <- &Piece[T]{done: make(chan struct{}, 1)}
+		q.turns = append(q.turns, make(chan seamed, 1))
 	}
+	q.turns[0] <- seamed{}
 	q.busy.Add(how.Workers)
 	for range how.Workers {
 		go q.work(look())
@@ -109,39 +127,65 @@ func (q *Queue[T]) work(look func(*Piece[T])) {
 	}
 }
 
-// read fills a piece in its turn; false once the text has ended.
+// read fills a piece with the next block that has a seam, or with more than is
+// usual without one; false where the text has ended.
 func (q *Queue[T]) read(p *Piece[T]) bool {
-	q.turn.Lock()
-	defer q.turn.Unlock()
-	if q.ended {
-		return false
-	}
-	p.Seen, p.Err = !q.torn, nil
 	if p.buf == nil {
-		p.buf = make([]byte, q.size+Slack)
+		p.buf = make([]byte, headRoom+q.size+Slack)
 	}
-	end, n := 0, 0
-	for read := 0; end == 0 && p.Err == nil && read < longest; {
-		if n = max(n, len(q.rest)); n >= len(p.buf)-Slack {
-			p.buf = append(p.buf[:n], make([]byte, n+Slack)...)
+	for {
+		n := q.blocks.Add(1) - 1
+		turn, next := q.turns[n%int64(len(q.turns))], q.turns[(n+1)%int64(len(q.turns))]
+		block := p.buf[headRoom : headRoom+q.size]
+		size := 0
+		if q.at != nil {
+			size, p.Err = q.at.ReadAt(block, n*int64(q.size))
 		}
-		copy(p.buf, q.rest)
-		n, p.Err = fill(q.r, p.buf[:len(p.buf)-Slack], n)
-		end, read = q.seam(p.buf[:n]), n
-		q.rest = q.rest[:0]
+		before := <-turn
+		if before.ended {
+			next <- before
+			return false
+		}
+		if q.at == nil {
+			size, p.Err = fill(q.r, block)
+		}
+		after, ready := q.cut(p, before, size)
+		next <- after
+		if ready {
+			return true
+		}
 	}
-	if q.torn = end == 0; q.torn || p.Err != nil {
-		end = n
-	}
-	q.rest = append(q.rest[:0], p.buf[end:n]...)
-	clear(p.buf[end : end+Slack])
-	p.Text, q.ended = p.buf[:end], p.Err != nil
-	q.order <- p
-	return true
 }
 
-// fill reads until buf is full or r has ended; n bytes of it are there.
-func fill(r io.Reader, buf []byte, n int) (int, error) {
+// cut makes a piece of what is left of the text before and the block that was
+// read into it, up to the last seam. It is not ready if there is none and more
+// may be read.
+func (q *Queue[T]) cut(p *Piece[T], before seamed, size int) (after seamed, ready bool) {
+	from, end := headRoom-len(before.rest), headRoom+size
+	text := p.buf
+	if from < 0 {
+		text = append(bytes.Clone(before.rest), p.buf[headRoom:]...)
+		from, end = 0, len(before.rest)+size
+	} else {
+		copy(text[from:], before.rest)
+	}
+	seam := from + q.seam(text[from:end])
+	after = seamed{rest: before.rest[:0], torn: seam == from, ended: p.Err != nil}
+	if after.torn && !after.ended && end-from < patience*q.size {
+		return seamed{rest: append(after.rest, text[from:end]...), torn: before.torn}, false
+	}
+	if after.torn || after.ended {
+		seam = end
+	}
+	after.rest = append(after.rest, text[seam:end]...)
+	clear(text[seam : seam+Slack])
+	p.Text, p.Seen = text[from:seam], !before.torn
+	q.order <- p
+	return after, true
+}
+
+// fill reads until buf is full or r has ended.
+func fill(r io.Reader, buf []byte) (n int, err error) {
 	for idle := 0; n < len(buf); idle++ {
 		k, err := r.Read(buf[n:])
 		if n += k; err != nil {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"io"
+	"math"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -12,6 +13,11 @@ import (
 )
 
 func lineEnd(text []byte) int { return bytes.LastIndexByte(text, '\n') + 1 }
+
+// section is a text that is read by positions.
+func section(text string) io.Reader {
+	return io.NewSectionReader(strings.NewReader("before "+text), 7, math.MaxInt64-7)
+}
 
 // drain joins the pieces of a text and counts the lines that workers saw.
 func drain(t *testing.T, r io.Reader, how How) (text string, lines int, err error) {
@@ -37,9 +43,9 @@ func drain(t *testing.T, r io.Reader, how How) (text string, lines int, err erro
 // size, the number of workers, and how the text comes.
 func TestPiecesJoin(t *testing.T) {
 	text := strings.Repeat("a short line\nand one that is longer than a piece may be\n\n", 200) + "an end without one"
-	for _, size := range []int{1, 7, 40, 1000, 1 << 20} {
+	for _, size := range []int{12, 17, 40, 1000, 1 << 20} {
 		for workers := range 3 {
-			for _, r := range []io.Reader{strings.NewReader(text), iotest.OneByteReader(strings.NewReader(text)), iotest.DataErrReader(strings.NewReader(text))} {
+			for _, r := range []io.Reader{strings.NewReader(text), section(text), iotest.OneByteReader(strings.NewReader(text)), iotest.DataErrReader(strings.NewReader(text))} {
 				got, lines, err := drain(t, r, How{Size: size, Workers: workers + 1})
 				require.Equal(t, io.EOF, err)
 				require.Equal(t, text, got)
@@ -59,6 +65,34 @@ func TestErrorComesLast(t *testing.T) {
 	require.Equal(t, io.ErrNoProgress, err)
 }
 
+// TestFirstEndWins: a file that grows while workers read it ends where the first
+// of them, in the order of the file, has met its end.
+func TestFirstEndWins(t *testing.T) {
+	text := strings.Repeat("a line of it\n", 5000)
+	for _, end := range []int64{0, 1, 1000, 1003, 31_999} {
+		got, _, err := drain(t, io.NewSectionReader(growing{strings.NewReader(text), end}, 0, math.MaxInt64), How{Size: 1000, Workers: 3})
+		require.Equal(t, io.EOF, err)
+		require.Equal(t, text[:end], got)
+	}
+}
+
+// growing ends at a place for whoever reads up to it, and not for others.
+type growing struct {
+	*strings.Reader
+	end int64
+}
+
+func (g growing) ReadAt(p []byte, at int64) (int, error) {
+	if at < g.end && at+int64(len(p)) > g.end {
+		n, _ := g.Reader.ReadAt(p[:g.end-at], at)
+		return n, io.EOF
+	}
+	if at == g.end {
+		return 0, io.EOF
+	}
+	return g.Reader.ReadAt(p, at)
+}
+
 type stalled struct{}
 
 func (stalled) Read([]byte) (int, error) { return 0, nil }
@@ -66,11 +100,11 @@ func (stalled) Read([]byte) (int, error) { return 0, nil }
 // TestNoSeam: a text without a place to cut it comes in pieces of which only
 // the first was seen by a worker.
 func TestNoSeam(t *testing.T) {
-	text := strings.Repeat("x", 5*longest)
+	text := strings.Repeat("x", 5*patience*1000)
 	q := New(strings.NewReader(text), How{Size: 1000}, lineEnd, func() func(*Piece[int]) { return func(*Piece[int]) {} })
 	defer q.Close()
 	first := q.Next()
 	require.True(t, first.Seen)
-	require.GreaterOrEqual(t, len(first.Text), longest)
+	require.GreaterOrEqual(t, len(first.Text), patience*1000)
 	require.False(t, q.Next().Seen)
 }

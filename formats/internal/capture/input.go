@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strings"
 	"unicode/utf16"
@@ -37,6 +38,49 @@ type Input struct {
 	// Warnings are on what is missing of the file or was left out; complete once
 	// R is at its end.
 	Warnings []decode.Remark
+
+	file io.ReaderAt // what the text can be read from at any place; nil for a stream
+	from int64       // where in it the text begins
+}
+
+// Rest is the text from a byte on: an *io.SectionReader where that can be read
+// at several places at once, else what has been read of it and what R has still
+// to give, or the error R has ended with.
+func (in *Input) Rest(at int64, read []byte, err error) io.Reader {
+	if in.file != nil && err == nil {
+		at += in.from
+		return io.NewSectionReader(in.file, at, math.MaxInt64-at)
+	}
+	begin := bytes.NewReader(bytes.Clone(read))
+	if err != nil {
+		return io.MultiReader(begin, ended{err})
+	}
+	return io.MultiReader(begin, in.R)
+}
+
+// ended is a text that has ended with an error.
+type ended struct{ err error }
+
+func (e ended) Read([]byte) (int, error) { return 0, e.err }
+
+// anyPlace keeps r as what can be read at any place, from where it stands, if
+// that is so: pipes and devices are not such.
+func (in *Input) anyPlace(r io.Reader) {
+	if f, ok := r.(interface{ Stat() (os.FileInfo, error) }); ok {
+		if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
+			return
+		}
+	}
+	s, ok := r.(interface {
+		io.ReaderAt
+		io.Seeker
+	})
+	if !ok {
+		return
+	}
+	if at, err := s.Seek(0, io.SeekCurrent); err == nil {
+		in.file, in.from = s, at
+	}
 }
 
 func (in *Input) warn(kind decode.RemarkKind, format string, args ...any) {
@@ -55,6 +99,7 @@ func Bare(err error) error {
 // NewInput undoes compression and encoding.
 func NewInput(r io.Reader, name string) (*Input, error) {
 	in := &Input{Name: name, Plain: plain}
+	in.anyPlace(r)
 	br, err := in.decompress(bufio.NewReaderSize(r, HeadSize))
 	if err != nil {
 		return nil, err
@@ -70,6 +115,9 @@ func NewInput(r io.Reader, name string) (*Input, error) {
 			err = in.damaged(err)
 		}
 		return nil, err
+	}
+	if in.Compression != "none" || in.Encoding != "utf-8" {
+		in.file = nil
 	}
 	in.Head, in.R = head, br
 	return in, nil
@@ -202,6 +250,7 @@ func (in *Input) decode(br *bufio.Reader) *bufio.Reader {
 	default:
 		if bytes.HasPrefix(start, []byte{0xef, 0xbb, 0xbf}) {
 			br.Discard(3)
+			in.from += 3
 		}
 		return br
 	}

@@ -2,7 +2,6 @@ package table
 
 import (
 	"bytes"
-	"io"
 
 	"widthwise/decode"
 	"widthwise/formats/internal/ahead"
@@ -77,7 +76,7 @@ func (t *table) lookAhead() {
 	if cycle == nil && t.shape.Load() == nil {
 		return
 	}
-	t.queue = ahead.New(t.restOfText(), t.in.Ahead, lastLine, func() func(*ahead.Piece[found]) {
+	t.queue = ahead.New(t.in.Rest(t.taken, t.buf[t.lo:t.hi], t.err), t.in.Ahead, lastLine, func() func(*ahead.Piece[found]) {
 		f := &finder{cycle: cycle, delimiter: t.delimiter, mark: c.mark}
 		return func(p *ahead.Piece[found]) { f.look(p.Text, &p.Found, t.shape.Load()) }
 	})
@@ -142,17 +141,3 @@ func (p *pace) repeat(n int64, last decode.Time) {
 	p.last, p.lastIdle = last, true
 	p.lastSeen[p.decimals] = p.rows
 }
-
-// restOfText is what the plain reader has not yet read.
-func (t *table) restOfText() io.Reader {
-	rest := bytes.NewReader(bytes.Clone(t.buf[t.lo:t.hi]))
-	if t.err != nil {
-		return io.MultiReader(rest, ended{t.err})
-	}
-	return io.MultiReader(rest, t.r)
-}
-
-// ended is a text that has ended with an error.
-type ended struct{ err error }
-
-func (e ended) Read([]byte) (int, error) { return 0, e.err }

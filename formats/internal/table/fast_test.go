@@ -46,7 +46,11 @@ func readWith(t *testing.T, r io.Reader, plain bool, how ahead.How, o capture.Op
 func requireAlike(t *testing.T, text []byte, how ahead.How, o capture.Options) (wasAhead bool) {
 	t.Helper()
 	want, _ := readWith(t, bytes.NewReader(text), true, how, o)
-	got, wasAhead := readWith(t, bytes.NewReader(text), false, how, o)
+	from := io.Reader(bytes.NewReader(text))
+	if how.Size%2 == 1 {
+		from = struct{ io.Reader }{from} // a stream
+	}
+	got, wasAhead := readWith(t, from, false, how, o)
 	if want.err != "" { // what came before an error depends on where blocks end
 		require.Equal(t, want.err, got.err)
 		return wasAhead

@@ -96,23 +96,13 @@ func (s *source) lookAhead() {
 		return
 	}
 	t := s.tokens
-	rest := io.Reader(bytes.NewReader(bytes.Clone(t.buf[t.pos:t.end])))
-	if t.err != nil {
-		rest = io.MultiReader(rest, over{t.err})
-	} else {
-		rest = io.MultiReader(rest, t.r)
-	}
+	rest := s.in.Rest(t.passed+int64(t.pos), t.buf[t.pos:t.end], t.err)
 	s.pieces = &pieces{queue: ahead.New(rest, s.in.Ahead, lastStamp, func() func(*ahead.Piece[found]) {
 		own := *f
 		return func(p *ahead.Piece[found]) { own.find(p.Text, &p.Found) }
 	})}
 	t.goOn(s.pieces)
 }
-
-// over is a text that has ended with an error.
-type over struct{ err error }
-
-func (o over) Read([]byte) (int, error) { return 0, o.err }
 
 // goOn makes r what follows the last token.
 func (t *tokens) goOn(r io.Reader) {
