@@ -220,11 +220,8 @@ func QuickNumber(text []byte, mark byte) (mantissa int64, decimals int, ok bool)
 
 // Times returns a times b unless that leaves 64 bits; b is positive.
 func Times(a, b int64) (int64, bool) {
-	limit := math.MaxInt64 / b
-	if a > limit || a < -limit {
-		return 0, false
-	}
-	return a * b, true
+	hi, lo := bits.Mul64(uint64(max(a, -a)), uint64(b))
+	return a * b, hi == 0 && lo <= math.MaxInt64
 }
 
 // Ratio returns n times p over q, rounded half-even; p and q are positive.

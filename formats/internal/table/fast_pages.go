@@ -246,14 +246,23 @@ func (f *finder) turn() bool {
 		if carry {
 			c = from
 		}
-		for i := k; i < len(f.page); i += f.line {
-			f.page[i] = c
-		}
+		f.put(k, c)
 		if !carry {
 			return true
 		}
 	}
 	return false
+}
+
+// put writes a byte into every row of the page.
+func (f *finder) put(at int, c byte) {
+	page, line := f.page, f.line
+	for ; at+3*line < len(page); at += 4 * line {
+		page[at], page[at+line], page[at+2*line], page[at+3*line] = c, c, c, c
+	}
+	for ; at < len(page); at += line {
+		page[at] = c
+	}
 }
 
 // retail gives the page the tail of the row that text begins with, if that has
@@ -266,8 +275,10 @@ func (f *finder) retail(text []byte, place int) bool {
 	if string(row[:f.width+1]) != string(stamp) || bytes.IndexByte(row, '\n') != f.line-1 {
 		return false
 	}
-	for at := f.width; at < len(f.page); at += f.line {
-		copy(f.page[at:], row[f.width:])
+	for at := f.width; at < f.line; at++ {
+		if c := row[at]; c != f.page[at] {
+			f.put(at, c)
+		}
 	}
 	return true
 }
