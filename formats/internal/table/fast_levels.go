@@ -30,15 +30,17 @@ type shape struct {
 	decimals        int // of a stamp
 	written         int // the same as decimals of a second
 	unit            decode.Time
-	limit           uint64   // the largest stamp in units
-	tail            []byte   // what follows a stamp, with the line end, every level 0
-	words           []uint64 // the same, padded with zeros
-	level           []uint64 // which bits of these are levels
-	inside          uint64   // which of the last word belong to the tail
-	channel         []int    // of each byte of the tail
+	limit           uint64 // the largest stamp in units
+	tail            []byte // what follows a stamp, with the line end, every level 0
+	words           []tailWord
+	channel         []int // of each bit of a group: see tailGroup
 	low, slack      decode.Time
 	channels        int
 }
+
+// tailWord is which bits of eight bytes of a tail are levels, and which are the
+// same in every row.
+type tailWord struct{ level, fixed uint64 }
 
 // span is a part of a piece, and what its rows say.
 type span struct {
@@ -67,8 +69,11 @@ func (t *table) newShape() *shape {
 	s.unit = decode.Time(exact.PowersOfTen[c.shift-s.decimals])
 	s.limit = math.MaxInt64 / uint64(s.unit)
 	s.tail = bytes.Clone(tail)
-	s.channel = make([]int, len(tail))
-	mask := make([]byte, len(tail)+8)
+	s.channel = make([]int, (len(tail)+63)/64*64)
+	s.words = make([]tailWord, (len(tail)+7)/8)
+	for at := range tail {
+		s.words[at/8].fixed |= 0xff << (at % 8 * 8)
+	}
 	for i := range t.readers[1:] {
 		r := &t.readers[i+1]
 		at := 2*i + 1
@@ -77,20 +82,12 @@ func (t *table) newShape() *shape {
 		}
 		switch {
 		case r.moves():
-			s.tail[at], mask[at], s.channel[at] = '0', 1, r.channel
+			s.tail[at], s.channel[groupBit(at)] = '0', r.channel
+			s.words[at/8].level |= 1 << (at % 8 * 8)
+			s.words[at/8].fixed &^= 1 << (at % 8 * 8)
 		case !r.rests(tail[at]):
 			return nil
 		}
-	}
-	text := append(bytes.Clone(s.tail), make([]byte, 8)...)
-	for i := 0; i < len(tail); i += 8 {
-		s.words = append(s.words, binary.LittleEndian.Uint64(text[i:]))
-		s.level = append(s.level, binary.LittleEndian.Uint64(mask[i:]))
-	}
-	s.inside = ^uint64(0)
-	if n := len(tail) % 8; n > 0 {
-		s.inside = 1<<(8*n) - 1
-		s.words[len(s.words)-1] &= s.inside
 	}
 	return s
 }
@@ -114,7 +111,7 @@ func (r *cellReader) rests(digit byte) bool {
 func (s *shape) holds(t *table) bool {
 	for i := range t.readers[1:] {
 		r, at := &t.readers[i+1], 2*i+1
-		if moves := s.level[at/8]>>(8*(at%8))&1 == 1; moves && !r.moves() || !moves && !r.rests(s.tail[at]) {
+		if moves := s.words[at/8].level>>(8*(at%8))&1 == 1; moves && !r.moves() || !moves && !r.rests(s.tail[at]) {
 			return false
 		}
 	}
@@ -148,6 +145,28 @@ func (s *shape) find(text []byte, out *found) {
 	}
 }
 
+// A level is bit 0 of a byte. Eight words of a tail are a group, whose levels
+// fit in one word: the lowest bits of its bytes are those of the first eight
+// bytes, the next ones those of the next eight, and so on.
+const tailGroup = 8
+
+// groupBit is where the level at a byte of a tail stands in its group, and the
+// groups before it.
+func groupBit(at int) int { return at/64*64 + at%8*8 + at/8%tailGroup }
+
+// rowReader reads the rows of a span one after the other.
+type rowReader struct {
+	*shape
+	text    []byte   // with slack behind it
+	before  []byte   // the tail of the row before, with some bytes behind it
+	changed []uint64 // the levels that differ from those before, a word a group
+
+	whole   uint64 // the text of the row before up to its mark
+	inWhole uint64 // which bits of it; none where there are too many
+	seconds uint64 // what it says, in units
+	size    int    // of it
+}
+
 // read reads the span that begins at a line, up to the first row that is not as
 // expected, and returns where that begins.
 func (s *shape) read(text []byte, from int, x *span, edges [][]decode.Time) (to int) {
@@ -159,57 +178,33 @@ func (s *shape) read(text []byte, from int, x *span, edges [][]decode.Time) (to 
 		begin = append(begin, len(at))
 	}
 	size := len(text)
-	text = text[: size+ahead.Slack : size+ahead.Slack]
-	before := make([]uint64, len(s.words))
-	last := len(s.words) - 1
+	r := rowReader{shape: s, text: text[: size+ahead.Slack : size+ahead.Slack],
+		before: append(bytes.Clone(s.tail), make([]byte, 8)...), changed: make([]uint64, len(s.channel)/64)}
 	at := from
-rows:
 	for at < size {
-		stamp, end, ok := s.stamp(text, at)
-		if !ok || end+len(s.tail) > size || stamp > s.limit {
-			break
-		}
+		stamp, end, ok := r.stamp(at)
 		now := decode.Time(stamp) * s.unit
-		if p.rows > 0 && now < p.last {
+		if !ok || end+len(s.tail) > size || stamp > s.limit || p.rows > 0 && now < p.last {
 			break
 		}
 		// The whole row is checked before any of it counts.
-		changed := uint64(0)
-		for k, word := range s.words {
-			w := load(text, end+8*k)
-			if k == last {
-				w &= s.inside
-			}
-			if w&^s.level[k] != word {
-				break rows
-			}
-			changed |= w ^ before[k]
+		idle, ok := r.compare(end)
+		if !ok {
+			break
 		}
+		at = end + len(s.tail)
 		if p.rows == 0 {
 			s.begin(text[end:], now, x, edges)
 			p.rows, p.first, p.last = 1, now, now
-			changed = 0
-			for k := range before {
-				before[k] = load(text, end+8*k)
-			}
-			before[last] &= s.inside
-		} else {
-			p.step(now, changed == 0)
+			continue
 		}
-		if changed != 0 {
-			for k := range before {
-				w := load(text, end+8*k)
-				if k == last {
-					w &= s.inside
-				}
-				for d := w ^ before[k]; d != 0; d &= d - 1 {
-					channel := s.channel[8*k+bits.TrailingZeros64(d)/8]
-					edges[channel] = append(edges[channel], now)
-				}
-				before[k] = w
+		p.step(now, idle)
+		for g, bit := range r.changed {
+			for ; bit != 0; bit &= bit - 1 {
+				channel := s.channel[64*g+bits.TrailingZeros64(bit)]
+				edges[channel] = append(edges[channel], now)
 			}
 		}
-		at = end + len(s.tail)
 	}
 	if x.to = at; p.rows > 0 {
 		x.tail = append(x.tail, bytes.TrimRight(text[at-len(s.tail):at], "\r\n")...)
@@ -224,13 +219,39 @@ rows:
 
 func load(text []byte, at int) uint64 { return binary.LittleEndian.Uint64(text[at:]) }
 
+// compare holds the tail at a place against the one before: only levels may
+// differ.
+func (r *rowReader) compare(at int) (idle, ok bool) {
+	any, other := uint64(0), uint64(0)
+	for g := range r.changed {
+		i := tailGroup * g
+		changed, fixed := difference(r.text[at+8*i:], r.before[8*i:], r.words[i:min(i+tailGroup, len(r.words))])
+		r.changed[g] = changed
+		any |= changed
+		other |= fixed
+	}
+	r.before = r.text[at:]
+	return any == 0, other == 0
+}
+
+// difference is which levels of a group differ between two rows, and what else
+// does.
+func difference(row, before []byte, words []tailWord) (levels, other uint64) {
+	for k, w := range words {
+		differs := load(row, 8*k) ^ load(before, 8*k)
+		other |= differs & w.fixed
+		levels |= differs & w.level << k
+	}
+	return levels, other
+}
+
 // begin takes the levels of a span's first row.
 func (s *shape) begin(tail []byte, now decode.Time, x *span, edges [][]decode.Time) {
 	x.first = slices.Grow(x.first, s.channels)[:s.channels]
-	for k, mask := range s.level {
-		for ; mask != 0; mask &= mask - 1 {
+	for k, w := range s.words {
+		for mask := w.level; mask != 0; mask &= mask - 1 {
 			at := 8*k + bits.TrailingZeros64(mask)/8
-			channel := s.channel[at]
+			channel := s.channel[groupBit(at)]
 			x.first[channel] = decode.Low + decode.Level(tail[at]-'0')
 			edges[channel] = append(edges[channel], now)
 		}
@@ -278,35 +299,56 @@ const (
 )
 
 // stamp reads a stamp in units of its last digit, and returns what follows it.
-func (s *shape) stamp(text []byte, at int) (v uint64, end int, ok bool) {
-	v, end = readDigits(text, at)
-	if n := end - at; n == 0 || n > 9 {
-		return 0, 0, false
-	}
-	if s.decimals > 0 {
-		if text[end] != s.mark {
+// What stands before the mark is most often that of the row before.
+func (r *rowReader) stamp(at int) (v uint64, end int, ok bool) {
+	if word := load(r.text, at); (word^r.whole)&r.inWhole != 0 || r.inWhole == 0 {
+		v, end = readDigits(r.text, at)
+		n := end - at
+		if n == 0 || n > 9 {
 			return 0, 0, false
 		}
-		from := end + 1
-		fraction, end := readDigits(text, from)
-		return v*uint64(exact.PowersOfTen[s.decimals]) + fraction, end, end-from == s.decimals
+		if r.decimals == 0 {
+			return v, end, true
+		}
+		if r.text[end] != r.mark {
+			return 0, 0, false
+		}
+		r.whole, r.seconds, r.size, r.inWhole = word, v*uint64(exact.PowersOfTen[r.decimals]), n+1, 0
+		if n < 8 {
+			r.inWhole = 1<<(8*(n+1)) - 1
+		}
 	}
-	return v, end, true
+	at += r.size
+	if r.decimals > 8 {
+		v, end = readDigits(r.text, at)
+		return r.seconds + v, end, end-at == r.decimals
+	}
+	digits := (load(r.text, at) ^ zeros) << (64 - 8*r.decimals)
+	return r.seconds + eightDigits(digits), at + r.decimals, otherThanDigits(digits) == 0
 }
 
 // readDigits reads digits, eight at a time, and returns what follows them.
 func readDigits(text []byte, at int) (v uint64, end int) {
 	for {
 		w := load(text, at) ^ zeros
-		n := uint(bits.TrailingZeros64(((w+0x76*eachByte)|w)&(0x80*eachByte))) / 8
-		w <<= 64 - 8*n // no digit at all leaves zero
-		w = w * 2561 >> 8 & 0x00FF00FF00FF00FF
-		w = w * 6553601 >> 16 & 0x0000FFFF0000FFFF
-		v = v*uint64(exact.PowersOfTen[n]) + w*42949672960001>>32
+		n := uint(bits.TrailingZeros64(otherThanDigits(w))) / 8
+		v = v*uint64(exact.PowersOfTen[n]) + eightDigits(w<<(64-8*n)) // no digit at all leaves zero
 		if at += int(n); n < 8 {
 			return v, at
 		}
 	}
+}
+
+// otherThanDigits has the highest bit of the first byte of w that is above 9,
+// and none below it.
+func otherThanDigits(w uint64) uint64 { return (w + 0x76*eachByte | w) & (0x80 * eachByte) }
+
+// eightDigits is the number that eight bytes of 0 to 9 make, the first being the
+// highest digit: by pairs, by fours, by eights.
+func eightDigits(w uint64) uint64 {
+	w = w * (10<<8 + 1) >> 8 & 0x00FF00FF00FF00FF
+	w = w * (100<<16 + 1) >> 16 & 0x0000FFFF0000FFFF
+	return w * (10000<<32 + 1) >> 32
 }
 
 // atSpan tells whether a span begins with the next line and follows on from
