@@ -88,23 +88,23 @@ type profile struct {
 	rises    int  // numbers larger than the one before
 	falls    int  // and smaller
 	last     int64
-	huge     int     // numbers no level can be
-	values   []int64 // up to three different numbers, in nanounits
-	words    map[string]int
-	bits     int  // cells of digits 0 and 1 (x, z) as many as in the first
-	hex      int  // cells of hexadecimal digits likewise
-	prefixed bool // with 0x or 0b, or an h behind
-	leading  bool // some start with a needless zero
-	letters  bool // some hold a hexadecimal letter
-	size     int  // of bits or hex
-	above    look // at the cell before
+	huge     int             // numbers no level can be
+	values   []int64         // up to three different numbers, in nanounits
+	words    map[string]bool // the different texts, up to maxWords
+	bits     int             // cells of digits 0 and 1 (x, z) as many as in the first
+	hex      int             // cells of hexadecimal digits likewise
+	prefixed bool            // with 0x or 0b, or an h behind
+	leading  bool            // some start with a needless zero
+	letters  bool            // some hold a hexadecimal letter
+	size     int             // of bits or hex
+	above    look            // at the cell before
 }
 
 // maxWords is how many different texts of a column are told apart.
 const maxWords = 4096
 
 func newProfile() *profile {
-	return &profile{byOne: true, whole: true, words: map[string]int{}}
+	return &profile{byOne: true, whole: true, words: map[string]bool{}}
 }
 
 // look is what a cell's text says by itself; most cells repeat the one above.
@@ -135,6 +135,9 @@ func lookAt(text []byte, mark byte) look {
 func (p *profile) add(text []byte, mark byte) {
 	if p.rows == 0 || !bytes.Equal(text, p.above.text) {
 		p.above = lookAt(text, mark)
+		if len(text) > 0 && len(p.words) < maxWords {
+			p.words[string(text)] = true
+		}
 	}
 	class, v, ok := p.above.class, p.above.value, p.above.scaled
 	p.count[class]++
@@ -142,9 +145,6 @@ func (p *profile) add(text []byte, mark byte) {
 	if class == emptyCell {
 		p.byOne = false
 		return
-	}
-	if len(p.words) < maxWords || p.words[string(text)] > 0 {
-		p.words[string(text)]++
 	}
 	p.addPacked(&p.above)
 	if class != numberCell {

@@ -205,7 +205,7 @@ func hasVoltUnit(u string) bool { _, ok := voltUnits[u]; return ok }
 
 // epochUnit recognises stamps that count from 1970 in less than seconds: whole
 // numbers of 13, 16 or 19 digits between the years 2001 and 2286.
-func epochUnit(words map[string]int) (shift int, unit string) {
+func epochUnit(words map[string]bool) (shift int, unit string) {
 	length := 0
 	for w := range words {
 		whole, _, _ := strings.Cut(strings.ReplaceAll(w, ",", "."), ".")

@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"io"
 	"strings"
 
 	"golang.org/x/exp/slices"
@@ -61,11 +62,13 @@ var delimiterNames = map[byte]string{
 // headRecord is a line of the head, cut at a candidate's delimiter.
 type headRecord struct {
 	line    int64
-	text    string
+	raw     []byte
 	comment bool
 	cells   [][]byte // trimmed; nil where the row is damaged
 	err     error    // the damage
 }
+
+func (r *headRecord) text() string { return plainText(r.raw) }
 
 // findPlan reads the head of a table in every spelling and returns the best
 // reading and, best first, what else it could have been.
@@ -149,7 +152,7 @@ func noRows(head []byte, end byte) error {
 		if r.err != nil && !r.comment {
 			return r.err
 		}
-		if !r.comment && isTextual(r.text) {
+		if !r.comment && isTextual(r.text()) {
 			rows++
 		}
 	}
@@ -175,8 +178,7 @@ func hasComma(records []headRecord) bool {
 func isTextual(s string) bool { return strings.ContainsFunc(s, func(r rune) bool { return r > ' ' }) }
 
 func headRecords(head []byte, end, delimiter byte) (all []headRecord) {
-	r := &records{lines: *newLines(bytes.NewReader(head)), delimiter: delimiter}
-	r.end = end
+	r := &records{lines: lines{buf: head, hi: len(head), err: io.EOF, end: end}, delimiter: delimiter}
 	for {
 		line, ended, err := r.next()
 		if err != nil {
@@ -185,8 +187,7 @@ func headRecords(head []byte, end, delimiter byte) (all []headRecord) {
 		if isBlank(line) {
 			continue
 		}
-		line = bytes.Clone(line)
-		rec := headRecord{line: r.number, text: plainText(line), comment: isComment(line, delimiter)}
+		rec := headRecord{line: r.number, raw: line, comment: isComment(line, delimiter)}
 		r.joined = nil
 		if rec.comment {
 			_, rec.err = r.split([]byte(commentText(line)))
@@ -223,7 +224,7 @@ func readPlan(all []headRecord, delimiter, decimal byte, o capture.Options) *pla
 	p.readNames(all, rows, first)
 	for _, r := range all {
 		if r.line < p.first && r.line != p.header {
-			p.facts.learn(r.text, r.line)
+			p.facts.learn(r.text(), r.line)
 		}
 	}
 	p.rows = rows[first:]

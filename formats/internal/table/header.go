@@ -22,7 +22,7 @@ func (p *plan) readNames(all, rows []headRecord, first int) {
 	if at >= 0 {
 		r := rows[at]
 		if p.delimiter == spaces && !fits(r.cells, width) {
-			r.cells = spacedNames(r.text, width)
+			r.cells = spacedNames(r.text(), width)
 		}
 		if fits(r.cells, width) && p.isHeader(r) {
 			p.takeNames(r, units)
@@ -40,7 +40,7 @@ func (p *plan) readNames(all, rows []headRecord, first int) {
 			continue
 		}
 		if p.delimiter == spaces && !fits(r.cells, width) {
-			r.cells = spacedNames(commentText([]byte(r.text)), width)
+			r.cells = spacedNames(commentText(r.raw), width)
 		}
 		if width > 1 && fits(r.cells, width) && p.namesTime(r.cells) {
 			p.takeNames(r, nil)
@@ -66,7 +66,7 @@ func firstCell(cells [][]byte) []byte {
 
 func (p *plan) fitsNames(r headRecord) bool {
 	if p.delimiter == spaces && !fits(r.cells, len(p.columns)) {
-		return spacedNames(r.text, len(p.columns)) != nil
+		return spacedNames(r.text(), len(p.columns)) != nil
 	}
 	return fits(r.cells, len(p.columns))
 }
@@ -77,7 +77,7 @@ func (p *plan) isHeader(r headRecord) bool {
 		return true
 	}
 	var f facts
-	f.learn(r.text, 0)
+	f.learn(r.text(), 0)
 	return f == facts{}
 }
 
