@@ -102,7 +102,7 @@ func (g *Group) Notes() (notes []decode.Remark) {
 func (c *Channel) notes() (notes []decode.Remark) {
 	switch {
 	case c.stage == graded:
-		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "Channel %s is analog: threshold %s, hysteresis %s; --threshold and --hysteresis state others.",
+		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "Channel %s is analog: threshold %s, hysteresis %s; option threshold and option hysteresis state others.",
 			c.Name, c.reading(c.mid), c.reading(c.upper-c.lower)))
 		if c.outside >= 10 {
 			notes = append(notes, decode.Remarkf(decode.LevelsShift, c.Name, "The levels of channel %s shift at %s s; its threshold was found before that.", c.Name, c.outAt.Seconds(6)))
@@ -110,7 +110,7 @@ func (c *Channel) notes() (notes []decode.Remark) {
 	case c.third != "":
 		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "Channel %s is read as digital, and holds a third value, %s.", c.Name, c.third))
 	case !c.fixed && c.known && c.top > c.low:
-		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "Channel %s stays between %s and %s: taken as one level, %s; --threshold states another.",
+		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "Channel %s stays between %s and %s: taken as one level, %s; option threshold states another.",
 			c.Name, c.reading(c.low), c.reading(c.top), c.guessed))
 	}
 	if c.fixed && !c.ZeroOne && c.swing <= smallSwing && (c.stage == graded || c.Volts) {

@@ -165,7 +165,7 @@ func (p *plan) countSamples(at int, o capture.Options) {
 		p.note(decode.TimesRead, "The sample rate of %s is taken from line %d.", rate.Hertz(), p.facts.rateLine)
 	}
 	if rate == (exact.Rate{}) {
-		p.err = &capture.ParseError{Line: p.first, Column: 1, Err: errors.New(what), Fix: "--rate states it, such as --rate 10MHz"}
+		p.err = &capture.ParseError{Line: p.first, Column: 1, Err: errors.New(what), Fix: "option rate states it, such as option rate 10MHz"}
 	} else if !p.clock.withRate(rate) {
 		p.err = &capture.UsageError{Message: fmt.Sprintf("a rate of %d/%d Hz cannot be used", rate.Num, rate.Den)}
 	}
@@ -193,10 +193,10 @@ func (p *plan) chooseUnit(unit string, f *profile, o capture.Options) {
 	default:
 		if shift, unit := epochUnit(f.words); unit != "" {
 			p.clock.shift = shift
-			p.note(decode.TimesRead, "The stamps are read as %s since 1970; --time-unit states another unit.", unit)
+			p.note(decode.TimesRead, "The stamps are read as %s since 1970; option time-unit states another unit.", unit)
 			return
 		}
-		p.note(decode.TimesRead, "No time unit is stated: stamps are read as seconds; --time-unit states another unit.")
+		p.note(decode.TimesRead, "No time unit is stated: stamps are read as seconds; option time-unit states another unit.")
 	}
 }
 

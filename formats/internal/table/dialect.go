@@ -165,7 +165,7 @@ func noRows(head []byte, end byte) error {
 			Fix: "a time and a level in each row"}
 	}
 	return &capture.ParseError{Line: 1, Err: errors.New("no rows of times and levels were found"),
-		Fix: "--delimiter and --decimal state how rows are written, --rate a table without times"}
+		Fix: "option delimiter and option decimal state how rows are written, option rate a table without times"}
 }
 
 // hasComma tells whether a comma is left in a cell.

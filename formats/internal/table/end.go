@@ -88,7 +88,7 @@ func (t *table) compareRate() {
 	}
 	stated := float64(decode.Second) * float64(r.Den) / float64(r.Num)
 	if ratio := t.origin.Step / stated; ratio > 1.02 || ratio < 0.98 {
-		t.note(decode.TimesDiffer, "Line %d states a sample rate of %s, and the stamps are %s us apart; --time-unit states the unit of the stamps.",
+		t.note(decode.TimesDiffer, "Line %d states a sample rate of %s, and the stamps are %s us apart; option time-unit states the unit of the stamps.",
 			t.plan.facts.rateLine, r.Hertz(), decode.Time(t.origin.Step).Micros(6))
 	}
 }

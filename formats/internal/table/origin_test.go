@@ -98,10 +98,10 @@ func TestOrigin(t *testing.T) {
 			assert.Equal(t, decode.Origin{Start: 1666666667, End: 34666666667, Step: 1e12 / 3000.0, EndStated: true, Rows: 100}, o)
 		}},
 		"a rate that contradicts": {stamps("# sample rate: 1 MHz\ntime [ms],a\n", 100, func(i int) string { return fmt.Sprint(i) }), func(t *testing.T, o decode.Origin) {
-			assert.Equal(t, []decode.Remark{{Kind: decode.TimesDiffer, Text: "Line 1 states a sample rate of 1 MHz, and the stamps are 1000.000000 us apart; --time-unit states the unit of the stamps."}}, o.Notes)
+			assert.Equal(t, []decode.Remark{{Kind: decode.TimesDiffer, Text: "Line 1 states a sample rate of 1 MHz, and the stamps are 1000.000000 us apart; option time-unit states the unit of the stamps."}}, o.Notes)
 		}},
 		"no unit": {"time,a\n0,0\n1,1\n2.5,0\n", func(t *testing.T, o decode.Origin) {
-			assert.Equal(t, []decode.Remark{{Kind: decode.TimesRead, Text: "No time unit is stated: stamps are read as seconds; --time-unit states another unit."}}, o.Notes)
+			assert.Equal(t, []decode.Remark{{Kind: decode.TimesRead, Text: "No time unit is stated: stamps are read as seconds; option time-unit states another unit."}}, o.Notes)
 			assert.Equal(t, 2500*decode.Millisecond, o.End)
 		}},
 		"a spreadsheet": {stamps("t_us,a\n", 1<<20, func(i int) string { return fmt.Sprint(i) }), func(t *testing.T, o decode.Origin) {

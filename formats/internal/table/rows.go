@@ -33,7 +33,7 @@ type badCell struct {
 // What would be right in a cell.
 const (
 	levelForms = "0 or 1, low or high, x where unknown, or volts"
-	stampForms = "a stamp like those before, at most 106 days from the first (--time-unit states the unit)"
+	stampForms = "a stamp like those before, at most 106 days from the first (option time-unit states the unit)"
 )
 
 func (b *badCell) Error() string { return b.err.Error() }

@@ -209,7 +209,7 @@ func (t *table) makeChannels(o capture.Options) error {
 		return err
 	}
 	if t.selected > maxColumns {
-		return &capture.ParseError{Line: p.first, Err: fmt.Errorf("more than %d channels", maxColumns), Fix: "--channel chooses some"}
+		return &capture.ParseError{Line: p.first, Err: fmt.Errorf("more than %d channels", maxColumns), Fix: "option channel chooses some"}
 	}
 	t.edges.grow(len(t.channels))
 	return nil

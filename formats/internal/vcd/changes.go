@@ -301,7 +301,7 @@ func (s *source) stamp(token []byte) (full bool, err error) {
 			return false, errCut
 		}
 		fault := s.fault(fmt.Errorf("time goes back to #%s after #%s", digits, s.lastStamp),
-			"time stamps grow; --skip-bad-rows leaves out what follows until they do")
+			"time stamps grow; option skip-bad-rows leaves out what follows until they do")
 		s.skipping = s.skipBad
 		return false, fault
 	}

@@ -138,7 +138,7 @@ func (s *source) declarations() error {
 // changes. Without $enddefinitions before it, some declarations may be missing.
 func (s *source) endDeclarations(token []byte, ended bool) error {
 	if !ended && !s.skipBad {
-		return s.fault(fmt.Errorf("%s before $enddefinitions", shown(token)), "$enddefinitions $end closes the declarations; --skip-bad-rows does without")
+		return s.fault(fmt.Errorf("%s before $enddefinitions", shown(token)), "$enddefinitions $end closes the declarations; option skip-bad-rows does without")
 	}
 	if !ended {
 		s.remark(remarkNoEnd, "$enddefinitions is missing: %s was taken as the end of the declarations", shown(token))

@@ -120,7 +120,7 @@ func (s *source) timeUnit(stated string) error {
 		clock, err := newClock("1" + stated)
 		if err != nil {
 			return s.fault(errors.New("no $timescale before the first change, so its times have no unit"),
-				"state the unit with --time-unit s, ms, us or ns")
+				"state the unit with option time-unit s, ms, us or ns")
 		}
 		s.clock = clock
 		s.notes.add(remarkUnitStated, 0, "the dump has no $timescale: its times were taken in %s, as stated", stated)
@@ -262,7 +262,7 @@ func (s *source) survive(err error) error {
 // no harm to the others.
 func (s *source) undeclared(code []byte) error {
 	if !s.skipBad {
-		return s.fault(fmt.Errorf("undeclared identifier %s", shown(code)), "$var would declare it; --skip-bad-rows leaves its changes out")
+		return s.fault(fmt.Errorf("undeclared identifier %s", shown(code)), "$var would declare it; option skip-bad-rows leaves its changes out")
 	}
 	s.remark(remarkUndeclared, "changes of undeclared identifiers were left out, such as %s", shown(code))
 	return nil
