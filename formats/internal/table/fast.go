@@ -13,10 +13,6 @@ import (
 // stride, and the rest is booked as a whole. It takes every other row too, and
 // stays the judge of what a row means.
 
-// firstLook is the row at which strides are first looked for: the usual step
-// has settled by then.
-const firstLook = 2 * settleAfter
-
 // found is what a worker finds in a piece.
 type found struct {
 	strides []stride

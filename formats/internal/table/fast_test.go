@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"math/rand"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -23,11 +25,17 @@ type reading struct {
 	err     string
 }
 
+// way is how a table is read ahead, and how soon.
+type way struct {
+	ahead.How
+	settle int
+}
+
 // readWith reads a text plainly, or ahead.
-func readWith(t *testing.T, r io.Reader, plain bool, how ahead.How, o capture.Options) (got reading, ahead bool) {
+func readWith(t *testing.T, r io.Reader, plain bool, how way, o capture.Options) (got reading, ahead bool) {
 	in, err := capture.NewInput(r, "text")
 	require.NoError(t, err)
-	in.Plain, in.Ahead = plain, how
+	in.Plain, in.Ahead, in.Settle = plain, how.How, how.settle
 	s, err := Open(in, o)
 	if err != nil {
 		return reading{err: err.Error()}, false
@@ -43,7 +51,7 @@ func readWith(t *testing.T, r io.Reader, plain bool, how ahead.How, o capture.Op
 }
 
 // requireAlike holds reading ahead against reading plainly.
-func requireAlike(t *testing.T, text []byte, how ahead.How, o capture.Options) (wasAhead bool) {
+func requireAlike(t *testing.T, text []byte, how way, o capture.Options) (wasAhead bool) {
 	t.Helper()
 	want, _ := readWith(t, bytes.NewReader(text), true, how, o)
 	from := io.Reader(bytes.NewReader(text))
@@ -108,7 +116,7 @@ func damaged(r *rand.Rand, text []byte) []byte {
 
 // sampledText is a sampled table: rates whose stamps end or are cut, line ends,
 // words for levels, an offset, a mark.
-func sampledText(r *rand.Rand) []byte {
+func sampledText(r *rand.Rand, rows int) []byte {
 	var b bytes.Buffer
 	channels := 1 + r.Intn(9)
 	delimiter, mark := ",", "."
@@ -134,7 +142,7 @@ func sampledText(r *rand.Rand) []byte {
 	pairs := r.Int63n(6) / 5                                                // rows two by two, further apart than the usual step
 	busy := []int{10, 400, 3000}[r.Intn(3)]
 	level := make([]int, channels)
-	for n := range int64(2500 + r.Intn(6000)) {
+	for n := range int64(rows) {
 		u := ((start+n+n/2*5*pairs)*1_000_000/rate.mega+round)/unit - zero
 		if u < 0 {
 			b.WriteByte('-')
@@ -154,7 +162,7 @@ func sampledText(r *rand.Rand) []byte {
 
 // changesText is a table of single digits with a row for each change, or
 // sampled unevenly, some channels at rest for long.
-func changesText(r *rand.Rand) []byte {
+func changesText(r *rand.Rand, rows int) []byte {
 	var b bytes.Buffer
 	channels := 1 + r.Intn(20)
 	b.WriteString("time_us")
@@ -165,7 +173,7 @@ func changesText(r *rand.Rand) []byte {
 	b.WriteString(end)
 	level := make([]byte, channels)
 	decimals, at := r.Intn(4), r.Intn(3)*99_000_000
-	for n := range 2500 + r.Intn(4000) {
+	for n := range rows {
 		fmt.Fprintf(&b, "%d", at)
 		if decimals > 0 {
 			fmt.Fprintf(&b, ".%0*d", decimals, at%10)
@@ -183,7 +191,7 @@ func changesText(r *rand.Rand) []byte {
 }
 
 // texts make the tables that are read both ways.
-var texts = map[string]func(*rand.Rand) []byte{"sampled": sampledText, "changes": changesText}
+var texts = map[string]func(*rand.Rand, int) []byte{"sampled": sampledText, "changes": changesText}
 
 // TestFastIsPlain: whatever is read ahead is what the plain reader makes of it,
 // edge for edge and error for error, whatever the size of pieces and the number
@@ -194,11 +202,11 @@ func TestFastIsPlain(t *testing.T) {
 			used := 0
 			for seed := range int64(50) {
 				r := rand.New(rand.NewSource(seed))
-				text := make(r)
+				text := make(r, 2500+r.Intn(6000))
 				if r.Intn(5) > 0 {
 					text = damaged(r, text)
 				}
-				how := ahead.How{Size: 300 + r.Intn(20000), Workers: 1 + r.Intn(3)}
+				how := way{How: ahead.How{Size: 300 + r.Intn(20000), Workers: 1 + r.Intn(3)}}
 				o := capture.Options{SkipBadRows: r.Intn(3) == 0}
 				ok := t.Run(fmt.Sprint(seed), func(t *testing.T) {
 					if requireAlike(t, text, how, o) {
@@ -253,20 +261,27 @@ func TestRestingChannel(t *testing.T) {
 		winch := bit(i > 410_000 && i%7 == 0 || i == 400_000)
 		fmt.Fprintf(&text, "%.6f,%d,%d,0\n", float64(3*i)/1e6+float64(i%3)/1e6, i/100%2, winch)
 	}
-	wasAhead := requireAlike(t, []byte(text.String()), ahead.How{Size: 64 << 10}, capture.Options{})
+	wasAhead := requireAlike(t, []byte(text.String()), way{How: ahead.How{Size: 64 << 10}}, capture.Options{})
 	require.True(t, wasAhead)
 }
 
-// FuzzFastTable holds reading ahead against reading plainly: a table of some
-// kind, at any place of which any bytes stand instead.
+// FuzzFastTable holds reading ahead against reading plainly: a short table of
+// some kind, at any place of which any bytes stand instead, looked at ahead soon.
 func FuzzFastTable(f *testing.F) {
-	f.Add(int64(1), uint16(40000), []byte("x"), uint16(5000), uint8(2), false)
-	f.Add(int64(4), uint16(50000), []byte("\n\n"), uint16(700), uint8(1), true)
+	f.Add(int64(1), uint16(2000), []byte("x"), uint16(500), uint8(2), false)
+	f.Add(int64(4), uint16(3000), []byte("\n\n"), uint16(700), uint8(1), true)
+	bad, err := filepath.Glob("../../../testdata/csv/bad/*.csv")
+	require.NoError(f, err)
+	for i, path := range bad {
+		text, err := os.ReadFile(path)
+		require.NoError(f, err)
+		f.Add(int64(i), uint16(1500), text[:min(len(text), 300)], uint16(100*i), uint8(i), i%2 == 0)
+	}
 	f.Fuzz(func(t *testing.T, seed int64, place uint16, bytes []byte, size uint16, workers uint8, skip bool) {
 		r := rand.New(rand.NewSource(seed))
-		text := []func(*rand.Rand) []byte{sampledText, changesText}[seed&1](r)
+		text := []func(*rand.Rand, int) []byte{sampledText, changesText}[seed&1](r, 120+r.Intn(150))
 		copy(text[min(int(place), len(text)):], bytes)
-		how := ahead.How{Size: 64 + int(size), Workers: 1 + int(workers%4)}
+		how := way{ahead.How{Size: 64 + int(size)%4096, Workers: 1 + int(workers%4)}, 20}
 		requireAlike(t, text, how, capture.Options{SkipBadRows: skip})
 	})
 }

@@ -7,7 +7,7 @@ import (
 	"widthwise/formats/internal/exact"
 )
 
-// settleAfter is how many steps between stamps show the usual one.
+// settleAfter is how many steps between stamps usually show the usual one.
 const settleAfter = 1000
 
 // pace watches the stamps of a table: evenly sampled, or a row for a change.
@@ -19,13 +19,14 @@ type pace struct {
 	decimals    int   // of the last stamp
 	lastSeen    [maxDecimals + 1]int64
 
-	early   []early // until the usual step is known
-	settled bool
-	low     decode.Time // usual steps lie in low..low+slack
-	slack   decode.Time
-	even    int64
-	sum     decode.Time // of the even steps
-	uneven  decode.Uneven
+	settleAfter int     // steps
+	early       []early // until the usual step is known
+	settled     bool
+	low         decode.Time // usual steps lie in low..low+slack
+	slack       decode.Time
+	even        int64
+	sum         decode.Time // of the even steps
+	uneven      decode.Uneven
 }
 
 // early is a step seen before the usual one was known.
@@ -63,7 +64,7 @@ func (p *pace) add(t decode.Time, decimals int, idle bool) {
 		return
 	}
 	p.early = append(p.early, early{from, t, coarse})
-	if len(p.early) == settleAfter {
+	if len(p.early) == p.settleAfter {
 		p.settle()
 	}
 }
