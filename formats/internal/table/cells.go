@@ -118,6 +118,7 @@ type look struct {
 	marked bool
 	bits   bool // digits 0, 1, x and z
 	hex    bool
+	letter bool // a hexadecimal one is among the digits
 }
 
 func lookAt(text []byte, mark byte) look {
@@ -129,6 +130,7 @@ func lookAt(text []byte, mark byte) look {
 	}
 	l.digits, l.base, l.marked = packedDigits(text)
 	l.bits, l.hex = len(bytes.Trim(l.digits, "01xXzZ")) == 0, isHex(l.digits)
+	l.letter = bytes.ContainsAny(l.digits, "abcdefABCDEF")
 	return l
 }
 
@@ -189,7 +191,7 @@ func (p *profile) addPacked(cell *look) {
 		p.hex++
 	}
 	p.leading = p.leading || len(digits) > 1 && digits[0] == '0'
-	p.letters = p.letters || bytes.ContainsAny(digits, "abcdefABCDEF")
+	p.letters = p.letters || cell.letter
 }
 
 // packedDigits takes 0b, 0x, h' and an h behind off a group of bits.

@@ -28,7 +28,7 @@ type reading struct {
 // way is how a table is read ahead, and how soon.
 type way struct {
 	ahead.How
-	settle int
+	settle int // steps; 0 for the usual
 }
 
 // readWith reads a text plainly, or ahead.
@@ -279,7 +279,7 @@ func FuzzFastTable(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, seed int64, place uint16, bytes []byte, size uint16, workers uint8, skip bool) {
 		r := rand.New(rand.NewSource(seed))
-		text := []func(*rand.Rand, int) []byte{sampledText, changesText}[seed&1](r, 120+r.Intn(150))
+		text := []func(*rand.Rand, int) []byte{sampledText, changesText}[seed&1](r, 100+r.Intn(100))
 		copy(text[min(int(place), len(text)):], bytes)
 		how := way{ahead.How{Size: 64 + int(size)%4096, Workers: 1 + int(workers%4)}, 20}
 		requireAlike(t, text, how, capture.Options{SkipBadRows: skip})
