@@ -98,7 +98,7 @@ func (a *Analysis) timeFrames() {
 		}
 		if c.timedByWidths(servos) {
 			c.rhythm.pattern = WidthTimed
-			c.rhythm.paces = []pace{{period: c.rhythm.period, to: len(c.beats.at)}}
+			c.rhythm.paces = []pace{{period: c.rhythm.period, to: c.beats.n}}
 		}
 		c.frames = c.follow(oddPercent)
 	})
@@ -115,7 +115,7 @@ func (c *channel) follow(odd float64) *frames {
 	lossAfter = max(lossAfter, y.period*3/2) // a frame is no loss
 	o := walk{train: c.pulses, beats: c.beats, oddPercent: odd,
 		mayMove: !c.stream && !c.slot && c.leader == nil, noise: noiseOf(c.beats.head())}
-	if len(c.beats.at) > 0 {
+	if c.beats.n > 0 {
 		o.startUp = y.startUp(c.beats, c.rec.start)
 	}
 	return o.along(y, lossAfter, c.rec.batched())

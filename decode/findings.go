@@ -220,6 +220,10 @@ func (j *judge) widths(c *channel, l Limits) {
 		_, warned := outside(w, warn, guard)
 		return e.start >= c.frames.first && (failed || warned)
 	}
+	hits := func(w Time) bool { return j.out.outside[c](entry{start: c.frames.first, width: w}) }
+	if c.Width == nil || !hits(c.Width.Min) && !hits(c.Width.Max) {
+		return // as on most channels
+	}
 	var rows []Event
 	for e := range c.inFrames() {
 		w := micros(e.width)

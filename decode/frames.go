@@ -73,7 +73,10 @@ type walker struct {
 	walk
 	paces     []pace // those to come, the present one first
 	period    Time   // of the present one
-	taken     int    // accepted pulses
+	reckoned  Time   // the period that the next two are of
+	least     Time   // a regular interval, likewise the longest
+	most      Time
+	taken     int // accepted pulses
 	lastFrame beat
 	haveFrame bool
 	previous  Time   // interval before, 0 where none was regular
@@ -104,25 +107,74 @@ type walk struct {
 func (o walk) along(y rhythm, lossAfter Time, b *batched) *frames {
 	f := &frames{rhythm: y, lossAfter: lossAfter, batched: b}
 	w := &walker{frames: f, walk: o, paces: y.paces, period: y.paces[0].period}
-	r := o.train.read()
-	for e, ok := r.next(); ok; e, ok = r.next() {
-		w.take(e)
+	for _, chunk := range o.train.chunks {
+		for i := range chunk {
+			if !w.takeRegular(&chunk[i]) {
+				w.take(chunk[i].entry())
+			}
+		}
 	}
 	w.settlePending()
 	w.settleLate(true)
+	f.intervals = f.batched.whole()
 	f.tailKnown = w.havePulse
 	return f
+}
+
+// reckon says for which intervals takeRegular books what take would: those within
+// every bound on a single interval, of a pace that the figures are of.
+func (w *walker) reckon() {
+	w.reckoned = w.period
+	reach := Time(float64(w.period) * min(oddPercent, w.walk.oddPercent, 25) / 100)
+	if w.mayMove {
+		reach = min(reach, max(leastMove, moveNoise*w.noise))
+	}
+	if w.rhythm.pattern != Steady || w.rhythm.noGrid || !within(w.period, w.rhythm.period, pacePercent) {
+		reach = -1
+	}
+	w.least, w.most = w.period-reach, w.period+reach
+}
+
+// takeRegular takes a pulse that ends a regular interval of a steady train, as
+// nearly all do, and reports whether it was one.
+func (w *walker) takeRegular(p *packed) bool {
+	if p.marks()&^broken != 0 || !w.haveFrame || len(w.pending) > 0 || w.late != nil ||
+		p.start-w.lastPulse > w.lossAfter || len(w.paces) > 1 && w.taken+1 > w.paces[1].from {
+		return false
+	}
+	if w.period != w.reckoned {
+		w.reckon()
+	}
+	at := p.start
+	if w.beats.own != nil {
+		at = w.beats.own[w.taken]
+	}
+	d := at - w.lastFrame.at
+	if d < w.least || d > w.most {
+		return false
+	}
+	w.taken++
+	w.pulses++
+	w.frames.frames++
+	w.lastPulse, w.lastLife, w.last = p.start, p.start, p.start
+	w.regular(d, p.start)
+	w.lastFrame = beat{p.entry(), at}
+	return true
 }
 
 func (w *walker) take(e entry) {
 	accepted := e.accepted()
 	x := beat{e, e.start}
-	if n := len(w.beats.at); accepted {
-		x.at = w.beats.at[w.taken]
-		w.taken++
-	} else if n > 0 {
+	switch b := w.beats; {
+	case b.own == nil:
+	case accepted:
+		x.at = b.own[w.taken]
+	case b.n > 0:
 		i := max(0, w.taken-1)
-		x.at += w.beats.at[i] - w.beats.start[i]
+		x.at += b.own[i] - b.start(i)
+	}
+	if accepted {
+		w.taken++
 	}
 	if accepted {
 		w.pulses++
@@ -397,7 +449,6 @@ func (w *walker) regular(d, at Time) {
 		w.previous = 0
 		return
 	}
-	w.intervals.add(int64(d - w.rhythm.period))
 	w.batched.add(at, int64(d-w.rhythm.period))
 	w.drift.add(float64(at)/float64(Second), micros(d-w.rhythm.period))
 	if w.previous > 0 {

@@ -177,8 +177,11 @@ func alongside(all []halt, i int) (together []halt) {
 	h := all[i]
 	period := h.c.frames.rhythm.period
 	reach := period * 5 / 2 // two frames, and a place in the frame
-	for k := 0; k < len(all) && all[k].start <= h.start+reach; k++ {
-		x := all[k]
+	first, _ := slices.BinarySearchFunc(all, h.start-8*period, func(x halt, at Time) int { return cmp.Compare(x.start, at) })
+	for _, x := range all[first:] {
+		if x.start > h.start+reach {
+			break
+		}
 		early := h.start - x.start
 		if absDiff(x.end, h.end) <= reach && (early <= reach || early <= 8*period && !x.stands()) &&
 			!slices.ContainsFunc(together, func(y halt) bool { return y.c == x.c }) {
@@ -231,12 +234,9 @@ func (c *channel) changesWithin(start, end Time) bool {
 	tolerance := max(c.sameWidth(), heldOutput)
 	margin := 2 * c.frames.rhythm.period
 	var least, most Time
-	for e := range c.inFrames() {
+	for e := range c.inFramesFrom(start + margin) {
 		if e.start >= end-margin {
 			break
-		}
-		if e.start < start+margin {
-			continue
 		}
 		if least == 0 {
 			least, most = e.width, e.width

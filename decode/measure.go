@@ -47,19 +47,19 @@ func (c *channel) measure() {
 // summarise describes the widths of all accepted pulses.
 func (c *channel) summarise() {
 	all := make([]uint32, 0, c.frames.pulses)
-	var m moments
 	byTime := c.rec.batched()
-	r := c.pulses.read()
-	for e, ok := r.next(); ok; e, ok = r.next() {
-		if e.accepted() {
-			all = append(all, uint32(e.width))
-			m.add(int64(e.width))
-			byTime.add(e.start, int64(e.width))
+	for _, chunk := range c.pulses.chunks {
+		for _, p := range chunk {
+			if p.accepted() {
+				all = append(all, uint32(p.width()))
+				byTime.add(p.start, int64(p.width()))
+			}
 		}
 	}
 	if len(all) == 0 {
 		return
 	}
+	m := byTime.whole()
 	us := float64(Microsecond)
 	c.Width = &Summary{N: m.n, Min: Time(m.min), Max: Time(m.max),
 		P01: quantile(all, 0.01) / us, Median: quantile(all, 0.5) / us, P99: quantile(all, 0.99) / us,
@@ -103,16 +103,16 @@ func (c *channel) medianInterval() float64 {
 	if y.period == 0 {
 		return math.NaN()
 	}
-	var all []Time
+	all := make([]Time, 0, c.beats.n)
 	for _, p := range y.paces {
 		if !within(p.period, y.period, pacePercent) {
 			continue
 		}
-		c.beats.intervals(p.from, min(p.to+1, len(c.beats.at)), func(_ int, d Time, _ bool) {
-			if y.regular(d, p.period) {
-				all = append(all, d)
+		for _, v := range c.beats.intervals(p.from, min(p.to+1, c.beats.n)) {
+			if y.regular(v.length, p.period) {
+				all = append(all, v.length)
 			}
-		})
+		}
 	}
 	return quantile(all, 0.5) / float64(Microsecond)
 }

@@ -169,11 +169,45 @@ func quantile[T ~int32 | ~uint32 | ~int64](v []T, p float64) float64 {
 	}
 	h := p * float64(len(v)-1)
 	i := int(h)
-	lo := nth(v, i)
-	if i+1 == len(v) || h == float64(i) {
-		return float64(lo)
+	if len(v) > many {
+		v, i = gather(v, i)
 	}
-	return float64(lo) + (h-float64(i))*(float64(slices.Min(v[i+1:]))-float64(lo))
+	lo := nth(v, i)
+	if share := h - math.Floor(h); share > 0 && i+1 < len(v) {
+		return float64(lo) + share*(float64(slices.Min(v[i+1:]))-float64(lo))
+	}
+	return float64(lo)
+}
+
+// many values are counted in bins before one is selected among those of its bin:
+// no branch of that depends on a value that nobody can foresee.
+const many = 1 << 12
+
+// gather moves the values that share a bin with the two of rank k and k + 1 to the
+// front, and returns them and the rank among them.
+func gather[T ~int32 | ~uint32 | ~int64](v []T, k int) ([]T, int) {
+	lo, hi := slices.Min(v), slices.Max(v)
+	shift := max(0, bits.Len64(uint64(hi)-uint64(lo))-12)
+	var bins [1 << 12]int
+	for _, x := range v {
+		bins[(uint64(x)-uint64(lo))>>shift&(1<<12-1)]++
+	}
+	from, below := uint64(0), 0
+	for ; below+bins[from] <= k; from++ {
+		below += bins[from]
+	}
+	to := from
+	for upTo := below + bins[from]; upTo <= k+1 && upTo < len(v); upTo += bins[to] {
+		to++
+	}
+	n := 0
+	for i, x := range v {
+		if (uint64(x)-uint64(lo))>>shift-from <= to-from {
+			v[i], v[n] = v[n], x
+			n++
+		}
+	}
+	return v[:n], k - below
 }
 
 // quantileOf is quantile over n values from lo to hi that each yields in any

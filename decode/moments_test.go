@@ -264,6 +264,36 @@ func TestQuantileSelects(t *testing.T) {
 	})
 }
 
+// Many values are selected by counting, few by moving them.
+func TestQuantileOfMany(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
+		spread := int64(1) << rapid.IntRange(0, 45).Draw(t, "bits")
+		v := make([]int64, many+1+rapid.IntRange(0, 100).Draw(t, "more"))
+		for i := range v {
+			v[i] = rng.Int64N(spread) - spread/2
+			if rng.IntN(10) == 0 {
+				v[i] = v[rng.IntN(i+1)] // some are alike
+			}
+			if i%1000 == 7 {
+				v[i] *= 1000
+			}
+		}
+		p := rapid.SampledFrom([]float64{0, 0.01, 0.5, 0.98, 0.99, 1, 1.0 / float64(len(v)-1)}).Draw(t, "p")
+		sorted := slices.Clone(v)
+		slices.Sort(sorted)
+		h := p * float64(len(v)-1)
+		i := int(h)
+		want := float64(sorted[i])
+		if i+1 < len(v) {
+			want += (h - float64(i)) * float64(sorted[i+1]-sorted[i])
+		}
+		require.Equal(t, want, quantile(v, p))
+		slices.Sort(v)
+		require.Equal(t, sorted, v)
+	})
+}
+
 // gonum as a second opinion on quantiles. Its linear interpolation is type 4 of
 // Hyndman and Fan, h = n p; type 7, h = (n - 1) p + 1, is that at h / n.
 func TestQuantileAgainstGonum(t *testing.T) {

@@ -28,11 +28,11 @@ type search struct {
 // findPaces finds where the period changes for good, or for ten frames at least.
 func (y *rhythm) findPaces(b *beats, noise Time) {
 	s := search{noise: noise}
-	b.intervals(0, len(b.at), func(i int, d Time, _ bool) {
-		if d >= shortestNarrowPeriod && d <= longestPeriod {
+	for i, v := range b.intervals(0, b.n) {
+		if d := v.length; d >= shortestNarrowPeriod && d <= longestPeriod {
 			s.take(i-1, d)
 		}
-	})
+	}
 	if len(s.found) < 2 {
 		return
 	}
@@ -41,15 +41,15 @@ func (y *rhythm) findPaces(b *beats, noise Time) {
 	longest := Time(-1)
 	for i := range y.paces {
 		p := &y.paces[i]
-		if p.to = len(b.at); i+1 < len(y.paces) {
+		if p.to = b.n; i+1 < len(y.paces) {
 			p.to = y.paces[i+1].from
 		}
 		if i == 0 {
 			p.from = 0
 		}
-		period, mean, _ := b.nominal(p.from, min(p.to+1, len(b.at)))
+		period, mean, _ := b.nominal(p.from, min(p.to+1, b.n))
 		p.period = period
-		if length := b.at[min(p.to, len(b.at)-1)] - b.at[p.from]; length > longest {
+		if length := b.at(min(p.to, b.n-1)) - b.at(p.from); length > longest {
 			longest, y.period, y.mean = length, period, mean
 		}
 	}
@@ -65,7 +65,7 @@ func (y *rhythm) tighten(b *beats) {
 		var sum, best Time
 		from := p.from
 		for i := p.from; i > max(before.from+1, p.from-back); i-- {
-			d := b.at[i] - b.at[i-1]
+			d := b.at(i) - b.at(i-1)
 			if !within(d, p.period, oddPercent) && !within(d, before.period, oddPercent) {
 				continue
 			}

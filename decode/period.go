@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"iter"
 	"math"
 
 	"golang.org/x/exp/slices"
@@ -31,46 +32,87 @@ type rhythm struct {
 func within(a, b Time, percent float64) bool { return float64(absDiff(a, b)) <= float64(b)*percent/100 }
 
 // beats are the instants that a channel's period is measured on, one for each
-// accepted pulse.
+// accepted pulse of its train.
 type beats struct {
-	start []Time   // leading edges
-	width []uint32 // picoseconds
-	at    []Time   // leading edges, less what moved them with the pulses that the channel follows
-	rows  []int    // where a row begins after a blind stretch
+	n      int
+	train  *train
+	others []int  // for each entry that is no accepted pulse, how many of these come before it
+	rows   []int  // where a row begins after a blind stretch
+	own    []Time // leading edges less what moved them with the pulses that the channel follows; nil where it follows none
 }
 
 func (t *train) beats() *beats {
-	b := &beats{start: make([]Time, 0, t.n), width: make([]uint32, 0, t.n)}
-	r := t.read()
+	b := &beats{train: t}
 	blind := false
-	for e, ok := r.next(); ok; e, ok = r.next() {
-		blind = blind || e.marks&afterBlind != 0
-		if !e.accepted() {
-			continue
+	for _, chunk := range t.chunks {
+		for i := range chunk {
+			m := chunk[i].marks()
+			if m&^broken == 0 && !blind {
+				b.n++
+				continue
+			}
+			blind = blind || m&afterBlind != 0
+			if !chunk[i].accepted() {
+				b.others = append(b.others, b.n)
+				continue
+			}
+			b.rows, blind = append(b.rows, b.n), false
+			b.n++
 		}
-		if blind {
-			b.rows, blind = append(b.rows, len(b.start)), false
-		}
-		b.start, b.width = append(b.start, e.start), append(b.width, uint32(e.width))
 	}
-	b.at = b.start
 	return b
 }
 
-// intervals calls f for the interval that ends at each beat after lo and before
-// hi with nothing blind before it; joined says whether the interval before
-// belongs to the same row.
-func (b *beats) intervals(lo, hi int, f func(i int, d Time, joined bool)) {
-	next, _ := slices.BinarySearch(b.rows, lo+1)
-	joined := false
-	for i := lo + 1; i < hi; i++ {
-		if next < len(b.rows) && b.rows[next] == i {
-			next++
-			joined = false
-			continue
+// pulse is the accepted pulse numbered i.
+func (b *beats) pulse(i int) *packed {
+	if len(b.others) > 0 {
+		before, _ := slices.BinarySearch(b.others, i+1)
+		i += before
+	}
+	return b.train.entryAt(i)
+}
+
+func (b *beats) start(i int) Time { return b.pulse(i).start }
+func (b *beats) width(i int) Time { return b.pulse(i).width() }
+
+// at is the instant that the period is measured on.
+func (b *beats) at(i int) Time {
+	if b.own != nil {
+		return b.own[i]
+	}
+	return b.pulse(i).start
+}
+
+// interval ends at a beat; joined says whether the one before it belongs to the
+// same row.
+type interval struct {
+	length Time
+	joined bool
+}
+
+// intervals yields the interval that ends at each beat after lo and before hi with
+// nothing blind before it.
+func (b *beats) intervals(lo, hi int) iter.Seq2[int, interval] {
+	return func(yield func(int, interval) bool) {
+		if lo+1 >= hi {
+			return
 		}
-		f(i, b.at[i]-b.at[i-1], joined)
-		joined = true
+		next, _ := slices.BinarySearch(b.rows, lo+1)
+		joined := false
+		last := b.at(lo)
+		for i := lo + 1; i < hi; i++ {
+			at := b.at(i)
+			if next < len(b.rows) && b.rows[next] == i {
+				next++
+				joined = false
+			} else {
+				if !yield(i, interval{at - last, joined}) {
+					return
+				}
+				joined = true
+			}
+			last = at
+		}
 	}
 }
 
@@ -164,37 +206,40 @@ func (h histogram) recurring() []float64 {
 // intervals over 1 % bins, then the median of those within 2 % of it; 0 where
 // there is none. mean is that of the intervals within 5 % of it.
 func (b *beats) nominal(lo, hi int) (period, mean Time, h histogram) {
-	b.intervals(lo, hi, func(_ int, d Time, _ bool) { h.add(d) })
+	for _, v := range b.intervals(lo, hi) {
+		h.add(v.length)
+	}
 	mode := h.mode()
 	if mode == 0 {
 		return 0, 0, h
 	}
-	near := make([]Time, 0, hi-lo)
-	var wide moments
 	closest, farthest := mode-mode/50, mode+mode/50
 	least, most := mode-mode/20, mode+mode/20
-	b.intervals(lo, hi, func(_ int, d Time, _ bool) {
+	near := make([]uint32, 0, hi-lo) // above the closest: under 4 % of 100 ms
+	var wide moments
+	for _, v := range b.intervals(lo, hi) {
+		d := v.length
 		if d >= closest && d <= farthest {
-			near = append(near, d)
+			near = append(near, uint32(d-closest))
 		}
 		if d >= least && d <= most {
 			wide.add(int64(d))
 		}
-	})
+	}
 	if len(near) == 0 { // two neighbouring bins, and nothing where they meet
 		return mode, mode, h
 	}
-	return Time(math.Round(quantile(near, 0.5))), Time(math.Round(wide.mean())), h
+	return Time(math.Round(float64(closest) + quantile(near, 0.5))), Time(math.Round(wide.mean())), h
 }
 
 // findRhythm finds the nominal period and where it changes. A stated period
 // settles whether a fraction of that is meant.
 func findRhythm(b *beats, stated, step Time) rhythm {
-	period, mean, h := b.nominal(0, len(b.at))
+	period, mean, h := b.nominal(0, b.n)
 	if period == 0 {
-		return rhythm{period: stated, mean: stated, pattern: IrregularPattern, paces: []pace{{period: stated, to: len(b.at)}}}
+		return rhythm{period: stated, mean: stated, pattern: IrregularPattern, paces: []pace{{period: stated, to: b.n}}}
 	}
-	y := rhythm{period: period, mean: mean, pattern: Steady, paces: []pace{{period: period, to: len(b.at)}}, recurring: h.recurring()}
+	y := rhythm{period: period, mean: mean, pattern: Steady, paces: []pace{{period: period, to: b.n}}, recurring: h.recurring()}
 	intervals := b.head()
 	if y.alternates(intervals, step) {
 		y.mean, y.paces[0].period = y.period, y.period
@@ -223,15 +268,15 @@ func (y *rhythm) divide(stated Time) {
 
 // head returns the first intervals, with 0 where a row breaks.
 func (b *beats) head() []Time {
-	out := make([]Time, 0, min(len(b.at), patternFrames))
-	b.intervals(0, min(len(b.at), patternFrames), func(_ int, d Time, joined bool) {
-		if !joined || d > longestPeriod {
+	out := make([]Time, 0, min(b.n, patternFrames))
+	for _, v := range b.intervals(0, min(b.n, patternFrames)) {
+		if !v.joined || v.length > longestPeriod {
 			out = append(out, 0)
 		}
-		if d <= longestPeriod {
-			out = append(out, d)
+		if v.length <= longestPeriod {
+			out = append(out, v.length)
 		}
-	})
+	}
 	return out
 }
 
@@ -260,14 +305,14 @@ func noiseOf(intervals []Time) Time {
 func (y *rhythm) ragged(b *beats) bool {
 	var single, near int
 	for _, p := range y.paces {
-		b.intervals(p.from, min(p.to+1, len(b.at), patternFrames), func(_ int, d Time, _ bool) {
-			if d*2 <= p.period*3 && d*2 >= p.period {
+		for _, v := range b.intervals(p.from, min(p.to+1, b.n, patternFrames)) {
+			if d := v.length; d*2 <= p.period*3 && d*2 >= p.period {
 				single++
 				if within(d, p.period, 5) {
 					near++
 				}
 			}
-		})
+		}
 	}
 	return single >= 8 && near*10 < single*9
 }
@@ -275,17 +320,17 @@ func (y *rhythm) ragged(b *beats) bool {
 // onGrid reports whether most beats have another one a period later, as where
 // pulses of a second source stand among those of the first.
 func (y *rhythm) onGrid(b *beats) bool {
-	at := b.at[:min(len(b.at), patternFrames)]
+	n := min(b.n, patternFrames)
 	met, j := 0, 0
-	for _, start := range at {
-		for j < len(at) && at[j] < start+y.period*95/100 {
+	for i := range n {
+		for j < n && b.at(j) < b.at(i)+y.period*95/100 {
 			j++
 		}
-		if j < len(at) && at[j] <= start+y.period*105/100 {
+		if j < n && b.at(j) <= b.at(i)+y.period*105/100 {
 			met++
 		}
 	}
-	return met*10 >= len(at)*6
+	return met*10 >= n*6
 }
 
 // alternates reports whether intervals alternate between two: differences at

@@ -21,7 +21,7 @@ func (a *Analysis) receivers() {
 			slot.shift()
 		}
 	}
-	left := slices.DeleteFunc(a.servos(), func(c *channel) bool { return c.rhythm.period == 0 || len(c.beats.at) < regularFrames })
+	left := slices.DeleteFunc(a.servos(), func(c *channel) bool { return c.rhythm.period == 0 || c.beats.n < regularFrames })
 	for len(left) > 0 {
 		first := left[0]
 		shares := func(c *channel) bool { return absDiff(c.rhythm.mean, first.rhythm.mean)*1000 <= first.rhythm.mean }
@@ -67,16 +67,33 @@ func placeInFrame(group []*channel) {
 // that began last before it or up to slack after it; for 2000 of them at most,
 // spread over the capture.
 func (c *channel) pairs(o *channel, slack Time, f func(i, j int)) {
-	stride := max(1, len(c.beats.start)/placedFrames)
-	j := -1
-	for i := 0; i < len(c.beats.start); i += stride {
-		for j+1 < len(o.beats.start) && o.beats.start[j+1] <= c.beats.start[i]+slack {
-			j++
-		}
-		if j >= 0 {
-			f(i, j)
+	stride := max(1, c.beats.n/placedFrames)
+	begun := 0 // pulses of o
+	for i := 0; i < c.beats.n; i += stride {
+		if begun = o.beats.begunBy(c.beats.start(i)+slack, begun); begun > 0 {
+			f(i, begun-1)
 		}
 	}
+}
+
+// begunBy counts the pulses that begin no later than an instant, known to be so
+// many at least. It doubles its steps and halves them again.
+func (b *beats) begunBy(at Time, n int) int {
+	step := 1
+	take := func() bool {
+		if n+step > b.n || b.start(n+step-1) > at {
+			return false
+		}
+		n += step
+		return true
+	}
+	for take() {
+		step *= 2
+	}
+	for step /= 2; step > 0; step /= 2 {
+		take()
+	}
+	return n
 }
 
 // behind is the median time from a pulse of o to the next one of c.
@@ -84,7 +101,7 @@ func (c *channel) behind(o *channel, period Time) Time {
 	const same = 100 * Microsecond // outputs that start together scatter about zero
 	var all []Time
 	c.pairs(o, same, func(i, j int) {
-		if d := c.beats.start[i] - o.beats.start[j]; d < period-same {
+		if d := c.beats.start(i) - o.beats.start(j); d < period-same {
 			all = append(all, d)
 		}
 	})
@@ -123,8 +140,8 @@ const nextTo = 200 * Microsecond
 func (c *channel) follows(o *channel) (scatter float64, ok bool) {
 	var fromStart, fromEnd []Time
 	c.pairs(o, 0, func(i, j int) {
-		d := c.beats.start[i] - o.beats.start[j]
-		if width := Time(o.beats.width[j]); d*4 < c.rhythm.period*3 {
+		d := c.beats.start(i) - o.beats.start(j)
+		if width := o.beats.width(j); d*4 < c.rhythm.period*3 {
 			fromStart = append(fromStart, d)
 			fromEnd = append(fromEnd, d-width)
 		}
@@ -160,24 +177,30 @@ func deviations(v []Time) {
 // its last width.
 func (c *channel) shift() {
 	b, o := c.beats, c.leader.beats
-	usual := Time(quantile(slices.Clone(o.width), 0.5))
-	b.at = make([]Time, len(b.start))
+	widths := make([]uint32, o.n)
+	for i := range widths {
+		widths[i] = uint32(o.width(i))
+	}
+	usual := Time(quantile(widths, 0.5))
+	own := make([]Time, b.n)
 	by, j, known := Time(0), -1, false
-	for i, start := range b.start {
-		for j+1 < len(o.start) && o.start[j+1] <= start {
+	for i := range own {
+		start := b.start(i)
+		for j+1 < o.n && o.start(j+1) <= start {
 			j++
 		}
-		if j >= 0 && start-o.start[j] < c.rhythm.period*3/4 {
-			by = o.start[j] - o.at[j] + Time(o.width[j]) - usual
+		if j >= 0 && start-o.start(j) < c.rhythm.period*3/4 {
+			by = o.start(j) - o.at(j) + o.width(j) - usual
 			if !known {
 				known = true
 				for k := range i {
-					b.at[k] -= by
+					own[k] -= by
 				}
 			}
 		}
-		b.at[i] = start - by
+		own[i] = start - by
 	}
+	b.own = own
 }
 
 // ownLateFrames leaves to a channel that follows another what it is late by

@@ -36,22 +36,31 @@ func (b reading) end() Time { return b.start + Time(b.width) }
 
 // inFrames yields the accepted pulses that are frames: no start-up and no extra
 // pulses.
-func (c *channel) inFrames() iter.Seq[entry] {
+func (c *channel) inFrames() iter.Seq[entry] { return c.inFramesFrom(c.frames.first) }
+
+// inFramesFrom yields those from an instant on.
+func (c *channel) inFramesFrom(from Time) iter.Seq[entry] {
+	from = max(from, c.frames.first)
 	return func(yield func(entry) bool) {
 		extras := c.frames.extras.list
-		r := c.pulses.read()
-		for e, ok := r.next(); ok; e, ok = r.next() {
-			if !e.accepted() || e.start < c.frames.first {
+		for _, chunk := range c.pulses.chunks {
+			if chunk[len(chunk)-1].start < from {
 				continue
 			}
-			for len(extras) > 0 && extras[0].Start < e.start {
-				extras = extras[1:]
-			}
-			if len(extras) > 0 && extras[0].Start == e.start {
-				continue
-			}
-			if !yield(e) {
-				return
+			for i := range chunk {
+				p := &chunk[i]
+				if !p.accepted() || p.start < from {
+					continue
+				}
+				for len(extras) > 0 && extras[0].Start < p.start {
+					extras = extras[1:]
+				}
+				if len(extras) > 0 && extras[0].Start == p.start {
+					continue
+				}
+				if !yield(p.entry()) {
+					return
+				}
 			}
 		}
 	}

@@ -13,10 +13,10 @@ const (
 // its first pulses may be frames with some missing between.
 func (y *rhythm) startUp(b *beats, begin Time) int {
 	first := y.firstRegular(b)
-	if first == 0 || b.at[first]-b.at[0] > longestStartUp && first > mostStartUp {
+	if first == 0 || b.at(first)-b.at(0) > longestStartUp && first > mostStartUp {
 		return 0
 	}
-	if b.start[0]-begin > 3*y.period {
+	if b.start(0)-begin > 3*y.period {
 		return first
 	}
 	kept := y.framesBefore(b, first)
@@ -29,23 +29,18 @@ func (y *rhythm) startUp(b *beats, begin Time) int {
 // firstRegular returns the first of ten beats at regular intervals; 0 where
 // there are no such ten.
 func (y *rhythm) firstRegular(b *beats) int {
-	found, regular := 0, 1
-	b.intervals(0, len(b.at), func(i int, d Time, joined bool) {
-		switch {
-		case regular == regularFrames:
-			return
-		case !joined && i > 1:
+	regular := 1
+	for i, v := range b.intervals(0, b.n) {
+		if !v.joined && i > 1 {
 			regular = 1
-			fallthrough
-		default:
-			if !y.regular(d, y.paceAt(i-1)) {
-				regular = 1
-			} else if regular++; regular == regularFrames {
-				found = i + 1 - regularFrames
-			}
 		}
-	})
-	return found
+		if !y.regular(v.length, y.paceAt(i-1)) {
+			regular = 1
+		} else if regular++; regular == regularFrames {
+			return i + 1 - regularFrames
+		}
+	}
+	return 0
 }
 
 // framesBefore goes back from the first ten regular frames as long as pulses
@@ -57,7 +52,7 @@ func (y *rhythm) framesBefore(b *beats, kept int) int {
 		if i < 0 {
 			return false
 		}
-		gap := b.at[kept] - b.at[i]
+		gap := b.at(kept) - b.at(i)
 		k := (gap + y.period/2) / y.period
 		if k > 8 {
 			return absDiff(gap, k*y.period)*100 <= y.period
@@ -66,10 +61,10 @@ func (y *rhythm) framesBefore(b *beats, kept int) int {
 	}
 	inRow := func(i int) bool {
 		from, to := i, i
-		for from > 0 && y.regular(b.at[from]-b.at[from-1], y.period) {
+		for from > 0 && y.regular(b.at(from)-b.at(from-1), y.period) {
 			from--
 		}
-		for to < first && y.regular(b.at[to+1]-b.at[to], y.period) {
+		for to < first && y.regular(b.at(to+1)-b.at(to), y.period) {
 			to++
 		}
 		return to-from >= 3

@@ -64,6 +64,9 @@ func (t *train) add(e entry) {
 	t.n++
 }
 
+// entryAt is the entry numbered i.
+func (t *train) entryAt(i int) *packed { return &t.chunks[uint(i)/chunkPulses][uint(i)%chunkPulses] }
+
 // reader walks a train.
 type reader struct {
 	chunks [][]packed

@@ -22,6 +22,8 @@ var (
 // batched holds sums by stretch of time.
 type batched struct {
 	start, length Time
+	now           int  // the batch of the last instant
+	from, to      Time // instants that are surely of it
 	part          [batches]moments
 }
 
@@ -30,22 +32,42 @@ func (r *Recording) batched() *batched {
 }
 
 func (b *batched) add(at Time, v int64) {
-	i := int(float64(at-b.start) / float64(b.length) * batches)
-	b.part[min(max(i, 0), batches-1)].add(v)
+	if at < b.from || at >= b.to {
+		b.turn(at)
+	}
+	b.part[b.now].add(v)
+}
+
+// turn goes to the batch of an instant. Within a part in 2^20 of its ends each
+// instant is asked for, as what one is of is decided in floating point.
+func (b *batched) turn(at Time) {
+	place := float64(at-b.start) / float64(b.length) * batches
+	b.now = min(max(int(place), 0), batches-1)
+	b.from, b.to = at, at+1
+	const edge = 1.0 / (1 << 20)
+	if share := place - math.Floor(place); place >= 0 && place < batches && share > edge {
+		b.to = at + max(1, Time((1-share-edge)*float64(b.length)/batches))
+	}
+}
+
+// whole joins the batches.
+func (b *batched) whole() (m moments) {
+	for i := range b.part {
+		m.merge(b.part[i])
+	}
+	return m
 }
 
 // jackknife returns the standard error of a figure from leaving out one batch
 // at a time; NaN where there are too few batches or values.
 func (b *batched) jackknife(figure func(*moments) float64) float64 {
-	var whole moments
 	used := 0
 	for i := range b.part {
-		whole.merge(b.part[i])
 		if b.part[i].n > 0 {
 			used++
 		}
 	}
-	if whole.n < leastBatched || used < batches/2 {
+	if whole := b.whole(); whole.n < leastBatched || used < batches/2 {
 		return math.NaN()
 	}
 	var values []float64

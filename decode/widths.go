@@ -19,7 +19,10 @@ func (c *channel) timedByWidths(servos []*channel) bool {
 // followsWidths reports whether the changes of a channel's intervals follow
 // the changes of the sum of the widths of all channels within them.
 func followsWidths(c *channel, all []*channel) bool {
-	at := c.beats.start[:min(len(c.beats.start), patternFrames)]
+	at := make([]Time, min(c.beats.n, patternFrames))
+	for i := range at {
+		at[i] = c.beats.start(i)
+	}
 	period := c.rhythm.period
 	if period == 0 || len(at) < 20 {
 		return false
@@ -36,12 +39,13 @@ func followsWidths(c *channel, all []*channel) bool {
 	sums := make([]Time, len(at))
 	for _, o := range all {
 		i := 0
-		for k, start := range o.beats.start {
+		for k := range o.beats.n {
+			start := o.beats.start(k)
 			for i+1 < len(at) && at[i+1] <= start {
 				i++
 			}
 			if start >= at[i] {
-				sums[i] += Time(o.beats.width[k])
+				sums[i] += o.beats.width(k)
 			}
 			if i+1 == len(at) {
 				break
