@@ -1,6 +1,6 @@
 package decode
 
-import "math/bits"
+import "math"
 
 // Tally is what remains of edges that were counted and not kept: how many, the
 // first and the last, and histograms of the stretches between them. Tallies of
@@ -54,35 +54,34 @@ func (t *Tally) AddRun(to Level, at []Time) {
 		t.Add(to, at[0])
 		at, to = at[1:], to.Other()
 	}
-	var low, high, period place
-	cycles, marks := int64(len(at)/2), int64(0)
-	for ; len(at) >= 2; at = at[2:] {
-		rise, fall := at[0], at[1]
-		down, up := rise-t.lastAt, fall-rise
-		t.low.bins[low.of(down)]++
-		t.high.bins[high.of(up)]++
-		t.period.bins[period.of(rise-t.lastRise)]++
-		if down >= markLength {
-			t.long[Low]++
-			marks++
-		}
-		if up >= markLength {
-			t.long[High]++
-			marks++
-		}
-		t.highTime += up
-		t.lastRise, t.lastAt = rise, fall
+	cycles, longest, high := int64(len(at)/2), Time(0), Time(0)
+	before, rose := t.lastAt, t.lastRise
+	var inLow, inHigh, inPeriod place
+	for rest := at; len(rest) >= 2; rest = rest[2:] {
+		rise, fall := rest[0], rest[1]
+		down, up := rise-before, fall-rise
+		t.low.bins[inLow.of(down)]++
+		t.high.bins[inHigh.of(up)]++
+		t.period.bins[inPeriod.of(rise-rose)]++
+		longest = max(longest, down, up)
+		high += up
+		rose, before = rise, fall
 	}
+	if longest >= markLength {
+		t.marks(at[:2*cycles])
+	}
+	t.lastAt, t.lastRise = before, rose
+	t.highTime += high
 	t.low.n += cycles
 	t.high.n += cycles
 	t.period.n += cycles
 	t.rises += cycles
 	t.Edges += 2 * cycles
-	t.short += 2*cycles - marks
+	t.short += 2 * cycles
 	if cycles > 0 {
 		t.lastTo = Low
 	}
-	for _, x := range at {
+	for _, x := range at[2*cycles:] {
 		t.Add(to, x)
 	}
 }
@@ -98,6 +97,19 @@ func (p *place) of(d Time) int {
 		p.d, p.i = d, bin(d)
 	}
 	return p.i
+}
+
+// marks takes the marks among further edges, the first of which is a rise, out
+// of the short stretches.
+func (t *Tally) marks(at []Time) {
+	level, before := Low, t.lastAt
+	for _, x := range at {
+		if x-before >= markLength {
+			t.long[level]++
+			t.short--
+		}
+		level, before = level.Other(), x
+	}
 }
 
 // Merge appends the edges that u stands for, which follow those of t.
@@ -166,24 +178,29 @@ func (t *Tally) stretch(l Level, d Time) {
 
 // binsPerOctave makes a bin 1.1 % wide, well inside the 5 % and 15 % that are
 // asked of it.
-const binsPerOctave = 64
+const (
+	binsPerOctave = 64
+	lastBin       = 38 * binsPerOctave
+)
 
 // spread is a histogram of durations over logarithmic bins. Bin 0 holds what
 // is shorter than a nanosecond.
 type spread struct {
 	n    int64
-	bins [38*binsPerOctave + 1]uint32
+	bins [lastBin + 1]uint32
 }
 
 // bin returns the index for d: the octave from its top bit, the place in the
-// octave from the six bits below it.
+// octave from the six bits below it. A float begins with the same bits.
 func bin(d Time) int {
+	const below = (1023+10)<<6 - 1 // what the float of bin 0 begins with
+	if i := uint(math.Float64bits(float64(d))>>(52-6)) - below; i < lastBin {
+		return int(i)
+	}
 	if d < 1024 {
 		return 0
 	}
-	top := bits.Len64(uint64(d)) - 1
-	i := (top-10)*binsPerOctave + int(uint64(d)>>(top-6)&(binsPerOctave-1)) + 1
-	return min(i, 38*binsPerOctave)
+	return lastBin
 }
 
 // binStart returns the shortest duration of bin i.
