@@ -9,11 +9,11 @@ import (
 // block collects the edges of all channels in the order of the file and
 // sorts them into runs when the block is full.
 type block struct {
-	wires []wire
-	known []int32 // channels that may be at a known level, each once
-	runs  []run
-	edges []edge
-	base  int64 // runs of earlier blocks
+	states []channelState
+	known  []int32 // channels that may be at a known level, each once
+	runs   []run
+	edges  []edge
+	base   int64 // runs of earlier blocks
 	// starting is set up to the second instant of the dump: the values at the
 	// first one are levels to start from, of which the last holds, and so are
 	// those before it, which made the first so many runs.
@@ -23,8 +23,8 @@ type block struct {
 	out      decode.Block
 }
 
-// wire is where a channel stands.
-type wire struct {
+// channelState is where a channel stands.
+type channelState struct {
 	level  decode.Level
 	muted  bool  // not wanted
 	listed bool  // is in known
@@ -49,73 +49,73 @@ type edge struct {
 }
 
 func newBlock(channels int) *block {
-	b := &block{wires: make([]wire, channels), starting: true}
-	for i := range b.wires {
-		b.wires[i].run = -1
+	b := &block{states: make([]channelState, channels), starting: true}
+	for i := range b.states {
+		b.states[i].run = -1
 	}
 	return b
 }
 
 // set gives a channel a level. Instants of a channel never go back.
 func (b *block) set(channel int32, at decode.Time, level decode.Level) {
-	w := &b.wires[channel]
-	if level == w.level || w.muted {
+	c := &b.states[channel]
+	if level == c.level || c.muted {
 		return
 	}
-	if level != decode.Unknown && !w.listed {
-		w.listed = true
+	if level != decode.Unknown && !c.listed {
+		c.listed = true
 		b.known = append(b.known, channel)
 	}
 	switch {
-	case b.starting && w.run >= b.before:
-		b.runs[w.run].first = level
-	case b.starting && w.run < 0:
+	case b.starting && c.run >= b.before:
+		b.runs[c.run].first = level
+	case b.starting && c.run < 0:
 		b.open(channel, at, level)
 	case level == decode.Unknown:
-		w.before, w.beforeRun, w.since = w.level, w.run, at
+		c.before, c.beforeRun, c.since = c.level, c.run, at
 		b.open(channel, at, level)
-	case w.level == decode.Unknown && w.run >= b.base && w.before != decode.Unknown && w.since == at:
+	case c.level == decode.Unknown && c.run >= b.base && c.before != decode.Unknown && c.since == at:
 		// An unknown level of no duration is none.
-		b.runs[w.run-b.base].dropped = true
-		w.level, w.run = w.before, w.beforeRun
+		b.runs[c.run-b.base].dropped = true
+		c.level, c.run = c.before, c.beforeRun
 		b.set(channel, at, level)
 		return
-	case w.level == decode.Unknown || w.run < b.base:
+	case c.level == decode.Unknown || c.run < b.base:
 		b.open(channel, at, level)
 	default:
-		b.add(w.run, at)
+		b.add(c.run, at)
 	}
-	w.level = level
+	c.level = level
 }
 
 // pulse lets a channel occur: high and low again at one instant.
 func (b *block) pulse(channel int32, at decode.Time) {
-	w := &b.wires[channel]
-	if w.muted {
+	c := &b.states[channel]
+	if c.muted {
 		return
 	}
 	b.set(channel, at, decode.Low)
-	if w.run < b.base {
+	if c.run < b.base {
 		b.open(channel, at, decode.Low)
 	}
-	b.add(w.run, at)
-	b.add(w.run, at)
+	b.add(c.run, at)
+	b.add(c.run, at)
 }
 
 // blind makes every channel unknown.
 func (b *block) blind(at decode.Time) {
 	for _, channel := range b.known {
-		b.wires[channel].listed = false
+		b.states[channel].listed = false
 		b.set(channel, at, decode.Unknown)
 	}
 	b.known = b.known[:0]
 }
 
 func (b *block) open(channel int32, at decode.Time, level decode.Level) {
-	w := &b.wires[channel]
-	w.run = b.base + int64(len(b.runs))
+	c := &b.states[channel]
+	c.run = b.base + int64(len(b.runs))
 	b.runs = append(b.runs, run{channel: channel, first: level})
-	b.add(w.run, at)
+	b.add(c.run, at)
 }
 
 func (b *block) add(run int64, at decode.Time) {

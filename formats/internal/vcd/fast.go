@@ -143,10 +143,10 @@ func (s *source) spanBlock() *decode.Block {
 	s.now, s.rows, s.kept = x.end, s.rows+x.stamps, s.kept+x.lines
 	s.stated, s.broken, s.skipping = x.stated, true, false
 	for i, l := range x.levels {
-		if w := &s.block.wires[i]; l != decode.Unknown {
-			w.level, w.run = l, -1
-			if !w.listed {
-				w.listed = true
+		if c := &s.block.states[i]; l != decode.Unknown {
+			c.level, c.run = l, -1
+			if !c.listed {
+				c.listed = true
 				s.block.known = append(s.block.known, int32(i))
 			}
 		}
@@ -171,15 +171,20 @@ func (s *source) newFinder() *finder {
 	if s.clock.fraction != 1 || len(s.reals.Channels) > 0 || len(s.channels) > maxFast {
 		return nil
 	}
-	f := &finder{codes: &s.codes, multiple: s.clock.multiple, origin: s.clock.origin, limit: math.MaxInt64 / s.clock.multiple, start: s.first, channels: len(s.channels),
-		tries: tries{most: leastPairs, next: firstTry}}
+	f := &finder{
+		dictionary: dictionary{codes: &s.codes},
+		ticks:      ticks{multiple: s.clock.multiple, origin: s.clock.origin, limit: math.MaxInt64 / s.clock.multiple},
+		busy:       slices.Clone(s.busy),
+		start:      s.first,
+		tries:      tries{most: leastPairs, next: firstTry},
+	}
 	for i := range s.signals {
 		g := &s.signals[i]
 		m := meaning{channel: ignored, width: g.width}
 		switch {
 		case g.kind != ofBits || g.taps != nil || g.width != 1 && g.channel >= 0:
 			m.channel = surprise
-		case g.channel >= 0 && !s.block.wires[g.channel].muted:
+		case g.channel >= 0 && !s.block.states[g.channel].muted:
 			m.channel = int16(g.channel)
 		}
 		f.meanings = append(f.meanings, m)
@@ -187,6 +192,5 @@ func (s *source) newFinder() *finder {
 	for i := range f.one {
 		f.one[i] = f.meaning([]byte{byte(i)}).channel
 	}
-	f.busy = slices.Clone(s.busy)
 	return f
 }

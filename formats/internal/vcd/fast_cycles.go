@@ -42,7 +42,7 @@ type cycle struct {
 	rows   []row // none: not known
 	ticks  uint64
 	whole  decode.Time // the same in picoseconds
-	to     int16       // the channel
+	to     int         // the channel
 	change change
 
 	// As of the text at hand.
@@ -82,13 +82,16 @@ func (t *tries) read(pairs int64) bool {
 
 // learn looks for the cycle of the channel with the most edges.
 func (f *finder) learn() {
-	busiest := int16(0)
-	for i := range f.out.wires {
-		if len(f.out.wires[i].at) > len(f.out.wires[busiest].at) {
-			busiest = int16(i)
+	busiest := 0
+	for i := range f.out.trails {
+		if len(f.out.trails[i].at) > len(f.out.trails[busiest].at) {
+			busiest = i
 		}
 	}
-	w := &f.out.wires[busiest]
+	if len(f.out.trails) == 0 {
+		return
+	}
+	w := &f.out.trails[busiest]
 	for own := leastOwn; own <= mostOwn; own++ {
 		ticks := uint64(exact.PowersOfTen[own])
 		if ticks > uint64(decode.Second)/f.multiple {
@@ -148,16 +151,15 @@ func (f *finder) rows(w *trail, n, own int) []row {
 	return rows
 }
 
-// follow reads rows as long as they are those of the cycle. It returns where
-// another line begins, and the time there.
-func (f *finder) follow(text []byte, at int, x *span, now decode.Time) (int, decode.Time) {
+// follow reads rows as long as they are those of the cycle, and returns where
+// the line behind them begins.
+func (f *finder) follow(text []byte, at int) (next int) {
 	c := &f.cycle
-	place, start, ok := f.join(text, at, now)
+	place, start, ok := f.join(text, at)
 	if !ok {
-		return at, now
+		return at
 	}
-	w, from := &f.out.wires[c.to], at
-	edges := len(w.at)
+	w, from := &f.out.trails[c.to], at
 	for uint64(f.second-start) >= uint64(c.whole) {
 		n := c.match(text[at-rowSize:], c.rows[place:], start, w)
 		at += n * c.size
@@ -166,22 +168,18 @@ func (f *finder) follow(text []byte, at int, x *span, now decode.Time) (int, dec
 		}
 		place, start = 0, start+c.whole
 	}
-	if at == from {
-		return at, now
+	if stamps := (at - from) / c.size; stamps > 0 {
+		w.level ^= byte(stamps & 1)
+		end := at - c.change.size
+		f.book(int64(stamps), end-(c.size-c.change.size-1), end, w.at[len(w.at)-1])
+		f.tries.most = leastPairs
 	}
-	f.tries.most = leastPairs
-	stamps := (at - from) / c.size
-	w.level ^= byte((len(w.at) - edges) & 1)
-	x.stamps += int64(stamps)
-	x.lines += 2 * int64(stamps)
-	end := at - c.change.size
-	x.stamp, x.stated = [2]int{end - (c.size - c.change.size - 1), end}, false
-	return at, w.at[len(w.at)-1]
+	return at
 }
 
 // join finds the row of the cycle that text goes on with, and when its cycle
 // began.
-func (f *finder) join(text []byte, at int, now decode.Time) (place int, start decode.Time, ok bool) {
+func (f *finder) join(text []byte, at int) (place int, start decode.Time, ok bool) {
 	c := &f.cycle
 	if len(c.rows) == 0 || at < rowSize || text[at] != '#' {
 		return 0, 0, false
@@ -190,13 +188,14 @@ func (f *finder) join(text []byte, at int, now decode.Time) (place int, start de
 	t, inside := f.time(tick)
 	c.size = end - at + c.change.size
 	next := at + c.size
-	if !ok || !inside || uint64(t-now) >= uint64(f.second-now) || t > math.MaxInt64-2*decode.Second || next > len(text) || c.size > rowSize ||
+	if !ok || !inside || uint64(t-f.now) >= uint64(f.second-f.now) || t > math.MaxInt64-2*decode.Second || next > len(text) || c.size > rowSize ||
 		binary.LittleEndian.Uint64(text[end:])&c.change.mask != c.change.text {
 		return 0, 0, false
 	}
 	low := decode.Time(tick % c.ticks * f.multiple)
 	place, ok = slices.BinarySearchFunc(c.rows, low, func(r row, low decode.Time) int { return cmp.Compare(r.at, low) })
-	if level := f.out.wires[c.to].level; !ok || level == 0 || level == text[end+1] || binary.LittleEndian.Uint64(text[next-8:]) != c.rows[place].near {
+	if level := f.out.trails[c.to].level; !ok || level == 0 || level == text[end+1] ||
+		binary.LittleEndian.Uint64(text[next-8:]) != c.rows[place].near {
 		return 0, 0, false
 	}
 	return place, t - low, c.begin(text[at:end])

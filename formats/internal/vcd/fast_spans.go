@@ -26,7 +26,7 @@ const (
 // found is what a worker finds in a piece.
 type found struct {
 	spans   []span
-	wires   []trail
+	trails  []trail // of each channel
 	tallies []*decode.Tally
 	tallied int
 }
@@ -46,52 +46,69 @@ type meaning struct {
 	width   int32
 }
 
-// finder finds the spans of pieces. Each worker has its own.
-type finder struct {
+// dictionary has the meanings of codes.
+type dictionary struct {
 	codes    *codes
 	meanings []meaning
 	one      [256]int16 // channels of codes of one character
-	channels int
-	busy     []bool // counts will do for the channel where it is busy
+}
+
+func (d *dictionary) meaning(code []byte) meaning {
+	if i := d.codes.find(code); i >= 0 {
+		return d.meanings[i]
+	}
+	return meaning{channel: surprise}
+}
+
+// ticks are turned into instants.
+type ticks struct {
 	multiple uint64
 	origin   uint64 // the tick that is zero
 	limit    uint64 // the most ticks from there
-	start    decode.Time
-
-	stamps stampReader
-	out    *found
-	idle   trail // of channels that nobody asked for
-	cycle  cycle
-	tries  tries
-	second decode.Time // where the one at hand ends
 }
 
-func (f *finder) meaning(code []byte) meaning {
-	if i := f.codes.find(code); i >= 0 {
-		return f.meanings[i]
-	}
-	return meaning{channel: surprise}
+// time returns the instant of a tick, unless the plain reader has to look.
+func (t *ticks) time(tick uint64) (at decode.Time, ok bool) {
+	tick -= t.origin // below it: a number that is too large
+	return decode.Time(tick * t.multiple), tick <= t.limit
+}
+
+// finder finds the spans of pieces. Each worker has its own.
+type finder struct {
+	dictionary
+	ticks
+	busy  []bool // of each channel: counts will do where it is busy
+	start decode.Time
+
+	// What is expected of the next lines.
+	stamps stampReader
+	cycle  cycle
+	tries  tries
+
+	// As of the piece, and the span at hand.
+	out    *found
+	span   *span
+	now    decode.Time
+	second decode.Time // where the one at hand ends
+	idle   trail       // of channels that nobody asked for
 }
 
 // find finds the spans of a text.
 func (f *finder) find(text []byte, out *found) {
 	f.out = out
 	out.spans, out.tallied = out.spans[:0], 0
-	if out.wires == nil {
-		out.wires = make([]trail, f.channels)
+	if out.trails == nil {
+		out.trails = make([]trail, len(f.busy))
 	}
-	for i := range out.wires {
-		w := &out.wires[i]
+	for i := range out.trails {
+		w := &out.trails[i]
 		w.at, w.from = w.at[:0], 0
 	}
 	for at, short := 0, 0; at < len(text) && short < giveUp; {
 		if text[at] == '#' && (at == 0 || text[at-1] == '\n') {
-			n := len(out.spans)
-			out.spans = slicesGrow(out.spans)
-			x := &out.spans[n]
-			at = f.read(text, at, x)
-			if x.stamps < worthStamps {
-				out.spans = out.spans[:n]
+			out.add()
+			if at = f.read(text, at); f.span.stamps < worthStamps {
+				out.spans = out.spans[:len(out.spans)-1]
 				short++
 			}
 		}
@@ -103,93 +120,109 @@ func (f *finder) find(text []byte, out *found) {
 	}
 }
 
-// slicesGrow appends a span that keeps the memory of the one that was there.
-func slicesGrow(spans []span) []span {
-	if len(spans) < cap(spans) {
-		return spans[:len(spans)+1]
+// add adds a span, which keeps the memory of the one that was there.
+func (out *found) add() {
+	if n := len(out.spans); n < cap(out.spans) {
+		out.spans = out.spans[:n+1]
+		return
 	}
-	return append(spans, span{})
+	out.spans = append(out.spans, span{})
 }
 
-// read reads the span that begins at a time stamp, up to the first line that
-// is not as expected, and returns where that is.
-func (f *finder) read(text []byte, from int, x *span) (to int) {
+// read reads the last span, which begins at a time stamp, up to the first line
+// that is not as expected, and returns where that is.
+func (f *finder) read(text []byte, from int) (to int) {
+	x := &f.out.spans[len(f.out.spans)-1]
 	*x = span{from: from, levels: x.levels[:0], runs: x.runs[:0], counts: x.counts[:0]}
-	wires := f.out.wires
-	for i := range wires {
-		wires[i].level, wires[i].from = 0, len(wires[i].at)
+	f.span, f.now, f.second = x, math.MinInt64, math.MinInt64
+	for i := range f.out.trails {
+		w := &f.out.trails[i]
+		w.level, w.from = 0, len(w.at)
 	}
-	f.second = math.MinInt64
 	size := len(text)
 	text = text[: size+ahead.Slack : size+ahead.Slack]
-	at := from
-	now := decode.Time(math.MinInt64)
-	for at < size {
+	for at := from; ; {
+		next := at
 		if x.stamps > 0 {
-			before := at
-			at, now = f.follow(text, at, x, now)
-			if at, now = f.pairs(text, at, x, now); at > before {
-				continue
-			}
+			next = f.pairs(text, f.follow(text, at))
 		}
-		switch c := text[at]; {
-		case at == size:
-		case c == '#':
-			tick, end, ok := f.stamps.read(text, at+1)
-			next := lineEnd(text, end)
-			t, inside := f.time(tick)
-			if !ok || next < 0 || !inside || t < now {
-				return f.close(x, at, now)
-			}
-			if t >= f.second {
-				f.turn(x, t)
-			}
-			if x.stamps == 0 {
-				x.start = t
-			}
-			now = t
-			x.stamps++
-			x.lines++
-			x.stamp, x.stated = [2]int{at + 1, end}, true
-			at = next
-		case c|1 == '1':
-			channel, next := f.one[text[at+1]], lineEnd(text, at+2)
-			if next < 0 {
-				channel, _, next = f.code(text, at+1)
-			}
-			if channel == surprise || next < 0 {
-				return f.close(x, at, now)
-			}
-			x.lines++
-			x.stated = false
-			at = next
-			if channel >= 0 {
-				wires[channel].set(c, now)
-			}
-		case c == 'b':
-			next := f.vector(text, at)
-			if next < 0 {
-				return f.close(x, at, now)
-			}
-			x.lines++
-			x.stated = false
-			at = next
-		default:
-			return f.close(x, at, now)
+		if next == at && at < size {
+			next = f.line(text, at)
 		}
+		if next <= at {
+			x.to, x.end = at, f.now
+			f.close()
+			return at
+		}
+		at = next
 	}
-	return f.close(x, at, now)
+}
+
+// line reads a line and returns where the next begins; -1 if it is not as
+// expected.
+func (f *finder) line(text []byte, at int) (next int) {
+	c := text[at]
+	switch {
+	case c == '#':
+		return f.stamp(text, at)
+	case c|1 == '1':
+		next = f.scalar(text, at)
+	case c == 'b':
+		next = f.vector(text, at)
+	default:
+		return -1
+	}
+	if next >= 0 {
+		f.span.lines++
+		f.span.stated = false
+	}
+	return next
+}
+
+func (f *finder) stamp(text []byte, at int) (next int) {
+	tick, end, ok := f.stamps.read(text, at+1)
+	t, inside := f.time(tick)
+	next = lineEnd(text, end)
+	if !ok || next < 0 || !inside || t < f.now {
+		return -1
+	}
+	if t >= f.second {
+		f.turn(t)
+	}
+	x := f.span
+	if x.stamps == 0 {
+		x.start = t
+	}
+	f.now = t
+	x.stamps++
+	x.lines++
+	x.stamp, x.stated = [2]int{at + 1, end}, true
+	return next
+}
+
+func (f *finder) scalar(text []byte, at int) (next int) {
+	channel, next := f.one[text[at+1]], lineEnd(text, at+2)
+	if next < 0 {
+		channel, _, next = f.code(text, at+1)
+	}
+	if channel == surprise {
+		return -1
+	}
+	if channel >= 0 && next >= 0 {
+		f.out.trails[channel].set(text[at], f.now)
+	}
+	return next
 }
 
 // pairs reads time stamps like the one before as long as each has one change
-// behind it, the usual case. It returns where another line begins, and the time
-// there.
-func (f *finder) pairs(text []byte, at int, x *span, now decode.Time) (int, decode.Time) {
+// behind it, the usual case, and returns where the line behind them begins.
+func (f *finder) pairs(text []byte, at int) (next int) {
 	r := f.stamps
 	base := r.base - f.origin
 	if r.digits == 0 || at < 8 || text[at] != '#' || r.base < f.origin || base+99_999_999 > f.limit {
-		return at, now
+		return at
 	}
+	now := f.now
 	var (
 		c      change
 		to     *trail // of the change before
@@ -231,14 +264,22 @@ func (f *finder) pairs(text []byte, at int, x *span, now decode.Time) (int, deco
 		to.at, to.level = edges, level
 	}
 	if stamps > 0 {
-		x.stamps += stamps
-		x.lines += 2 * stamps
-		x.stamp, x.stated = [2]int{last - r.digits, last}, false
+		f.book(stamps, last-r.digits, last, now)
 	}
 	if f.tries.read(stamps) {
 		f.learn()
 	}
-	return at, now
+	return at
+}
+
+// book takes in time stamps with a change behind each, where the digits of the
+// last one are, and its instant.
+func (f *finder) book(stamps int64, from, to int, at decode.Time) {
+	x := f.span
+	x.stamps += stamps
+	x.lines += 2 * stamps
+	x.stamp, x.stated = [2]int{from, to}, false
+	f.now = at
 }
 
 // change is how the change of a channel between two time stamps looks in the
@@ -272,7 +313,7 @@ func (f *finder) change(line uint64) (change, *trail) {
 			f.idle.at = f.idle.at[:0]
 			return c, &f.idle
 		}
-		w := &f.out.wires[channel]
+		w := &f.out.trails[channel]
 		if w.level == 0 {
 			w.opens = levels[byte(line>>8)]
 		}
@@ -294,24 +335,16 @@ func (w *trail) set(to byte, now decode.Time) {
 	w.at = append(w.at, now)
 }
 
-// close ends a span before the line at.
-func (f *finder) close(x *span, at int, now decode.Time) int {
-	x.to, x.end = at, now
-	f.turn(x, now)
-	for _, w := range f.out.wires {
+// close hands out what the span has said, and the levels it ends with.
+func (f *finder) close() {
+	f.turn(f.now)
+	for _, w := range f.out.trails {
 		l := decode.Unknown
 		if w.level != 0 {
 			l = decode.Low + decode.Level(w.level-'0')
 		}
-		x.levels = append(x.levels, l)
+		f.span.levels = append(f.span.levels, l)
 	}
-	return at
-}
-
-// time returns the instant of a tick, unless the plain reader has to look.
-func (f *finder) time(tick uint64) (t decode.Time, ok bool) {
-	tick -= f.origin // below it: a number that is too large
-	return decode.Time(tick * f.multiple), tick <= f.limit
 }
 
 // lineEnd returns where the next line begins if one ends at at, else -1.
@@ -359,16 +392,17 @@ func (f *finder) vector(text []byte, at int) (next int) {
 
 // turn ends a second of a span, of which the next begins with t: what is busy
 // by itself is counted, and the rest listed.
-func (f *finder) turn(x *span, t decode.Time) {
+func (f *finder) turn(t decode.Time) {
 	if f.second != math.MinInt64 {
-		for i := range f.out.wires {
-			f.hand(x, i, &f.out.wires[i])
+		for i := range f.out.trails {
+			f.hand(i, &f.out.trails[i])
 		}
 	}
 	f.second = t - (t-f.start)%decode.Second + decode.Second
 }
 
-func (f *finder) hand(x *span, channel int, w *trail) {
+func (f *finder) hand(channel int, w *trail) {
+	x := f.span
 	at := w.at[w.from:]
 	if len(at) == 0 {
 		return

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"math/rand"
+	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -47,6 +48,18 @@ var codings = [][5]string{
 	{"!", "\"", "#", "$", "%"}, {"sA", "sB", "s#", "#s", "s$"}, {"!", "aa", "b", "0", "1"}, {"ch_one", "ch_two", "x", "$end1", "b1"},
 }
 
+func writeStamp(b *bytes.Buffer, at int64) {
+	b.WriteByte('#')
+	b.Write(strconv.AppendInt(b.AvailableBuffer(), at, 10))
+	b.WriteByte('\n')
+}
+
+func writeBit(b *bytes.Buffer, value int, code string) {
+	b.WriteByte(byte('0' + value))
+	b.WriteString(code)
+	b.WriteByte('\n')
+}
+
 // dumpText is a dump of four bits and a vector, the stamps some time apart.
 func dumpText(r *rand.Rand) []byte {
 	var b bytes.Buffer
@@ -64,14 +77,14 @@ func dumpText(r *rand.Rand) []byte {
 		fmt.Fprintf(&b, "%c%s\n", "01x"[r.Intn(3)], c)
 	}
 	fmt.Fprintf(&b, "b0 %s\n$end\n", codes[4])
-	for range 500 + r.Intn(2000) {
+	for range 400 + r.Intn(400) {
 		at += r.Int63n(3000) / (1 + r.Int63n(2000))
-		fmt.Fprintf(&b, "#%d\n", at)
+		writeStamp(&b, at)
 		for range r.Intn(3) {
 			if r.Intn(4) == 0 {
 				fmt.Fprintf(&b, "b%b %s\n", r.Intn(512), codes[4])
 			} else {
-				fmt.Fprintf(&b, "%d%s\n", r.Intn(2), codes[r.Intn(4)])
+				writeBit(&b, r.Intn(2), codes[r.Intn(4)])
 			}
 		}
 	}
@@ -95,13 +108,13 @@ func steadyText(r *rand.Rand) []byte {
 	}
 	from := max(0, at-float64(r.Intn(200))*step)
 	for n := range 250 + r.Intn(400) {
-		fmt.Fprintf(&b, "#%d\n", int64(from+float64(n+1)*step))
+		writeStamp(&b, int64(from+float64(n+1)*step))
 		if r.Intn(200) > 0 {
-			fmt.Fprintf(&b, "%d%s\n", n%2, codes[0])
+			writeBit(&b, n%2, codes[0])
 		}
 		switch r.Intn(300) {
 		case 0:
-			fmt.Fprintf(&b, "%d%s\n", r.Intn(2), codes[1])
+			writeBit(&b, r.Intn(2), codes[1])
 		case 1:
 			fmt.Fprintf(&b, "b%b %s\n", r.Intn(512), codes[4])
 		}
@@ -179,6 +192,16 @@ func TestFastIsPlain(t *testing.T) {
 		}
 	}
 	require.Greater(t, used, 30, "dumps that were read ahead")
+}
+
+// A dump of no channel at all, but of many changes, is read to its end.
+func TestNoChannels(t *testing.T) {
+	var text bytes.Buffer
+	text.WriteString("$timescale 1 ns $end\n$var wire 9 ! bus $end\n$enddefinitions $end\n")
+	for n := range 2000 {
+		fmt.Fprintf(&text, "#%d\n%d!\n", 1000*n, n%2)
+	}
+	requireAlike(t, text.Bytes(), ahead.How{}, capture.Options{})
 }
 
 // TestCycles: a line at a steady rate is followed without reading its stamps,

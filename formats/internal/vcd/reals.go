@@ -21,7 +21,7 @@ type reals struct {
 type realSink struct{ *block }
 
 func (s realSink) Set(channel int, l decode.Level, at decode.Time) { s.set(int32(channel), at, l) }
-func (s realSink) Level(channel int) decode.Level                  { return s.wires[channel].level }
+func (s realSink) Level(channel int) decode.Level                  { return s.states[channel].level }
 
 // newReals prepares the channels that are reals.
 func (s *source) newReals(o capture.Options) {
@@ -40,7 +40,7 @@ func (s *source) newReals(o capture.Options) {
 
 // changeReal gives a real a value.
 func (s *source) changeReal(channel int32, volts float64) {
-	if s.block.wires[channel].muted {
+	if s.block.states[channel].muted {
 		return
 	}
 	nanovolts := math.RoundToEven(volts * 1e9)

@@ -4,10 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"math/bits"
 	"strings"
 
 	"widthwise/decode"
+	"widthwise/formats/internal/exact"
 )
 
 // farAway is where stamps are so large that they are dates: they are kept
@@ -53,8 +53,7 @@ func newClock(text string) (*clock, error) {
 
 // start makes tick the zero of all times if it is a date.
 func (c *clock) start(tick uint64) (relative bool) {
-	high, low := bits.Mul64(tick/c.fraction, c.multiple)
-	if high == 0 && low <= uint64(farAway) {
+	if at, err := c.time(tick); err == nil && at <= farAway {
 		return false
 	}
 	c.origin = tick
@@ -64,16 +63,11 @@ func (c *clock) start(tick uint64) (relative bool) {
 // time returns the instant of a tick that is not before the origin; a fraction
 // of a picosecond is rounded half to even.
 func (c *clock) time(tick uint64) (decode.Time, error) {
-	tick -= c.origin
-	whole, rest := tick/c.fraction, tick%c.fraction
-	if 2*rest > c.fraction || 2*rest == c.fraction && whole%2 == 1 {
-		whole++
-	}
-	high, low := bits.Mul64(whole, c.multiple)
-	if high > 0 || low > math.MaxInt64 {
+	t, ok := exact.Ratio(int64(tick-c.origin), c.multiple, c.fraction)
+	if !ok {
 		return 0, errStampFar
 	}
-	return decode.Time(low), nil
+	return decode.Time(t), nil
 }
 
 // parseTick reads the digits of a time stamp.

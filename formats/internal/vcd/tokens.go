@@ -7,7 +7,7 @@ import (
 )
 
 const (
-	bufferSize = 256 << 10
+	bufferSize = 64 << 10
 	tokenLimit = 1 << 20 // the longest token that is read
 )
 

@@ -143,7 +143,7 @@ func (s *source) Close() error {
 
 // Want heeds what is not wanted at all.
 func (s *source) Want(channel int, n decode.Need) {
-	s.block.wires[channel].muted = n == decode.Nothing
+	s.block.states[channel].muted = n == decode.Nothing
 	s.busy[channel] = n == decode.CountsWhenBusy
 }
 
