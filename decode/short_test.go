@@ -39,6 +39,11 @@ func runsOf(script []byte) (all []Run) {
 func FuzzShortWays(f *testing.F) {
 	f.Add([]byte{1, 0, 20, 2, 200, 13, 2, 200, 20, 0, 0, 0, 1, 7, 2}, uint8(7))
 	f.Add([]byte(strings.Repeat("\x0d\x3f\x14\x01\x3c\x03", 5)), uint8(255))
+	f.Add([]byte{77, 200, 13}, uint8(99))                            // narrow pulses
+	f.Add([]byte{71, 200, 13}, uint8(99))                            // too close to each other
+	f.Add([]byte{32, 9, 1}, uint8(99))                               // chatter alone
+	f.Add([]byte{83, 9, 20, 2, 0, 1, 1, 0, 1, 83, 5, 20}, uint8(99)) // chatter before a mark
+	f.Add([]byte{83, 9, 20, 0, 0, 2, 83, 5, 20}, uint8(99))          // and an unknown level
 	f.Fuzz(func(t *testing.T, script []byte, piece uint8) {
 		requireShort(t, runsOf(script[:min(len(script), 24)]), int(piece)+1)
 	})
