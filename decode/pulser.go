@@ -88,9 +88,8 @@ func (p *pulser) addAll(list []stretch) {
 // alone reports whether a mark has nothing to do with what comes before and
 // after the pause that follows: add would come to the same by a longer way.
 func (p *pulser) alone(s, next *stretch) bool {
-	return s.level == p.active && next.level == p.active.Other() &&
-		s.length() >= chatter && next.length() >= gapFinal && !s.openStart && !s.openEnd &&
-		p.group.parts == 0 && len(p.held) == 0 && !p.unsure
+	return s.level == p.active && next.level == p.active.Other() && next.length() >= gapFinal &&
+		!s.openStart && !s.openEnd && p.group.parts == 0 && len(p.held) == 0 && !p.unsure
 }
 
 // add takes the next stretch. Bursts of stretches under 2 us between two
