@@ -251,10 +251,13 @@ func (w *channelState) alternate(to Level, at []Time, from Time) int {
 		s.tally.AddRun(to, at)
 	case s.tally == nil:
 		at = at[:min(len(at), max(0, gathered-len(s.ended)))]
+		n := len(s.ended)
+		s.ended = slices.Grow(s.ended, len(at))[:n+len(at)]
 		start, level := w.since, w.level
-		for _, t := range at {
-			s.ended = append(s.ended, stretch{start: start, end: t, level: level})
-			start, level = t, level.Other()
+		for i, t := range at {
+			x := &s.ended[n+i] // field by field: a whole stretch would be made elsewhere and copied
+			x.start, x.end, x.level, x.openStart, x.openEnd = start, t, level, false, false
+			start, level, to = t, to, level
 		}
 	default:
 		return 0 // it may become busy at any of them
@@ -265,7 +268,7 @@ func (w *channelState) alternate(to Level, at []Time, from Time) int {
 		w.edges += int64(n)
 	}
 	if n%2 == 1 {
-		w.level = to
+		w.level = w.level.Other()
 	}
 	return n
 }
@@ -311,6 +314,7 @@ func (w *channelState) tally(to Level, t Time) {
 func (w *channelState) keep(s stretch) {
 	if !w.sec.busy {
 		w.sec.ended = append(w.sec.ended, s)
+		w.sec.blind = w.sec.blind || s.level == Unknown
 	}
 }
 
@@ -445,6 +449,9 @@ func (w *channelState) feed(ended []stretch) {
 // mark keeps the markers of a pulse-position stream, once there was one: a
 // second in which the stream changes may look like nothing in particular.
 func (w *channelState) mark() {
+	if w.marked == Unknown && !w.sec.blind {
+		return
+	}
 	for i := range w.sec.ended {
 		switch s := &w.sec.ended[i]; {
 		case s.level == Unknown && s.length() >= gapFinal:

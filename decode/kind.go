@@ -7,6 +7,7 @@ import "golang.org/x/exp/slices"
 // the tally where it is busy.
 type second struct {
 	ended []stretch
+	blind bool // some of them are of unknown level
 	tally *Tally
 	busy  bool
 }

@@ -25,7 +25,7 @@ type stretch struct {
 	openStart, openEnd bool
 }
 
-func (s stretch) length() Time { return s.end - s.start }
+func (s *stretch) length() Time { return s.end - s.start }
 
 // span is a stretch of time with a count.
 type span struct {
