@@ -38,7 +38,11 @@ func readConstants(name string) (*constantsFile, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := &constantsFile{name: name}
+	return parseConstants(name, text)
+}
+
+func parseConstants(name string, text []byte) (f *constantsFile, err error) {
+	f = &constantsFile{name: name}
 	if f.places, err = tomlfile.Decode(name, text, f); err != nil {
 		return nil, err
 	}

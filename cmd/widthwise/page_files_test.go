@@ -1,6 +1,9 @@
 package main
 
 import (
+	"image"
+	"image/draw"
+	"image/png"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -74,4 +77,32 @@ func TestPicturesAreFiles(t *testing.T) {
 	for _, name := range []string{"none.html", "none.svg"} {
 		assert.NoFileExists(t, at(name))
 	}
+}
+
+// The picture that the README shows is what demo draws today. A shade of eight in
+// 255 is left to how processors round at the edges of letters.
+func TestTheTugOfTheREADME(t *testing.T) {
+	drawn := filepath.Join(t.TempDir(), "tug.png")
+	require.Equal(t, exitFailed, try("demo", "--picture", drawn).code)
+	want, got := pixels(t, "../../testdata/tug.png"), pixels(t, drawn)
+	require.Equal(t, want.Bounds(), got.Bounds())
+	apart := 0
+	for i := range want.Pix {
+		if max(want.Pix[i], got.Pix[i])-min(want.Pix[i], got.Pix[i]) > 8 {
+			apart++
+		}
+	}
+	assert.Zero(t, apart, "draw it anew: widthwise demo --picture testdata/tug.png")
+}
+
+func pixels(t *testing.T, name string) *image.NRGBA {
+	t.Helper()
+	f, err := os.Open(name)
+	require.NoError(t, err)
+	defer f.Close()
+	drawn, err := png.Decode(f)
+	require.NoError(t, err)
+	out := image.NewNRGBA(drawn.Bounds())
+	draw.Draw(out, out.Bounds(), drawn, drawn.Bounds().Min, draw.Src)
+	return out
 }

@@ -115,6 +115,7 @@ func adopt(cases []*explained) []*explained {
 		for _, o := range cases {
 			if slices.Contains(c.adopts, o.cause) && slices.Equal(c.lines, o.lines) {
 				for c.adopt(o) {
+					o.refit()
 				}
 			}
 		}
@@ -133,6 +134,18 @@ func (c *explained) adopt(o *explained) bool {
 		return beside
 	})
 	return len(c.parts) > len(own)
+}
+
+// refit chooses the rule anew by what is left of a case: a cause may have
+// several, each with a story of its own.
+func (c *explained) refit() {
+	for i := range table {
+		r := &table[i]
+		if r.cause == c.cause && slices.ContainsFunc(c.parts, func(p incident) bool { return len(r.takes(c.bench, p)) > 0 }) {
+			c.rule = r
+			return
+		}
+	}
 }
 
 // near counts the incidents within reach of this one.

@@ -1,13 +1,15 @@
 package diagnose_test
 
 import (
-	"context"
+	"cmp"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
 	"widthwise/decode/diagnose"
@@ -26,15 +28,17 @@ func TestAnythingIsExplained(t *testing.T) {
 				steps[i] = byte(rng.Uint32())
 			}
 		}
-		r, err := formats.NewReader(strings.NewReader(threeLines(steps)), "steps", formats.Options{})
-		require.NoError(t, err)
-		rec, err := decode.Decode(context.Background(), r, decode.Settings{})
-		require.NoError(t, err)
-		require.NoError(t, r.Close())
-		a := rec.Analyse()
-		j := a.Judge(decode.PerChannel[decode.Limits]{Default: decode.DefaultLimits})
+		a, j := analysed(t, steps)
 		complete(t, j, diagnose.Explain(a, j))
 	}
+}
+
+// analysed reads three lines and judges them.
+func analysed(t testing.TB, steps []byte) (*decode.Analysis, *decode.Judgement) {
+	t.Helper()
+	r, err := formats.NewReader(strings.NewReader(threeLines(steps)), "steps", formats.Options{})
+	require.NoError(t, err)
+	return judged(t, r)
 }
 
 // threeLines writes a table of changes. The low three bits of a step silence a
@@ -67,4 +71,71 @@ func threeLines(steps []byte) string {
 		}
 	}
 	return b.String()
+}
+
+// Whatever is found, on whatever channels and whenever, it is explained once and
+// twice in the same way. The findings are drawn, eight bytes each; the analysis
+// they are of is that of a capture with gaps, late pulses and noise.
+func FuzzExplain(f *testing.F) {
+	all := func(severity byte) (drawn []byte) {
+		for k := range decode.Kinds {
+			drawn = append(drawn, byte(k), severity, byte(1+k%7), byte(9*k), 3, byte(k), 2, 0)
+		}
+		return drawn
+	}
+	f.Add([]byte{})
+	f.Add(all(1))
+	f.Add(all(2))
+	f.Add([]byte(strings.Repeat("\x11\x02\x01\x10\x05\x02\x01\x00\x12\x02\x07\x12\x40\x01\x01\x00", 8)))
+	steps := make([]byte, 300)
+	for i, s := range []byte{7, 1, 2, 4, 0x38, 0x79, 0xc0, 0x40, 0x80, 3} {
+		steps[20+25*i] = s
+	}
+	a, j := analysed(f, steps)
+	f.Fuzz(func(t *testing.T, drawn []byte) {
+		drawn = drawn[:min(len(drawn), 8*60)]
+		found := *j
+		found.Findings = nil
+		for ; len(drawn) >= 8; drawn = drawn[8:] {
+			found.Findings = append(found.Findings, finding(a, drawn))
+		}
+		slices.SortStableFunc(found.Findings, func(x, y decode.Finding) int { return cmp.Compare(x.Start, y.Start) })
+		events := diagnose.Explain(a, &found)
+		once(t, &found, events)
+		for _, e := range events {
+			require.True(t, e.Cause != "software-timing" || len(e.Evidence) > 0, "told of findings that another cause has taken: %s", e.Story)
+		}
+		require.Equal(t, events, diagnose.Explain(a, &found))
+	})
+}
+
+// Kinds that no judge warns of, and those that speak of several channels.
+var (
+	onlyNoted = []decode.Kind{decode.SharedLoss, decode.EdgeChatter, decode.UnknownLevel, decode.FewFrames, decode.StartUp, decode.StartMoved,
+		decode.FrozenWidth, decode.CoarseSampling}
+	onSeveral = []decode.Kind{decode.SharedLoss, decode.SharedHold, decode.CoarseSampling}
+)
+
+// finding draws one from eight bytes: kind, severity, channels, start and
+// duration in parts of the capture, count, and how what was measured stands to
+// the limit.
+func finding(a *decode.Analysis, drawn []byte) decode.Finding {
+	span := a.End - a.Start
+	f := decode.Finding{Kind: decode.Kinds[int(drawn[0])%len(decode.Kinds)], Count: int64(drawn[5]) + 1, Unit: "ms", Message: "drawn"}
+	if f.Severity = decode.Note; !slices.Contains(onlyNoted, f.Kind) {
+		f.Severity = []decode.Severity{decode.Note, decode.Warn, decode.Fail}[drawn[1]%3]
+	}
+	for i, c := range a.Channels {
+		several := slices.Contains(onSeveral, f.Kind) && i != int(drawn[2]>>2)%len(a.Channels) // all but one
+		if several || f.Kind != decode.UnevenTime && i == int(drawn[2])%len(a.Channels) {
+			f.Channels = append(f.Channels, c.Name)
+		}
+	}
+	f.Start = a.Start + span*decode.Time(drawn[3])/256
+	f.End = min(f.Start+span*decode.Time(drawn[4])*decode.Time(drawn[4])/65536, a.End)
+	f.Measured, f.Limit = 20*float64(drawn[6]), 20
+	if drawn[7] > 0 {
+		f.Measured, f.Limit = math.NaN(), math.NaN()
+	}
+	return f
 }
