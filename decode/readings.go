@@ -139,24 +139,15 @@ func (c *channel) noiseFloor() float64 { return max(c.step/2, 1) }
 // differences of a moving width are the packets' steps, and the smaller of the
 // first ones are the noise: their lower quartile is 0.4506 standard deviations.
 func (c *channel) widthNoise(some []reading) float64 {
-	var all, changed changes
-	var runs [noiseFrames + 1]int // by length
-	same := c.sameWidth()
-	n := 0
+	var all changes
 	for i := range some {
-		w := Time(some[i].width)
 		if some[i].note&rowStart != 0 {
-			all.row, changed.row = 0, 0
+			all.row = 0
 		}
-		all.add(w)
-		if n++; changed.row == 0 || absDiff(w, changed.last) > same {
-			changed.add(w)
-			runs[n-1]++
-			n = 1
-		}
+		all.add(Time(some[i].width))
 	}
 	scale := all.scale()
-	if k := usualRun(runs[2:]) + 2; changed.n >= 10 && runs[k]*10 >= changed.n*7 && changed.typical() > 3*float64(same) {
+	if k, changed, ok := c.packets(some); ok {
 		scale = changed.scale() * math.Sqrt(float64(k))
 	} else if !all.quartileOver(scale / 2 * quartile) {
 		if least := all.firstQuartile() / quartile; least < scale/2 {
@@ -164,6 +155,43 @@ func (c *channel) widthNoise(some []reading) float64 {
 		}
 	}
 	return max(scale, c.noiseFloor())
+}
+
+// packets reports whether a radio packet feeds several frames, as where most
+// widths come k times, and the widths that changed.
+func (c *channel) packets(some []reading) (k int, changed changes, ok bool) {
+	var runs [noiseFrames + 1]int // by length
+	same := c.sameWidth()
+	isNew := func(i int, last Time, any bool) bool {
+		return !any || absDiff(Time(some[i].width), last) > same
+	}
+	n, news := 0, 0
+	var last Time
+	any := false
+	for i := range some {
+		any = any && some[i].note&rowStart == 0
+		if n++; isNew(i, last, any) {
+			last, any = Time(some[i].width), true
+			runs[n-1]++
+			n = 1
+			news++
+		}
+	}
+	if news < 10 || (news-runs[1])*10 < news*7 {
+		return 0, changed, false // most come once
+	}
+	if k = usualRun(runs[2:]) + 2; runs[k]*10 < news*7 {
+		return 0, changed, false
+	}
+	for i := range some {
+		if some[i].note&rowStart != 0 {
+			changed.row = 0
+		}
+		if isNew(i, changed.last, changed.row > 0) {
+			changed.add(Time(some[i].width))
+		}
+	}
+	return k, changed, changed.typical() > 3*float64(same)
 }
 
 // quartile is the lower quartile of the size of a first difference of normal
@@ -183,7 +211,7 @@ func usualRun(runs []int) int {
 
 // changes holds the differences of a row of widths.
 type changes struct {
-	n, row        int // widths, and those since the row began
+	row           int // widths since the row began
 	last, before  Time
 	first, second [noiseFrames]Time
 	firsts        int
@@ -191,7 +219,6 @@ type changes struct {
 }
 
 func (d *changes) add(w Time) {
-	d.n++
 	d.row++
 	if d.row > 1 {
 		d.first[d.firsts] = absDiff(w, d.last)

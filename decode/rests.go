@@ -18,7 +18,7 @@ type segment struct {
 	line       line
 	noise      float64 // sum of the squares of the noise about its readings
 	second     moments // second differences within it
-	noisy      bool    // see scatters; of one that is not and too short for a rest only n is known
+	noisy      bool    // see scatters
 }
 
 // segmentOf gathers readings, the first of which has an index in its stretch.
@@ -92,21 +92,13 @@ func lineFits(a, b *segment) bool {
 // findRests splits the widths where the mean steps, joins what only noise has
 // split, and keeps what is long and level enough to be a rest.
 func (c *channel) findRests(all []reading) []segment {
-	var rests []segment
+	split := splitter{reference: c.reference}
 	var stretch []reading
-	var split splitter
 	index := 0  // of the stretch's first reading
 	first := -1 // where the stretch begins among the readings, as long as it lies there in one piece
 	flush := func(next int) {
 		if len(stretch) >= restFrames {
-			from := int64(0)
-			for _, s := range rejoined(split.segments(stretch, index, c.reference)) {
-				part := stretch[from : from+s.n]
-				from += s.n
-				if len(part) >= restFrames && !turns(part, s.scale()) {
-					rests = append(rests, s)
-				}
-			}
+			split.take(stretch, index)
 		}
 		stretch, index, first = nil, next, -1
 	}
@@ -128,7 +120,7 @@ func (c *channel) findRests(all []reading) []segment {
 		}
 	}
 	flush(len(all))
-	return c.level(rests)
+	return c.level(split.rests)
 }
 
 // moving reports whether a reading is amid a move that no noise makes: both steps
@@ -162,47 +154,79 @@ func turns(part []reading, noise float64) bool {
 	return off > noise && off > slopeAt*noise*math.Sqrt(1.5/float64(k))
 }
 
-// splitter cuts stretches to segments, window by window.
+// splitter cuts stretches to segments, joins what only noise has split, and keeps
+// what may be a rest.
 type splitter struct {
-	part      []reading           // of the window
+	reference Time // that lines are fitted about
+	stretch   []reading
 	index     int                 // of its first reading
-	reference Time                // that lines are fitted about
-	sums      [window + 1]float64 // of the widths before each reading, less the first
+	sums      [window + 1]float64 // of the widths before each reading of a window, less the first
 	noise     [window + 1]float64 // of the squares of their noise
-	found     []segment
+	open      []segment           // that one to come may be joined to
+	opened    int                 // readings of the stretch before those
+	rests     []segment
 }
 
-// segments splits a stretch; index is that of its first reading.
-func (p *splitter) segments(stretch []reading, index int, reference Time) []segment {
-	p.found, p.reference = p.found[:0], reference
+// take splits a stretch window by window; index is that of its first reading.
+func (p *splitter) take(stretch []reading, index int) {
+	p.stretch, p.index, p.opened = stretch, index, 0
 	for from := 0; from < len(stretch); from += window {
-		p.part, p.index = stretch[from:min(from+window, len(stretch))], index+from
-		for i := range p.part {
-			b := &p.part[i]
-			p.sums[i+1] = p.sums[i] + float64(int64(b.width)-int64(p.part[0].width))
+		part := stretch[from:min(from+window, len(stretch))]
+		for i := range part {
+			b := &part[i]
+			p.sums[i+1] = p.sums[i] + float64(int64(b.width)-int64(part[0].width))
 			p.noise[i+1] = p.noise[i] + float64(b.noise)*float64(b.noise)
 		}
-		p.cut(0, len(p.part))
+		p.cut(from, 0, len(part))
 	}
-	return p.found
+	p.settle()
 }
 
-// cut splits the readings from lo to hi as long as two parts differ.
-func (p *splitter) cut(lo, hi int) {
+// cut splits the readings from lo to hi of a window as long as two parts differ.
+func (p *splitter) cut(from, lo, hi int) {
 	for {
 		at := splitPoint(p.sums[:], p.noise[:], lo, hi)
 		if at == 0 {
 			break
 		}
-		p.cut(lo, at)
+		p.cut(from, lo, at)
 		lo = at
 	}
-	part := p.part[lo:hi]
+	part := p.stretch[from+lo : from+hi]
 	if len(part) < restFrames && plainlyMoves(part) {
-		p.found = append(p.found, segment{n: int64(len(part))})
+		p.settle()
+		p.opened += len(part)
 		return
 	}
-	p.found = append(p.found, segmentOf(part, float64(p.index+lo), p.reference))
+	p.join(segmentOf(part, float64(p.index+from+lo), p.reference))
+}
+
+// join joins neighbours whose means differ by less than 4.5 of their own pooled
+// deviation: noise in a part of the time, as where a motor runs, has been cut to
+// pieces by the noise about them.
+func (p *splitter) join(s segment) {
+	for n := len(p.open) - 1; n >= 0 && joinable(&p.open[n], &s); n-- {
+		last := p.open[n]
+		last.merge(s)
+		s, p.open = last, p.open[:n]
+	}
+	p.open = append(p.open, s)
+	if !s.noisy {
+		p.settle() // none is joined to it
+	}
+}
+
+// settle keeps of the open segments those that may be rests.
+func (p *splitter) settle() {
+	for i := range p.open {
+		s := &p.open[i]
+		part := p.stretch[p.opened : p.opened+int(s.n)]
+		p.opened += len(part)
+		if len(part) >= restFrames && !turns(part, s.scale()) {
+			p.rests = append(p.rests, *s)
+		}
+	}
+	p.open = p.open[:0]
 }
 
 // plainlyMoves says of readings whose segment does not scatter as noise does that
@@ -235,33 +259,20 @@ func splitPoint(sums, noise []float64, lo, hi int) int {
 	if hi-lo < restFrames {
 		return 0
 	}
+	sums, noise = sums[lo:hi+1], noise[lo:hi+1]
 	n2 := float64(hi - lo)
 	n1 := 0.0
-	for i := lo + 1; i < hi; i++ {
+	firstSum, lastSum := sums[0], sums[hi-lo]
+	firstNoise, lastNoise := noise[0], noise[hi-lo]
+	for i := 1; i < hi-lo; i++ {
 		n1, n2 = n1+1, n2-1
-		d := (sums[i]-sums[lo])*n2 - (sums[hi]-sums[i])*n1
-		v := (noise[i]-noise[lo])*n2*n2 + (noise[hi]-noise[i])*n1*n1
+		d := (sums[i]-firstSum)*n2 - (lastSum-sums[i])*n1
+		v := (noise[i]-firstNoise)*n2*n2 + (lastNoise-noise[i])*n1*n1
 		if d*d > best*v {
-			best, at = d*d/v, i
+			best, at = d*d/v, lo+i
 		}
 	}
 	return at
-}
-
-// rejoined joins neighbours whose means differ by less than 4.5 of their own
-// pooled deviation: noise in a part of the time, as where a motor runs, has been
-// cut to pieces by the noise about them.
-func rejoined(all []segment) []segment {
-	out := all[:0]
-	for _, s := range all {
-		for len(out) > 0 && joinable(&out[len(out)-1], &s) {
-			last := out[len(out)-1]
-			last.merge(s)
-			s, out = last, out[:len(out)-1]
-		}
-		out = append(out, s)
-	}
-	return out
 }
 
 func joinable(a, b *segment) bool {
