@@ -19,6 +19,7 @@ type channel struct {
 	step      float64 // time step in picoseconds, 0 where unknown
 	usual     [2]Time // widths that say something about rests
 	scale     float64 // noise of the width, picoseconds
+	noises    []noise // of it, by stretch; while it is analysed
 	reference Time
 	narrow    bool
 	beats     *beats // while it is analysed
@@ -50,9 +51,15 @@ func (r *Recording) Analyse() *Analysis {
 	a.timeFrames()
 	a.boundCapture()
 	a.Notes = append(a.Notes, r.unitHints(a)...)
+	rooms := make(chan []reading, runtime.GOMAXPROCS(0)) // one for each channel at work
 	a.each(func(c *channel) {
-		c.measure()
-		c.beats = nil
+		var room []reading
+		select {
+		case room = <-rooms:
+		default:
+		}
+		rooms <- c.measure(room)
+		c.beats, c.noises = nil, nil
 	})
 	a.findHolds()
 	a.Notes = append(a.Notes, a.limitations()...)

@@ -157,7 +157,7 @@ func (w *walker) takeRegular(p *packed) bool {
 	w.pulses++
 	w.frames.frames++
 	w.lastPulse, w.lastLife, w.last = p.start, p.start, p.start
-	w.regular(d, p.start)
+	w.book(d, p.start)
 	w.lastFrame = beat{p.entry(), at}
 	return true
 }
@@ -449,6 +449,11 @@ func (w *walker) regular(d, at Time) {
 		w.previous = 0
 		return
 	}
+	w.book(d, at)
+}
+
+// book takes an interval into the figures.
+func (w *walker) book(d, at Time) {
 	w.batched.add(at, int64(d-w.rhythm.period))
 	w.drift.add(float64(at)/float64(Second), micros(d-w.rhythm.period))
 	if w.previous > 0 {

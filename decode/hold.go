@@ -72,11 +72,10 @@ func (h halt) stands() bool {
 	return h.left && h.broke || h.entered && (h.left || h.end == h.c.rec.end)
 }
 
-// findHalts notes the channel's halts.
-func (c *channel) findHalts(all []reading) {
-	tolerance := max(c.sameWidth(), heldOutput)
+// noteHalt returns what notes a run that is a halt.
+func (c *channel) noteHalt(all []reading, tolerance Time) func(row []sameRun, i int) {
 	halted := Time(math.MinInt64) // where the halt before ended
-	sameRuns(all, tolerance, holdFrames+1, func(row []sameRun, i int) {
+	return func(row []sameRun, i int) {
 		r, s := row[i], around(row, i)
 		if len(s.before) == 0 || r.n < s.regular()+holdFrames {
 			return
@@ -88,7 +87,7 @@ func (c *channel) findHalts(all []reading) {
 		if len(c.halts) < maxEvents {
 			c.halts = append(c.halts, h)
 		}
-	})
+	}
 }
 
 // haltOf says how a run longer than its surroundings began and ended; halted is

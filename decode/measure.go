@@ -2,8 +2,9 @@ package decode
 
 import "math"
 
-// measure fills in the figures of one train.
-func (c *channel) measure() {
+// measure fills in the figures of one train. It lays out its readings in the room
+// of an earlier one, and returns that.
+func (c *channel) measure(room []reading) []reading {
 	f := c.frames
 	if !c.stream {
 		c.summarise()
@@ -23,16 +24,15 @@ func (c *channel) measure() {
 		c.GlitchCount = c.countGlitches()
 	}
 	if f.pulses == 0 {
-		return
+		return room
 	}
 	c.Period = c.period()
 	if c.stream {
 		c.ChannelAnalysis.PulseCount = c.markers
 		c.Jitter = c.jitter(nil, nil)
-		return
+		return room
 	}
-	all := c.readings()
-	c.findHalts(all)
+	all := c.readings(room)
 	c.readRuns(all)
 	rests := c.findRests(all)
 	c.Jitter = c.jitter(all, rests)
@@ -42,6 +42,7 @@ func (c *channel) measure() {
 			Width: s.widths.mean() / float64(Microsecond), RMS: s.widths.sd() / float64(Microsecond)})
 	}
 	c.findFrozen(all, rests)
+	return all
 }
 
 // summarise describes the widths of all accepted pulses.
@@ -103,16 +104,25 @@ func (c *channel) medianInterval() float64 {
 	if y.period == 0 {
 		return math.NaN()
 	}
-	all := make([]Time, 0, c.beats.n)
-	for _, p := range y.paces {
-		if !within(p.period, y.period, pacePercent) {
-			continue
-		}
-		for _, v := range c.beats.intervals(p.from, min(p.to+1, c.beats.n)) {
-			if y.regular(v.length, p.period) {
-				all = append(all, v.length)
+	each := func(yield func(int64)) {
+		for _, p := range y.paces {
+			if !within(p.period, y.period, pacePercent) {
+				continue
+			}
+			reach := y.reach(p.period)
+			for _, v := range c.beats.intervals(p.from, min(p.to+1, c.beats.n)) {
+				if d := v.length; absDiff(d, p.period) <= reach && y.pattern != Alternating || y.pattern == Alternating && y.regular(d, p.period) {
+					yield(int64(d))
+				}
 			}
 		}
 	}
-	return quantile(all, 0.5) / float64(Microsecond)
+	var n, least, most int64
+	each(func(d int64) {
+		if n++; n == 1 {
+			least, most = d, d
+		}
+		least, most = min(least, d), max(most, d)
+	})
+	return quantileOf(each, n, least, most, 0.5) / float64(Microsecond)
 }

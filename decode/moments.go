@@ -183,71 +183,96 @@ func quantile[T ~int32 | ~uint32 | ~int64](v []T, p float64) float64 {
 // no branch of that depends on a value that nobody can foresee.
 const many = 1 << 12
 
+// bins count values from lo on, 2^shift to a bin.
+type bins struct {
+	lo    int64
+	shift int
+	n     [many]int
+}
+
+func binsFor(lo, hi int64) bins {
+	return bins{lo: lo, shift: max(0, bits.Len64(uint64(hi)-uint64(lo))-bits.Len(many-1))}
+}
+
+func (b *bins) of(v int64) uint64 { return (uint64(v) - uint64(b.lo)) >> b.shift }
+
+// around returns the bins of the values of rank k and, unless it is the last, k + 1,
+// and how many values come before those.
+func (b *bins) around(k int) (from, to uint64, before int) {
+	for ; before+b.n[from] <= k; from++ {
+		before += b.n[from]
+	}
+	to = from
+	for upTo := before + b.n[from]; upTo <= k+1 && to+1 < many; upTo += b.n[to] {
+		to++
+	}
+	return from, to, before
+}
+
 // gather moves the values that share a bin with the two of rank k and k + 1 to the
 // front, and returns them and the rank among them.
 func gather[T ~int32 | ~uint32 | ~int64](v []T, k int) ([]T, int) {
-	lo, hi := slices.Min(v), slices.Max(v)
-	shift := max(0, bits.Len64(uint64(hi)-uint64(lo))-12)
-	var bins [1 << 12]int
+	b := binsFor(int64(slices.Min(v)), int64(slices.Max(v)))
 	for _, x := range v {
-		bins[(uint64(x)-uint64(lo))>>shift&(1<<12-1)]++
+		b.n[b.of(int64(x))&(many-1)]++
 	}
-	from, below := uint64(0), 0
-	for ; below+bins[from] <= k; from++ {
-		below += bins[from]
-	}
-	to := from
-	for upTo := below + bins[from]; upTo <= k+1 && upTo < len(v); upTo += bins[to] {
-		to++
-	}
+	from, to, before := b.around(k)
 	n := 0
 	for i, x := range v {
-		if (uint64(x)-uint64(lo))>>shift-from <= to-from {
+		if b.of(int64(x))-from <= to-from {
 			v[i], v[n] = v[n], x
 			n++
 		}
 	}
-	return v[:n], k - below
+	return v[:n], k - before
 }
 
-// quantileOf is quantile over n values from lo to hi that each yields in any
-// order, as often as it is called. It needs no room for them.
+// quantileOf is quantile over n values from lo to hi that each yields in any order,
+// as often as it is called. It needs no room for them.
 func quantileOf(each func(yield func(int64)), n, lo, hi int64, p float64) float64 {
 	if n == 0 {
 		return math.NaN()
 	}
 	h := p * float64(n-1)
-	i := int64(h)
-	a := ranked(each, lo, hi, i)
-	if i+1 == n || h == float64(i) {
-		return float64(a)
-	}
-	return float64(a) + (h-float64(i))*float64(ranked(each, a, hi, i+1)-a)
-}
-
-// ranked returns the value with k smaller or equal ones before it.
-func ranked(each func(yield func(int64)), lo, hi, k int64) int64 {
-	var bins [1 << 12]int64
-	for lo < hi {
-		width := (hi-lo)>>12 + 1
-		below := int64(0)
-		clear(bins[:])
+	k := int(h)
+	share := h - math.Floor(h)
+	for {
+		b := binsFor(lo, hi)
 		each(func(v int64) {
-			if v < lo {
-				below++
-			} else if v <= hi {
-				bins[(v-lo)/width]++
+			if v >= lo && v <= hi {
+				b.n[b.of(v)&(many-1)]++
 			}
 		})
-		for i, n := range bins {
-			if below += n; below > k {
-				lo += int64(i) * width
-				hi = min(hi, lo+width-1)
-				break
-			}
+		from, to, before := b.around(k)
+		k -= before
+		held := 0
+		for _, n := range b.n[from : to+1] {
+			held += n
+		}
+		if b.shift == 0 {
+			return float64(lo+int64(from)) + share*float64(to-from)
+		}
+		lo, hi = lo+int64(from)<<b.shift, min(hi, lo+int64(to+1)<<b.shift-1)
+		if held <= many || from != to {
+			return selected(each, lo, hi, held, k, share)
 		}
 	}
-	return lo
+}
+
+// selected goes a share of the way from the value of rank k of those from lo to hi
+// to the next.
+func selected(each func(yield func(int64)), lo, hi int64, held, k int, share float64) float64 {
+	some := make([]int64, 0, held)
+	each(func(v int64) {
+		if v >= lo && v <= hi {
+			some = append(some, v)
+		}
+	})
+	a := nth(some, k)
+	if share == 0 || k+1 == held {
+		return float64(a)
+	}
+	return float64(a) + share*float64(slices.Min(some[k+1:])-a)
 }
 
 // nth moves the k smallest values of v in front of the one it returns.

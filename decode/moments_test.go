@@ -264,7 +264,7 @@ func TestQuantileSelects(t *testing.T) {
 	})
 }
 
-// Many values are selected by counting, few by moving them.
+// Many values are selected by counting, with room for them and without.
 func TestQuantileOfMany(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
@@ -288,6 +288,12 @@ func TestQuantileOfMany(t *testing.T) {
 		if i+1 < len(v) {
 			want += (h - float64(i)) * float64(sorted[i+1]-sorted[i])
 		}
+		each := func(yield func(int64)) {
+			for _, x := range v {
+				yield(x)
+			}
+		}
+		require.Equal(t, want, quantileOf(each, int64(len(v)), sorted[0], sorted[len(v)-1], p))
 		require.Equal(t, want, quantile(v, p))
 		slices.Sort(v)
 		require.Equal(t, sorted, v)

@@ -100,8 +100,14 @@ func (b *beats) intervals(lo, hi int) iter.Seq2[int, interval] {
 		next, _ := slices.BinarySearch(b.rows, lo+1)
 		joined := false
 		last := b.at(lo)
+		asStored := b.own == nil && len(b.others) == 0
 		for i := lo + 1; i < hi; i++ {
-			at := b.at(i)
+			var at Time
+			if asStored {
+				at = b.train.entryAt(i).start
+			} else {
+				at = b.at(i)
+			}
 			if next < len(b.rows) && b.rows[next] == i {
 				next++
 				joined = false
@@ -215,21 +221,28 @@ func (b *beats) nominal(lo, hi int) (period, mean Time, h histogram) {
 	}
 	closest, farthest := mode-mode/50, mode+mode/50
 	least, most := mode-mode/20, mode+mode/20
-	near := make([]uint32, 0, hi-lo) // above the closest: under 4 % of 100 ms
+	var near int64
 	var wide moments
 	for _, v := range b.intervals(lo, hi) {
 		d := v.length
 		if d >= closest && d <= farthest {
-			near = append(near, uint32(d-closest))
+			near++
 		}
 		if d >= least && d <= most {
 			wide.add(int64(d))
 		}
 	}
-	if len(near) == 0 { // two neighbouring bins, and nothing where they meet
+	if near == 0 { // two neighbouring bins, and nothing where they meet
 		return mode, mode, h
 	}
-	return Time(math.Round(float64(closest) + quantile(near, 0.5))), Time(math.Round(wide.mean())), h
+	median := quantileOf(func(yield func(int64)) {
+		for _, v := range b.intervals(lo, hi) {
+			if v.length >= closest && v.length <= farthest {
+				yield(int64(v.length))
+			}
+		}
+	}, near, int64(closest), int64(farthest), 0.5)
+	return Time(math.Round(median)), Time(math.Round(wide.mean())), h
 }
 
 // findRhythm finds the nominal period and where it changes. A stated period
@@ -377,11 +390,17 @@ func (y *rhythm) alternates(intervals []Time, step Time) bool {
 // regular says whether an interval is one that the rhythm expects where its
 // period is p.
 func (y *rhythm) regular(d, p Time) bool {
-	switch y.pattern {
-	case Alternating:
+	if y.pattern == Alternating {
 		return within(d, y.pair[0], 5) || within(d, y.pair[1], 5)
-	case WidthTimed, IrregularPattern:
-		return within(d, p, 40)
 	}
-	return within(d, p, 5)
+	return absDiff(d, p) <= y.reach(p)
+}
+
+// reach is how far an interval may be off a period of a train whose intervals do
+// not alternate.
+func (y *rhythm) reach(p Time) Time {
+	if y.pattern == WidthTimed || y.pattern == IrregularPattern {
+		return Time(float64(p) * 40 / 100)
+	}
+	return Time(float64(p) * 5 / 100)
 }

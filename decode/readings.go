@@ -7,18 +7,27 @@ import (
 	"golang.org/x/exp/slices"
 )
 
-// reading is one frame with what its surroundings say about it. All that is asked
-// of a train's widths is read from one row of readings.
+// reading is one frame with what its surroundings say about it, in 16 bytes. All
+// that is asked of a train's widths is read from one row of readings.
 type reading struct {
 	start Time
-	width uint32  // picoseconds
-	noise float32 // of the width about here, one standard deviation in picoseconds
-	loud  float32 // the same where it is loudest nearby
+	width uint32 // picoseconds
 	note  readingNote
 }
 
-// readingNote says why a width may tell nothing about rests.
-type readingNote uint8
+// readingNote says why a width may tell nothing about rests. Above the notes
+// stands which of the channel's noises it has.
+type readingNote uint32
+
+// noise is that of the width about a reading, and where it is loudest nearby: one
+// standard deviation in picoseconds.
+type noise struct{ here, loudest float32 }
+
+func (n *noise) square() float64 { return float64(n.here) * float64(n.here) }
+
+const noteBits = 8
+
+func (c *channel) noiseOf(b *reading) *noise { return &c.noises[b.note>>noteBits] }
 
 const (
 	rowStart  readingNote = 1 << iota // frames are missing before it, or it is the first
@@ -66,9 +75,12 @@ func (c *channel) inFramesFrom(from Time) iter.Seq[entry] {
 	}
 }
 
-// readings lays out the frames with their notes.
-func (c *channel) readings() []reading {
-	all := make([]reading, 0, c.frames.pulses)
+// readings lays out the frames with their notes, in the room that there is.
+func (c *channel) readings(room []reading) []reading {
+	if n := int(c.frames.pulses); cap(room) < n {
+		room = make([]reading, 0, n+n/32) // channels of a capture differ by few
+	}
+	all := room[:0]
 	period := c.frames.rhythm.period
 	for _, p := range c.frames.rhythm.paces {
 		period = max(period, p.period)
@@ -116,11 +128,12 @@ func (c *channel) fillNoise(all []reading) {
 		lo := max(0, min(from+noiseHop/2-noiseFrames/2, len(all)-noiseFrames))
 		scales = append(scales, float32(c.widthNoise(all[lo:min(lo+noiseFrames, len(all))])))
 	}
+	c.noises = make([]noise, len(scales))
 	for k := range scales {
 		near := scales[max(0, k-1):min(len(scales), k+2)]
-		least, most := slices.Min(near), slices.Max(near)
+		c.noises[k] = noise{slices.Min(near), slices.Max(near)}
 		for i := k * noiseHop; i < min(len(all), (k+1)*noiseHop); i++ {
-			all[i].noise, all[i].loud = least, most
+			all[i].note |= readingNote(k) << noteBits
 		}
 	}
 	c.scale = c.noiseFloor()
@@ -292,7 +305,8 @@ func (c *channel) findSpikes(all []reading) {
 // does.
 func (c *channel) spikeAt(all []reading, i, n int) (off Time, ok bool) {
 	w := func(k int) Time { return Time(all[k].width) }
-	limit := max(spikeOver, Time(spikeRMS*all[i].loud))
+	loudest := c.noiseOf(&all[i]).loudest
+	limit := max(spikeOver, Time(spikeRMS*loudest))
 	before, after := i-1, i+n
 	if before < 0 || after >= len(all) || all[i].note&spike != 0 || absDiff(w(i), w(before)) <= limit {
 		return 0, false
@@ -305,7 +319,7 @@ func (c *channel) spikeAt(all []reading, i, n int) (off Time, ok bool) {
 	}
 	base, agree := Time(quantile(beside, 0.5)), 0
 	for _, x := range beside {
-		if absDiff(x, base) <= max(limit/2, Time(4*all[i].loud)) {
+		if absDiff(x, base) <= max(limit/2, Time(4*loudest)) {
 			agree++
 		}
 	}

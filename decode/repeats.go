@@ -128,10 +128,11 @@ func jumps(to []Time, runs []sameRun) []Time {
 	return to
 }
 
-// A run of repeated widths is told from four frames on; one of 25 is a rest.
-const leastRepeats, mostRepeats = 4, restFrames - 1
+// A run of repeated widths is told from four frames on, as is a halt; one of 25 is a
+// rest.
+const leastRepeats, mostRepeats = holdFrames + 1, restFrames - 1
 
-// readRuns finds runs of one width while the stick moves that are longer than
+// readRuns looks for halts, and for runs of one width while the stick moves that are longer than
 // their surroundings explain and end in a jump that makes up for them: packets
 // were probably lost. It notes the readings of runs that the receiver repeats
 // rather than the stick rests at: those that stand amid jitter or break off a
@@ -141,7 +142,15 @@ func (c *channel) readRuns(all []reading) {
 	var frames int
 	var amid []sameRun
 	same := c.sameWidth()
+	halting := max(same, heldOutput)
+	noteHalt := c.noteHalt(all, halting)
+	if halting > same {
+		sameRuns(all, halting, leastRepeats, noteHalt)
+	}
 	sameRuns(all, same, leastRepeats, func(row []sameRun, i int) {
+		if halting == same {
+			noteHalt(row, i)
+		}
 		r := row[i]
 		switch {
 		case r.n > mostRepeats:
@@ -149,7 +158,7 @@ func (c *channel) readRuns(all []reading) {
 				frames += r.n
 				amid = append(amid, r)
 			}
-		case repeats(r, around(row, i), same, max(float64(all[r.from].loud), c.step)):
+		case repeats(r, around(row, i), same, max(float64(c.noiseOf(&all[r.from]).loudest), c.step)):
 			start, end := r.bounds(all)
 			c.repeats.add(Event{Start: start, End: end, Count: int64(r.n), Measured: float64(r.n)})
 		}

@@ -22,12 +22,12 @@ type segment struct {
 }
 
 // segmentOf gathers readings, the first of which has an index in its stretch.
-func segmentOf(part []reading, index float64, reference Time) segment {
+func (c *channel) segmentOf(part []reading, index float64) segment {
 	s := segment{n: int64(len(part)), start: part[0].start, end: part[len(part)-1].end()}
 	for i, b := range part {
 		s.widths.add(int64(b.width))
-		s.line.add(index+float64(i), micros(Time(b.width)-reference))
-		s.noise += float64(b.noise) * float64(b.noise)
+		s.line.add(index+float64(i), micros(Time(b.width)-c.reference))
+		s.noise += c.noiseOf(&part[i]).square()
 		if i >= 2 {
 			s.second.add(secondDifference(part, i))
 		}
@@ -92,7 +92,7 @@ func lineFits(a, b *segment) bool {
 // findRests splits the widths where the mean steps, joins what only noise has
 // split, and keeps what is long and level enough to be a rest.
 func (c *channel) findRests(all []reading) []segment {
-	split := splitter{reference: c.reference}
+	split := splitter{c: c}
 	var stretch []reading
 	index := 0  // of the stretch's first reading
 	first := -1 // where the stretch begins among the readings, as long as it lies there in one piece
@@ -104,7 +104,7 @@ func (c *channel) findRests(all []reading) []segment {
 	}
 	for i := range all {
 		switch b := &all[i]; {
-		case b.note&held != 0, moving(all, i):
+		case b.note&held != 0, c.moving(all, i):
 			flush(i + 1)
 		case b.note&aside != 0:
 			if len(stretch) > 0 {
@@ -126,7 +126,7 @@ func (c *channel) findRests(all []reading) []segment {
 // moving reports whether a reading is amid a move that no noise makes: both steps
 // to its neighbours go the same way by more than six times the noise. Such readings
 // part the stretches, so that only what may hold a rest is segmented.
-func moving(all []reading, i int) bool {
+func (c *channel) moving(all []reading, i int) bool {
 	if i == 0 || i+1 == len(all) {
 		return false
 	}
@@ -135,7 +135,7 @@ func moving(all []reading, i int) bool {
 	if (in > 0) != (out > 0) {
 		return false
 	}
-	return float64(min(max(in, -in), max(out, -out))) > 6*float64(all[i].loud)
+	return float64(min(max(in, -in), max(out, -out))) > 6*float64(c.noiseOf(&all[i]).loudest)
 }
 
 // turns reports whether the middle third lies off the outer ones as the turn of a
@@ -157,14 +157,14 @@ func turns(part []reading, noise float64) bool {
 // splitter cuts stretches to segments, joins what only noise has split, and keeps
 // what may be a rest.
 type splitter struct {
-	reference Time // that lines are fitted about
-	stretch   []reading
-	index     int                 // of its first reading
-	sums      [window + 1]float64 // of the widths before each reading of a window, less the first
-	noise     [window + 1]float64 // of the squares of their noise
-	open      []segment           // that one to come may be joined to
-	opened    int                 // readings of the stretch before those
-	rests     []segment
+	c       *channel
+	stretch []reading
+	index   int                 // of its first reading
+	sums    [window + 1]float64 // of the widths before each reading of a window, less the first
+	noise   [window + 1]float64 // of the squares of their noise
+	open    []segment           // that one to come may be joined to
+	opened  int                 // readings of the stretch before those
+	rests   []segment
 }
 
 // take splits a stretch window by window; index is that of its first reading.
@@ -175,7 +175,7 @@ func (p *splitter) take(stretch []reading, index int) {
 		for i := range part {
 			b := &part[i]
 			p.sums[i+1] = p.sums[i] + float64(int64(b.width)-int64(part[0].width))
-			p.noise[i+1] = p.noise[i] + float64(b.noise)*float64(b.noise)
+			p.noise[i+1] = p.noise[i] + p.c.noiseOf(b).square()
 		}
 		p.cut(from, 0, len(part))
 	}
@@ -193,12 +193,12 @@ func (p *splitter) cut(from, lo, hi int) {
 		lo = at
 	}
 	part := p.stretch[from+lo : from+hi]
-	if len(part) < restFrames && plainlyMoves(part) {
+	if len(part) < restFrames && p.c.plainlyMoves(part) {
 		p.settle()
 		p.opened += len(part)
 		return
 	}
-	p.join(segmentOf(part, float64(p.index+from+lo), p.reference))
+	p.join(p.c.segmentOf(part, float64(p.index+from+lo)))
 }
 
 // join joins neighbours whose means differ by less than 4.5 of their own pooled
@@ -231,7 +231,7 @@ func (p *splitter) settle() {
 
 // plainlyMoves says of readings whose segment does not scatter as noise does that
 // this shows without exact sums, as of most of a moving stick.
-func plainlyMoves(part []reading) bool {
+func (c *channel) plainlyMoves(part []reading) bool {
 	if len(part) < leastScatter {
 		return false
 	}
@@ -240,7 +240,7 @@ func plainlyMoves(part []reading) bool {
 		d := float64(int64(part[i].width) - int64(part[0].width))
 		sum += d
 		squares += d * d
-		noise += float64(part[i].noise) * float64(part[i].noise)
+		noise += c.noiseOf(&part[i]).square()
 		if i >= 2 {
 			d := float64(secondDifference(part, i))
 			second += d * d
