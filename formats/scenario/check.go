@@ -9,6 +9,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/formats/internal/exact"
 	"widthwise/formats/tomlfile"
 )
@@ -117,6 +118,22 @@ func (s *Scenario) checkCapture() *problem {
 	return s.Frames.check("frames", s)
 }
 
+// rule is a line in a table of what may be wrong with a key.
+type rule struct {
+	broken         bool
+	key, text, fix string
+}
+
+// firstBroken tells of the first rule that is broken; nil where none is.
+func firstBroken(path string, rules []rule) *problem {
+	for _, r := range rules {
+		if r.broken {
+			return &problem{path + "." + r.key, r.text, r.fix}
+		}
+	}
+	return nil
+}
+
 func (f *Frames) check(path string, s *Scenario) *problem {
 	if p := finite(reflect.ValueOf(*f), path); p != nil {
 		return p
@@ -126,33 +143,38 @@ func (f *Frames) check(path string, s *Scenario) *problem {
 			return &problem{path + ".period", "is under 50 us", "frames that fast are no frames"}
 		}
 	}
-	switch {
-	case len(f.Periods) > 0 && f.Period != 0:
-		return &problem{path + ".periods", "stands beside period", "state one of them"}
-	case len(f.FromWidths) > 0 && (f.Period != 0 || len(f.Periods) > 0):
-		return &problem{path + ".from_widths", "stands beside a period", "state one of them"}
-	case len(f.FromWidths) > 0 && decode.Time(f.Sync) < shortest:
-		return &problem{path + ".from_widths", "needs a sync time of at least 50 us", `write sync = "4ms"`}
-	case len(f.FromWidths) == 0 && f.Sync != 0:
-		return &problem{path + ".sync", "goes with from_widths", "state from_widths, or leave it out"}
-	case len(f.FromWidths) > 0 && len(f.Changes) > 0:
-		return &problem{path + ".changes", "does not go with from_widths", "leave one of them out"}
-	case f.First < 0:
-		return &problem{path + ".first", "is before the start", ""}
-	case f.JitterUs < 0 || f.JitterUs > 1e4:
-		return &problem{path + ".jitter_us", "must lie in 0..10000", ""}
-	case math.Abs(f.DriftPPM) > 1e5:
-		return &problem{path + ".drift_ppm", "is beyond 100000", ""}
+	if p := firstBroken(path, f.rules()); p != nil {
+		return p
 	}
 	for i, name := range f.FromWidths {
 		if j := s.channel(name); j < 0 || !isFramed(s.Channels[j].Kind) {
 			return &problem{fmt.Sprintf("%s.from_widths[%d]", path, i), fmt.Sprintf("names %q, which is no servo or pulse-position channel", exact.Shorten(name)), ""}
 		}
 	}
+	return f.checkChanges(path)
+}
+
+func (f *Frames) rules() []rule {
+	periods, timed := len(f.Periods) > 0, len(f.FromWidths) > 0
+	return []rule{
+		{periods && f.Period != 0, "periods", "stands beside period", "state one of them"},
+		{timed && (periods || f.Period != 0), "from_widths", "stands beside a period", "state one of them"},
+		{timed && decode.Time(f.Sync) < shortest, "from_widths", "needs a sync time of at least 50 us", `write sync = "4ms"`},
+		{!timed && f.Sync != 0, "sync", "goes with from_widths", "state from_widths, or leave it out"},
+		{timed && len(f.Changes) > 0, "changes", "does not go with from_widths", "leave one of them out"},
+		{f.First < 0, "first", "is before the start", ""},
+		{!within(f.JitterUs, 0, 1e4), "jitter_us", "must lie in 0..10000", ""},
+		{!within(f.DriftPPM, -1e5, 1e5), "drift_ppm", "is beyond 100000", ""},
+	}
+}
+
+func (f *Frames) checkChanges(path string) *problem {
+	before := tomlfile.Duration(0)
 	for i, c := range f.Changes {
-		if decode.Time(c.Period) < shortest || c.At <= 0 || i > 0 && c.At <= f.Changes[i-1].At {
+		if decode.Time(c.Period) < shortest || c.At <= before {
 			return &problem{fmt.Sprintf("%s.changes[%d]", path, i), "needs a time after the one before, and a period of at least 50 us", `write { at = "30s", period = "18ms" }`}
 		}
+		before = c.At
 	}
 	return nil
 }
@@ -210,23 +232,24 @@ func (s *Scenario) checkCarried(c *Carried, path, channel string) *problem {
 	if isFramed(c.Kind) {
 		return s.checkFramed(c, path, channel)
 	}
-	switch {
-	case c.Kind == "serial" && !within(c.BitUs, 0.05, 1e5):
-		return &problem{path + ".bit_us", "must lie in 0.05..100000", ""}
-	case c.BurstBytes < 0 || c.Gap < 0 || decode.Time(c.Gap) > longestPause:
-		return &problem{path + ".burst_bytes", "and gap must not be below zero, nor gap above 1 h", ""}
-	case c.Kind == "mark" && s.Transmitter == nil:
-		return &problem{path + ".kind", "marks a transmitter that nobody switches", `write [transmitter] with off = "12s"`}
-	case c.Offset < 0 || decode.Time(c.Offset) > decode.Second || c.Bounce < 0 || decode.Time(c.Bounce) > decode.Second:
-		return &problem{path + ".bounce", "and offset must lie in 0..1 s", ""}
-	case c.Kind == "noise" && (!within(c.MeanUs, 0.05, 1e7) || c.WidthUs < 0 || c.WidthUs > 1e6):
-		return &problem{path + ".mean_us", "must lie in 0.05..10000000, and width_us in 0..1000000", ""}
-	case c.Kind == "echo" && (s.channel(c.Of) < 0 || c.Of == channel || s.Channels[s.channel(c.Of)].echoes()):
-		return &problem{path + ".of", fmt.Sprintf("names %q, which is no other channel with a signal of its own", exact.Shorten(c.Of)), ""}
-	case !within(c.Share, 0, 1):
-		return &problem{path + ".share", "must lie in 0..1", ""}
-	}
-	return nil
+	return firstBroken(path, []rule{
+		{c.Kind == "serial" && !within(c.BitUs, 0.05, 1e5), "bit_us", "must lie in 0.05..100000", ""},
+		{c.BurstBytes < 0 || !lasts(c.Gap, longestPause), "burst_bytes", "and gap must not be below zero, nor gap above 1 h", ""},
+		{c.Kind == "mark" && s.Transmitter == nil, "kind", "marks a transmitter that nobody switches", `write [transmitter] with off = "12s"`},
+		{!lasts(c.Offset, decode.Second) || !lasts(c.Bounce, decode.Second), "bounce", "and offset must lie in 0..1 s", ""},
+		{c.Kind == "noise" && !(within(c.MeanUs, 0.05, 1e7) && within(c.WidthUs, 0, 1e6)), "mean_us", "must lie in 0.05..10000000, and width_us in 0..1000000", ""},
+		{c.Kind == "echo" && !s.echoed(c.Of, channel), "of", fmt.Sprintf("names %q, which is no other channel with a signal of its own", exact.Shorten(c.Of)), ""},
+		{!within(c.Share, 0, 1), "share", "must lie in 0..1", ""},
+	})
+}
+
+// lasts tells whether a duration is one of at most so long.
+func lasts(d tomlfile.Duration, most decode.Time) bool { return d >= 0 && decode.Time(d) <= most }
+
+// echoed tells whether a channel can be what another one echoes.
+func (s *Scenario) echoed(of, by string) bool {
+	i := s.channel(of)
+	return i >= 0 && of != by && !s.Channels[i].echoes()
 }
 
 // echoes tells whether any part of the wire is an echo.
@@ -247,34 +270,32 @@ func (s *Scenario) checkFramed(c *Carried, path, channel string) *problem {
 		}
 	}
 	period := f.least()
-	used := c.widest(path)
-	switch {
-	case period == 0:
-		return &problem{path + ".frames", "has no period, and neither has the capture", `write [frames] with period = "22ms"`}
-	case c.Kind == "servo" && c.WidthUs == 0:
-		return &problem{path + ".width_us", "is missing", "write width_us = 1500"}
-	case c.Kind == "duty" && !(c.DutyPercent > 0 && c.DutyPercent < 100):
-		return &problem{path + ".duty_percent", "must lie between 0 and 100", "write duty_percent = 25"}
-	case c.Kind == "duty" && len(f.FromWidths) > 0:
-		return &problem{path + ".frames", "must have a period for a duty channel", ""}
-	case c.Kind == "pulse-position" && (len(c.SlotsUs) == 0 || len(c.SlotsUs) > 32):
-		return &problem{path + ".slots_us", "must have 1 to 32 widths", "write slots_us = [1500, 1500, 1000, 1500]"}
-	case c.Kind == "pulse-position" && !within(c.MarkerUs, 1, 1e4):
-		return &problem{path + ".marker_us", "must lie in 1..10000", "write marker_us = 300"}
-	case c.StepUs != 0 && !within(c.StepUs, 0.001, 1e4):
-		return &problem{path + ".step_us", "must lie in 0.001..10000", ""}
-	case c.ValueJitterUs < 0 || c.ValueJitterUs > 1e4 || c.JitterUs < 0 || c.JitterUs > 1e4:
-		return &problem{path + ".jitter_us", "and the like must lie in 0..10000", ""}
-	case c.RepeatFrames < 0:
-		return &problem{path + ".repeat_frames", "must not be below zero", ""}
-	case c.Offset < 0 || decode.Time(c.Offset) > decode.Second:
-		return &problem{path + ".offset", "must lie in 0..1 s", ""}
+	if p := firstBroken(path, c.framedRules(f, period)); p != nil {
+		return p
+	}
+	switch used := c.widest(path); {
 	case used.text != "":
 		return &used.problem
 	case len(f.FromWidths) == 0 && used.width >= period:
 		return &problem{used.path, fmt.Sprintf("takes %s us of a frame of %s us", used.width.Micros(1), period.Micros(1)), "shorten it, or lengthen the period"}
 	}
 	return s.checkAfter(c, path, channel)
+}
+
+func (c *Carried) framedRules(f *Frames, period decode.Time) []rule {
+	duty, stream, slots := c.Kind == "duty", c.Kind == "pulse-position", len(c.SlotsUs)
+	return []rule{
+		{period == 0, "frames", "has no period, and neither has the capture", `write [frames] with period = "22ms"`},
+		{c.Kind == "servo" && c.WidthUs == 0, "width_us", "is missing", "write width_us = 1500"},
+		{duty && !(c.DutyPercent > 0 && c.DutyPercent < 100), "duty_percent", "must lie between 0 and 100", "write duty_percent = 25"},
+		{duty && len(f.FromWidths) > 0, "frames", "must have a period for a duty channel", ""},
+		{stream && (slots == 0 || slots > 32), "slots_us", "must have 1 to 32 widths", "write slots_us = [1500, 1500, 1000, 1500]"},
+		{stream && !within(c.MarkerUs, 1, 1e4), "marker_us", "must lie in 1..10000", "write marker_us = 300"},
+		{c.StepUs != 0 && !within(c.StepUs, 0.001, 1e4), "step_us", "must lie in 0.001..10000", ""},
+		{!within(c.ValueJitterUs, 0, 1e4) || !within(c.JitterUs, 0, 1e4), "jitter_us", "and the like must lie in 0..10000", ""},
+		{c.RepeatFrames < 0, "repeat_frames", "must not be below zero", ""},
+		{!lasts(c.Offset, decode.Second), "offset", "must lie in 0..1 s", ""},
+	}
 }
 
 // least is the shortest frame period, 0 where none is stated.
@@ -342,28 +363,40 @@ func (c *Carried) widest(path string) (u room) {
 
 // wrong says what is wrong with move i of c, "" if nothing is.
 func (m *Move) wrong(c *Carried, i int) string {
-	last := int64(len(c.SlotsUs))
-	switch {
-	case m.At < 0 || i > 0 && m.At < c.Moves[i-1].At:
-		return "must not be earlier than the move before it"
-	case c.Kind != "pulse-position" && m.Slot != 0, c.Kind == "pulse-position" && (m.Slot < 1 || m.Slot > last):
-		return "has no such slot"
-	case (m.WidthUs == 0) == (m.SweepUs == 0):
-		return "needs one of width_us and sweep_us"
-	case m.SweepUs == 0 && !within(m.WidthUs, 1, 1e6):
-		return "goes to a width outside 1..1000000 us"
-	case m.SweepUs != 0 && (!within(m.SweepUs, 0, 1e6) || decode.Time(m.Every) < decode.Millisecond || m.Rate != 0):
-		return `sweeps by sweep_us (0..1000000) every so often ("5s"), and takes no rate_us_per_s`
-	case m.SweepUs == 0 && (m.Every != 0 || m.For != 0):
-		return "takes every and for only with sweep_us"
-	case m.Rate < 0 || m.For < 0:
-		return "has a rate or a time below zero"
-	case m.SweepUs == 0 && !oneOf(m.Shape, "", "linear", "smooth", "expo"):
-		return "has an unknown shape: linear, smooth or expo"
-	case m.SweepUs != 0 && !oneOf(m.Shape, "", "sine", "triangle"):
-		return "has an unknown shape: sine or triangle"
+	sweeps, before, shapes := m.SweepUs != 0, tomlfile.Duration(0), []string{"", "linear", "smooth", "expo"}
+	if i > 0 {
+		before = c.Moves[i-1].At
+	}
+	if sweeps {
+		shapes = []string{"", "sine", "triangle"}
+	}
+	for _, r := range []struct {
+		broken bool
+		text   string
+	}{
+		{m.At < before, "must not be earlier than the move before it"},
+		{!c.hasSlot(m.Slot), "has no such slot"},
+		{sweeps == (m.WidthUs != 0), "needs one of width_us and sweep_us"},
+		{!sweeps && !within(m.WidthUs, 1, 1e6), "goes to a width outside 1..1000000 us"},
+		{sweeps && (!within(m.SweepUs, 0, 1e6) || decode.Time(m.Every) < decode.Millisecond || m.Rate != 0), `sweeps by sweep_us (0..1000000) every so often ("5s"), and takes no rate_us_per_s`},
+		{!sweeps && (m.Every != 0 || m.For != 0), "takes every and for only with sweep_us"},
+		{m.Rate < 0 || m.For < 0, "has a rate or a time below zero"},
+		{!oneOf(m.Shape, shapes...), "has an unknown shape: " + phrase.Or(shapes[1:])},
+	} {
+		if r.broken {
+			return r.text
+		}
 	}
 	return ""
+}
+
+// hasSlot tells whether a stream has the slot, counted from 1; 0 stands for the
+// one width of any other channel.
+func (c *Carried) hasSlot(slot int64) bool {
+	if c.Kind != "pulse-position" {
+		return slot == 0
+	}
+	return slot >= 1 && slot <= int64(len(c.SlotsUs))
 }
 
 // checkAfter follows the chain of pulses in a frame.
