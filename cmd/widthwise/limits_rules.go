@@ -111,7 +111,25 @@ func (s section) words(in stated, r *rule) error {
 // settle refuses limits that contradict each other. A milder limit that was
 // stated for more channels, or not at all, gives way to a stricter one.
 func (s section) settle(r *rule) error {
-	l := &r.limits
+	if err := s.settleMilder(&r.limits); err != nil {
+		return err
+	}
+	fail, below := r.limits.WidthFail, float64(r.stated.GlitchBelow)/float64(decode.Microsecond)
+	if s.known("glitch_below_us") && fail[1] > 0 && below > fail[0] {
+		return s.refuse("glitch_below_us", fmt.Sprintf("at most %g", fail[0]), "glitch_below_us = %g is above the lowest width of width_fail_us = [%g, %g]",
+			below, fail[0], fail[1])
+	}
+	if p := r.stated.Period; s.known("period") && (p < shortestFrame || p > longestFrame) {
+		return s.refuse("period", accepted["period"], "period = %s: frames come 1 ms to 1 s apart", spelled(p))
+	}
+	if e := r.stated; e.Period > 0 && e.LossAfter > 0 && e.LossAfter <= e.Period {
+		return s.refuse("loss_after", "several periods", "loss_after = %s is no longer than period = %s, so every frame would be a loss", spelled(e.LossAfter), spelled(e.Period))
+	}
+	return nil
+}
+
+// settleMilder holds what warns against what fails.
+func (s section) settleMilder(l *decode.Limits) error {
 	if outside(l.WidthWarn, l.WidthFail) {
 		if s.states("width_warn_us") {
 			return s.refuse("width_warn_us", "limits that warn before they fail", "width_warn_us = [%g, %g] reaches past width_fail_us = [%g, %g]",
@@ -136,17 +154,6 @@ func (s section) settle(r *rule) error {
 			return s.refuse(p.warnKey, "a warning that comes before the failure", "%s = %g is above %s = %g", p.warnKey, *p.warn, p.failKey, *p.fail)
 		}
 		*p.warn = *p.fail
-	}
-	below := float64(r.stated.GlitchBelow) / float64(decode.Microsecond)
-	if s.known("glitch_below_us") && l.WidthFail[1] > 0 && below > l.WidthFail[0] {
-		return s.refuse("glitch_below_us", fmt.Sprintf("at most %g", l.WidthFail[0]), "glitch_below_us = %g is above the lowest width of width_fail_us = [%g, %g]",
-			below, l.WidthFail[0], l.WidthFail[1])
-	}
-	if p := r.stated.Period; s.known("period") && (p < shortestFrame || p > longestFrame) {
-		return s.refuse("period", accepted["period"], "period = %s: frames come 1 ms to 1 s apart", spelled(p))
-	}
-	if e := r.stated; e.Period > 0 && e.LossAfter > 0 && e.LossAfter <= e.Period {
-		return s.refuse("loss_after", "several periods", "loss_after = %s is no longer than period = %s, so every frame would be a loss", spelled(e.LossAfter), spelled(e.Period))
 	}
 	return nil
 }

@@ -296,22 +296,13 @@ func (b *builder) wanted(key string, v any, m *measure) (want, error) {
 	wrong := func() (want, error) {
 		return want{}, b.refuse(key, fmt.Sprintf("%s is %s, and this is none", m.path, m.figure.kind), examples[m.figure.kind])
 	}
-	if t, ok := v.(map[string]any); ok {
-		list, ok := t["any"].([]any)
-		if !ok || len(t) != 1 || len(list) == 0 || m.figure.kind == number {
+	switch x := v.(type) {
+	case map[string]any:
+		list, ok := x["any"].([]any)
+		if !ok || len(x) != 1 || len(list) == 0 || m.figure.kind == number {
 			return wrong()
 		}
-		var w want
-		for _, x := range list {
-			one, err := b.wanted(key, x, m)
-			if err != nil {
-				return want{}, err
-			}
-			w.any = append(w.any, one.any...)
-		}
-		return w, nil
-	}
-	switch x := v.(type) {
+		return b.anyOf(key, list, m)
 	case string:
 		if m.figure.kind != word {
 			return wrong()
@@ -336,6 +327,18 @@ func (b *builder) wanted(key string, v any, m *measure) (want, error) {
 		return want{low: low, high: high}, nil
 	}
 	return wrong()
+}
+
+// anyOf takes a list of words or truths.
+func (b *builder) anyOf(key string, list []any, m *measure) (w want, err error) {
+	for _, x := range list {
+		one, err := b.wanted(key, x, m)
+		if err != nil {
+			return want{}, err
+		}
+		w.any = append(w.any, one.any...)
+	}
+	return w, nil
 }
 
 // band reads [low, high].
@@ -458,32 +461,41 @@ func (b *builder) answer(c *Criterion) (task, error) {
 		return nil, err
 	}
 	for i, p := range b.in.Partly {
-		key := fmt.Sprintf("partly[%d]", i)
-		earns, err := b.part(key, p, c, p.Within != nil || p.WithinPercent != nil, p.AtLeast == nil && p.AtMost == nil, "within_percent = 5")
+		wider, err := b.wider(fmt.Sprintf("partly[%d]", i), p, c, a.full)
 		if err != nil {
 			return nil, err
 		}
-		var within *float64
-		switch n := p.Within.(type) {
-		case float64:
-			within = &n
-		case int64:
-			x := float64(n)
-			within = &x
-		case nil:
-		default:
-			return nil, b.refuse(key+".within", "within is no number", "within = 50, in the unit of against")
-		}
-		t, err := b.tolerance(key, within, p.WithinPercent)
-		if err != nil {
-			return nil, err
-		}
-		if t.percent == a.full.percent && t.by <= a.full.by {
-			return nil, b.refuse(key, "this part lies within what earns all points, and would never count", "a wider one")
-		}
-		a.partly = append(a.partly, part[tolerance]{t, earns})
+		a.partly = append(a.partly, wider)
 	}
 	return a, nil
+}
+
+// wider takes an answer that is near enough for a part of the points.
+func (b *builder) wider(key string, p partlyText, c *Criterion, full tolerance) (part[tolerance], error) {
+	none := part[tolerance]{}
+	earns, err := b.part(key, p, c, p.Within != nil || p.WithinPercent != nil, p.AtLeast == nil && p.AtMost == nil, "within_percent = 5")
+	if err != nil {
+		return none, err
+	}
+	var within *float64
+	switch n := p.Within.(type) {
+	case float64:
+		within = &n
+	case int64:
+		x := float64(n)
+		within = &x
+	case nil:
+	default:
+		return none, b.refuse(key+".within", "within is no number", "within = 50, in the unit of against")
+	}
+	t, err := b.tolerance(key, within, p.WithinPercent)
+	if err != nil {
+		return none, err
+	}
+	if t.percent == full.percent && t.by <= full.by {
+		return none, b.refuse(key, "this part lies within what earns all points, and would never count", "a wider one")
+	}
+	return part[tolerance]{t, earns}, nil
 }
 
 func (b *builder) tolerance(key string, within, percent *float64) (tolerance, error) {
