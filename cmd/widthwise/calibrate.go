@@ -104,14 +104,12 @@ func (a *app) calibrateCommand() *cobra.Command {
 		f.BoolVar(&o.header, "header", false, "the constants as a C header")
 		f.BoolVar(&o.json, "json", false, "one JSON document over all captures")
 	})
-	common := cmd.PreRunE
-	cmd.PreRunE = func(cmd *cobra.Command, args []string) error {
-		if err := common(cmd, args); err != nil {
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if err := o.check(cmd.Flags(), args); err != nil {
 			return err
 		}
-		return o.check(cmd.Flags(), args)
+		return a.calibrate(cmd.Context(), o, args)
 	}
-	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.calibrate(cmd.Context(), o, args) }
 	return cmd
 }
 

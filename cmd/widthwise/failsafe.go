@@ -54,14 +54,12 @@ func (a *app) failsafeCommand() *cobra.Command {
 	group(cmd, printingGroup, func(f *pflag.FlagSet) {
 		f.BoolVar(&o.json, "json", false, "one JSON document over all captures")
 	})
-	common := cmd.PreRunE
-	cmd.PreRunE = func(cmd *cobra.Command, args []string) error {
-		if err := common(cmd, args); err != nil {
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if err := o.check(); err != nil {
 			return err
 		}
-		return o.check()
+		return a.failsafe(cmd.Context(), o, args)
 	}
-	cmd.RunE = func(cmd *cobra.Command, args []string) error { return a.failsafe(cmd.Context(), o, args) }
 	return cmd
 }
 
