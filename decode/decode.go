@@ -193,7 +193,7 @@ func (d *decoder) deal(i int, end Time) (next Time, left bool) {
 		}
 		r := &d.runs[i][0]
 		if r.First == Unknown {
-			r.At = r.At[:1]
+			r.At = r.At[:min(1, len(r.At))]
 		}
 		k := 0
 		for k < len(r.At) && r.At[k] < end {
@@ -251,14 +251,7 @@ func (w *channelState) alternate(to Level, at []Time, from Time) int {
 		s.tally.AddRun(to, at)
 	case s.tally == nil:
 		at = at[:min(len(at), max(0, gathered-len(s.ended)))]
-		n := len(s.ended)
-		s.ended = slices.Grow(s.ended, len(at))[:n+len(at)]
-		start, level := w.since, w.level
-		for i, t := range at {
-			x := &s.ended[n+i] // field by field: a whole stretch would be made elsewhere and copied
-			x.start, x.end, x.level, x.openStart, x.openEnd = start, t, level, false, false
-			start, level, to = t, to, level
-		}
+		s.alternate(w.level, w.since, at)
 	default:
 		return 0 // it may become busy at any of them
 	}

@@ -15,6 +15,18 @@ type second struct {
 // gathered is how many stretches are kept before they are tallied as well.
 const gathered = 4096
 
+// alternate appends stretches that end at these instants, the first of them at the
+// given level from start on.
+func (s *second) alternate(level Level, start Time, at []Time) {
+	n := len(s.ended)
+	s.ended = slices.Grow(s.ended, len(at))[:n+len(at)]
+	for i, t := range at {
+		x := &s.ended[n+i] // field by field: a whole stretch would be made elsewhere and copied
+		x.start, x.end, x.level, x.openStart, x.openEnd = start, t, level, false, false
+		start, level = t, level.Other()
+	}
+}
+
 // count tallies the edges at the ends of what is kept; now is the level after
 // the last.
 func (s *second) count(t *Tally, now Level) {
