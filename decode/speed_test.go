@@ -12,11 +12,13 @@ import (
 
 // endless makes up a capture as it is read, a second at a time, so that none of
 // its memory is the capture's: channels of servo pulses every 20 ms, and a clock
-// beside them if wanted. It looks at the heap as it goes.
+// beside them if wanted. It looks at the heap before and after, and while it is
+// watched each minute.
 type endless struct {
 	servos  int
 	clock   Time // half a cycle; 0: none
 	seconds Time
+	watched bool
 
 	now   Time
 	block Block
@@ -43,7 +45,7 @@ func (s *endless) Next() (*Block, error) {
 		s.look()
 		return nil, io.EOF
 	}
-	if s.now/Second%60 == 0 {
+	if s.now == 0 || s.watched && s.now/Second%60 == 0 {
 		s.look()
 	}
 	runs := s.servos
@@ -95,7 +97,7 @@ func decodeEndless(t require.TestingT, s *endless) *Recording {
 // Memory follows the pulses: a clock of 50 000 edges a second beside them costs
 // nothing as it goes on, and a pulse costs 16 bytes.
 func TestMemoryFollowsPulses(t *testing.T) {
-	short, long := &endless{servos: 1, clock: 20 * Microsecond, seconds: 5}, &endless{servos: 1, clock: 20 * Microsecond, seconds: 65}
+	short, long := &endless{servos: 1, clock: 20 * Microsecond, seconds: 5}, &endless{servos: 1, clock: 20 * Microsecond, seconds: 65, watched: true}
 	decodeEndless(t, short)
 	r := decodeEndless(t, long)
 	assert.EqualValues(t, 3249935+2*50*65, long.edges)
@@ -103,7 +105,7 @@ func TestMemoryFollowsPulses(t *testing.T) {
 	assert.Equal(t, Duty, r.Analyse().Channels[1].Signal)
 
 	const pulses = 4 * 50 * 1800
-	s := &endless{servos: 4, seconds: 1800}
+	s := &endless{servos: 4, seconds: 1800, watched: true}
 	decodeEndless(t, s)
 	require.EqualValues(t, 2*pulses, s.edges)
 	// Each polarity has its train: the pulses of one, and marks of the pauses,
