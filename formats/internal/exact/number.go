@@ -109,6 +109,15 @@ func (a Wide) Minus(b Wide) Wide {
 	return Wide{hi, lo}
 }
 
+// Product returns a times b.
+func Product(a int64, b uint64) Wide {
+	hi, lo := bits.Mul64(uint64(a), b)
+	if a < 0 {
+		hi -= b
+	}
+	return Wide{hi, lo}
+}
+
 // Narrow returns a as 64 bits if it fits.
 func (a Wide) Narrow() (int64, bool) {
 	return int64(a.Lo), a.Hi == uint64(int64(a.Lo)>>63)

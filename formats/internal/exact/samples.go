@@ -1,10 +1,6 @@
 package exact
 
-import (
-	"math/bits"
-
-	"widthwise/decode"
-)
+import "widthwise/decode"
 
 // Sampler knows the instants of samples: start + n/rate, each rounded to a
 // picosecond. With no rate every instant is one.
@@ -24,9 +20,7 @@ func (s Sampler) Index(t decode.Time) int64 {
 	if s.Rate.Num == 0 {
 		return 0
 	}
-	hi, lo := bits.Mul64(uint64(t-s.Start), uint64(s.Rate.Num))
-	q, _ := bits.Div64(hi, lo, uint64(s.Rate.Den)*1e12)
-	n := int64(q)
+	n, _ := Ratio(int64(t-s.Start), uint64(s.Rate.Num), uint64(s.Rate.Den)*1e12)
 	for s.At(n) > t {
 		n--
 	}

@@ -186,12 +186,7 @@ func (c *clock) date(text []byte) (at exact.Wide, decimals int, err error) {
 	}
 	x, _ := exact.ReadNumber(append([]byte("0."), fraction...), '.')
 	part, _ := x.Scaled(12)
-	hi, lo := bits.Mul64(uint64(seconds), uint64(decode.Second))
-	if seconds < 0 {
-		hi -= uint64(decode.Second)
-	}
-	lo, carry := bits.Add64(lo, part.Lo, 0)
-	at = exact.Wide{Hi: hi + carry, Lo: lo}
+	at = exact.Product(seconds, uint64(decode.Second)).Plus(part)
 	if !isDate {
 		day := exact.Wide{Lo: 86400 * uint64(decode.Second)}
 		at = at.Plus(c.lastDay)
