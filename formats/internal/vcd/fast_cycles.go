@@ -161,7 +161,8 @@ func (f *finder) follow(text []byte, at int) (next int) {
 	}
 	w, from := &f.out.trails[c.to], at
 	for uint64(f.second-start) >= uint64(c.whole) {
-		n := c.match(text[at-rowSize:], c.rows[place:], start, w)
+		n := c.match(text[at-rowSize:], c.rows[place:])
+		w.rows(c.rows[place:place+n], start)
 		at += n * c.size
 		if place += n; place < len(c.rows) || !c.turn() {
 			break
@@ -238,25 +239,31 @@ func (c *cycle) turn() bool {
 }
 
 // match counts the rows that the text goes on with behind its first rowSize
-// bytes, and takes in their edges.
-func (c *cycle) match(text []byte, rows []row, start decode.Time, w *trail) int {
-	edges := slices.Grow(w.at, len(rows))
-	edges = edges[:len(edges)+len(rows)]
-	fresh := edges[len(w.at):][:len(rows)]
-	n := 0
+// bytes.
+func (c *cycle) match(text []byte, rows []row) int {
+	size, head, inHead, far, inFar := c.size, c.shared[0], c.masks[0], c.shared[1], c.masks[1]
+	at := size
 	for i := range rows {
-		text = text[c.size:]
-		if len(text) < rowSize {
-			break
+		r := &rows[i]
+		if at+rowSize > len(text) {
+			return i
 		}
-		r, end := &rows[i], (*[rowSize]byte)(text)
-		if binary.LittleEndian.Uint64(end[16:]) != r.near || binary.LittleEndian.Uint64(end[8:])&c.masks[1] != r.far|c.shared[1] ||
-			binary.LittleEndian.Uint64(end[:])&c.masks[0] != c.shared[0] {
-			break
+		t := (*[rowSize]byte)(text[at : at+rowSize])
+		if binary.LittleEndian.Uint64(t[16:]) != r.near ||
+			binary.LittleEndian.Uint64(t[8:])&inFar != r.far|far || binary.LittleEndian.Uint64(t[:])&inHead != head {
+			return i
 		}
-		fresh[i] = start + r.at
-		n++
+		at += size
 	}
-	w.at = edges[:len(w.at)+n]
-	return n
+	return len(rows)
+}
+
+// rows takes in the edges of rows of a cycle that began at start.
+func (w *trail) rows(rows []row, start decode.Time) {
+	edges := slices.Grow(w.at, len(rows))[:len(w.at)+len(rows)]
+	fresh := edges[len(w.at):]
+	for i := range rows {
+		fresh[i] = start + rows[i].at
+	}
+	w.at = edges
 }
