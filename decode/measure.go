@@ -47,23 +47,31 @@ func (c *channel) measure(room []reading) []reading {
 
 // summarise describes the widths of all accepted pulses.
 func (c *channel) summarise() {
-	all := make([]uint32, 0, c.frames.pulses)
 	byTime := c.rec.batched()
 	for _, chunk := range c.pulses.chunks {
-		for _, p := range chunk {
-			if p.accepted() {
-				all = append(all, uint32(p.width()))
+		for i := range chunk {
+			if p := &chunk[i]; p.accepted() {
 				byTime.add(p.start, int64(p.width()))
 			}
 		}
 	}
-	if len(all) == 0 {
+	m := byTime.whole()
+	if m.n == 0 {
 		return
 	}
-	m := byTime.whole()
+	widths := func(yield func(int64)) {
+		for _, chunk := range c.pulses.chunks {
+			for i := range chunk {
+				if p := &chunk[i]; p.accepted() {
+					yield(int64(p.width()))
+				}
+			}
+		}
+	}
+	share := func(p float64) float64 { return quantileOf(widths, m.n, m.min, m.max, p) }
 	us := float64(Microsecond)
 	c.Width = &Summary{N: m.n, Min: Time(m.min), Max: Time(m.max),
-		P01: quantile(all, 0.01) / us, Median: quantile(all, 0.5) / us, P99: quantile(all, 0.99) / us,
+		P01: share(0.01) / us, Median: share(0.5) / us, P99: share(0.99) / us,
 		Mean: m.mean() / us, SD: m.sd() / us, MeanU95: half95(byTime.jackknife((*moments).mean), c.step)}
 	c.reference = Time(c.Width.Median * us)
 	c.narrow = c.frames.rhythm.period > 0 && c.frames.rhythm.period < 5*Millisecond && c.Width.Median < 1000 && c.Width.P99 <= 1120

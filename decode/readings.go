@@ -78,7 +78,7 @@ func (c *channel) inFramesFrom(from Time) iter.Seq[entry] {
 // readings lays out the frames with their notes, in the room that there is.
 func (c *channel) readings(room []reading) []reading {
 	if n := int(c.frames.pulses); cap(room) < n {
-		room = make([]reading, 0, n+n/32) // channels of a capture differ by few
+		room = make([]reading, 0, n+64) // channels of a capture differ by few
 	}
 	all := room[:0]
 	period := c.frames.rhythm.period
