@@ -1,6 +1,7 @@
 package decode
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -361,4 +362,23 @@ func TestMovesOfASteppingReceiver(t *testing.T) {
 			assert.Greater(t, c.Jitter.WidthN, int64(500), "steps of %g us, seed %d", q, seed)
 		}
 	}
+}
+
+// A stick that moves slowly and jitters, as it does to whoever drives: next to no
+// rests, and a mean that steps everywhere.
+func BenchmarkAnalyseMoving(b *testing.B) {
+	const n = 50_000
+	rng := rand.New(rand.NewPCG(5, 8))
+	var starts, widths []Time
+	for i := range n {
+		starts = append(starts, Time(i)*20*Millisecond+3*Millisecond)
+		widths = append(widths, Time(1500e6+400e6*math.Sin(float64(i)/150)+1e6*rng.NormFloat64()))
+	}
+	r, err := Decode(context.Background(), &tape{names: []string{"rudder"}, tracks: [][]change{pulsesOf(starts, widths)}, end: n * 20 * Millisecond}, Settings{})
+	require.NoError(b, err)
+	b.ReportAllocs()
+	for b.Loop() {
+		require.EqualValues(b, n, r.Analyse().Channels[0].PulseCount)
+	}
+	b.ReportMetric(n*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mpulses/s")
 }
