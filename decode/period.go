@@ -63,14 +63,16 @@ func (t *train) beats() *beats {
 	return b
 }
 
-// pulse is the accepted pulse numbered i.
-func (b *beats) pulse(i int) *packed {
+// place is where the accepted pulse numbered i stands in the train.
+func (b *beats) place(i int) int {
+	before := 0
 	if len(b.others) > 0 {
-		before, _ := slices.BinarySearch(b.others, i+1)
-		i += before
+		before, _ = slices.BinarySearch(b.others, i+1)
 	}
-	return b.train.entryAt(i)
+	return i + before
 }
+
+func (b *beats) pulse(i int) *packed { return b.train.entryAt(b.place(i)) }
 
 func (b *beats) start(i int) Time { return b.pulse(i).start }
 func (b *beats) width(i int) Time { return b.pulse(i).width() }
@@ -100,13 +102,14 @@ func (b *beats) intervals(lo, hi int) iter.Seq2[int, interval] {
 		next, _ := slices.BinarySearch(b.rows, lo+1)
 		joined := false
 		last := b.at(lo)
-		asStored := b.own == nil && len(b.others) == 0
+		place := b.place(lo)
 		for i := lo + 1; i < hi; i++ {
-			var at Time
-			if asStored {
-				at = b.train.entryAt(i).start
-			} else {
-				at = b.at(i)
+			for place++; !b.train.entryAt(place).accepted(); {
+				place++
+			}
+			at := b.train.entryAt(place).start
+			if b.own != nil {
+				at = b.own[i]
 			}
 			if next < len(b.rows) && b.rows[next] == i {
 				next++
