@@ -34,28 +34,42 @@ type table struct {
 	skipBad  bool
 	stated   exact.Rate // by the user
 	header   capture.Header
+	unit     decode.Time // of the stamps in the head
 	channels []decode.Channel
-	selected int          // of them
+	selected int // of them
+	levels
+	progress
+	pace   pace
+	origin decode.Origin
+	readAhead
+}
+
+// levels are how cells become edges.
+type levels struct {
 	readers  []cellReader // of each column
 	byName   map[string]int
 	opposite map[int]decode.Level // long tables: levels before the first row
 	edges    edges
 	analog   analog.Group
-	pace     pace
-	unit     decode.Time // of the stamps in the head
-	origin   decode.Origin
+}
 
+// progress is where among the rows the table stands.
+type progress struct {
 	row     int64 // number of the row at hand, counted from 0
 	last    decode.Time
 	tail    []byte // text of the last good row behind its stamp
 	leading int    // cells up to and with the stamp that hold no level; 0: look at all
 	bad     int64
-	blind   bool // rows were skipped since the last good one
-	ended   bool
+	blind   bool   // rows were skipped since the last good one
 	pushed  []byte // the first row, read while looking for it
-	lookAt  int64  // the row at which a fast path is looked for next
-	shape   atomic.Pointer[shape]
-	spans   decode.Block
+	ended   bool
+}
+
+// readAhead is what the fast paths have at hand.
+type readAhead struct {
+	lookAt int64 // the row at which one is looked for next
+	shape  atomic.Pointer[shape]
+	spans  decode.Block
 }
 
 // Open finds out how a table is spelt and reads up to its first row.

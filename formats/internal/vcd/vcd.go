@@ -41,13 +41,22 @@ func Looks(head []byte) bool {
 // source reads a value change dump: plain, token by token, and exactly. It
 // is the judge of any faster way to do it.
 type source struct {
+	in      *capture.Input
 	name    string
 	skipBad bool
 	tokens  *tokens
 	header  capture.Header
 	notes   notes
+	variables
+	progress
+	block     *block
+	blockFrom int64 // where in the text the block begins
+	readAhead
+	done error
+}
 
-	// Declarations.
+// variables are what the declarations say.
+type variables struct {
 	clock     *clock
 	scope     scope
 	words     []string
@@ -59,12 +68,11 @@ type source struct {
 	codes     codes
 	channels  []decode.Channel
 	reals     reals
+}
 
-	// Changes.
-	block      *block
-	blockFrom  int64 // where in the text the block begins
-	started    bool  // there was a time stamp
-	warnings   []decode.Remark
+// progress is where among the changes the source stands, and what came so far.
+type progress struct {
+	started    bool // there was a time stamp
 	first, now decode.Time
 	lastStamp  []byte
 	relative   string
@@ -73,13 +81,16 @@ type source struct {
 	skipping   bool   // until the next time stamp that is in order
 	stated     bool   // nothing has changed since the last time stamp
 	broken     bool   // a line break followed the last time stamp
-	rows       int64
-	kept       int64 // time stamps and changes
-	bad        int64 // those left out
 	value      []byte
-	done       error
 
-	in     *capture.Input
+	warnings []decode.Remark
+	rows     int64
+	kept     int64 // time stamps and changes
+	bad      int64 // those left out
+}
+
+// readAhead is what the fast path has at hand.
+type readAhead struct {
 	looked bool    // for a way to read ahead
 	pieces *pieces // nil if there is none
 	busy   []bool  // counts will do for the channel where it is busy
@@ -88,9 +99,10 @@ type source struct {
 
 func Open(in *capture.Input, o capture.Options) (capture.Source, error) {
 	s := &source{
-		in: in, looked: in.Plain, name: in.Name, skipBad: o.SkipBadRows, tokens: newTokens(in.R),
+		in: in, name: in.Name, skipBad: o.SkipBadRows, tokens: newTokens(in.R),
 		header: capture.Header{File: in.Name, Format: "vcd", Compression: in.Compression, Encoding: in.Encoding},
 	}
+	s.looked = in.Plain
 	if err := s.declarations(); err != nil {
 		return nil, err
 	}
