@@ -16,24 +16,29 @@ type channel struct {
 	pulses *train
 	pulser *pulser // nil for a slot
 
-	step      float64 // time step in picoseconds, 0 where unknown
+	step      float64  // time step in picoseconds, 0 where unknown
+	beats     *beats   // while it is analysed
+	leader    *channel // whose pulse ends where this one's begins
+	rhythm    rhythm
+	frames    *frames
+	lateStart bool
+	stream    bool  // frames of a pulse-position stream
+	slot      bool  // one of its slots
+	markers   int64 // of the stream
+	widthState
+}
+
+// widthState is what the widths of a train show.
+type widthState struct {
 	usual     [2]Time // widths that say something about rests
 	scale     float64 // noise of the width, picoseconds
 	noises    []noise // of it, by stretch; while it is analysed
 	reference Time
 	narrow    bool
-	beats     *beats // while it is analysed
-	rhythm    rhythm
-	leader    *channel // whose pulse ends where this one's begins
-	frames    *frames
 	spikes    events
 	repeats   events
 	frozen    events
 	halts     []halt
-	lateStart bool
-	stream    bool  // frames of a pulse-position stream
-	slot      bool  // one of its slots
-	markers   int64 // of the stream
 }
 
 // Analyse measures the recording.

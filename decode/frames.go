@@ -38,7 +38,13 @@ func (e *Event) join(o Event, worse bool) {
 type frames struct {
 	rhythm    rhythm
 	lossAfter Time
+	extent
+	happened
+	spacing
+}
 
+// extent is how many pulses and frames there are, and from when to when.
+type extent struct {
 	first, last    Time // leading edges of the first and last frame, where there is any
 	any            bool
 	lastLife       Time // leading edge of the last pulse, cut ones included
@@ -47,12 +53,18 @@ type frames struct {
 	startUp        int64 // pulses before the first ten regular frames
 	firstPulse     Time  // the first of those
 	dropped        int64
+}
 
+// happened are the events on the way.
+type happened struct {
 	drops, losses, extras, stuckMarks events
 	odd                               events // single intervals off their expectation that the next makes up
 	moved                             events // starts that moved and stayed
 	changes                           []PeriodChange
+}
 
+// spacing is what the intervals say of the period.
+type spacing struct {
 	intervals moments // single ones within 5 % of the expected, less the period
 	others    int64
 	cycles    moments // differences of neighbouring intervals
@@ -105,7 +117,7 @@ type walk struct {
 // along counts frames, dropped frames, losses and intervals off their
 // expectation.
 func (o walk) along(y rhythm, lossAfter Time, b *batched) *frames {
-	f := &frames{rhythm: y, lossAfter: lossAfter, batched: b}
+	f := &frames{rhythm: y, lossAfter: lossAfter, spacing: spacing{batched: b}}
 	w := &walker{frames: f, walk: o, paces: y.paces, period: y.paces[0].period}
 	for _, chunk := range o.train.chunks {
 		for i := range chunk {

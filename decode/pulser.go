@@ -46,7 +46,11 @@ type pulser struct {
 	after bool // in such a stretch; the next entry comes after one
 	group        group
 	start, width Time // of the last accepted pulse, 0 before any
+	kept
+}
 
+// kept is what a pulser has made of its stretches.
+type kept struct {
 	train     train // accepted pulses, stuck marks and cut pulses
 	accepted  int64
 	stuck     int64
