@@ -146,8 +146,12 @@ func (c *Channel) Rests(value int64) bool {
 	return c.stage == quiet && c.guessed != decode.Unknown && c.Same(value, false)
 }
 
-// Add takes in a reading. Those that repeat the one before may be left out.
+// Add takes in a reading. One that repeats the one before changes nothing, not
+// even when the states are looked for, so that it may be left out.
 func (c *Channel) Add(r Reading) {
+	if c.stage != twoValue && c.Same(r.Value, r.Unknown) {
+		return
+	}
 	switch c.stage {
 	case graded:
 		c.cross(r)
@@ -172,9 +176,6 @@ func (c *Channel) Date(at decode.Time, place int64) {
 func (c *Channel) gather(r Reading) {
 	if n := len(c.kept); n > 0 {
 		current := &c.kept[n-1]
-		if current.value == r.Value && current.unknown == r.Unknown {
-			return
-		}
 		current.last, current.weight = r.Before, r.Place-current.place
 		if c.Holds && current.first == r.At && c.told < n {
 			c.kept = c.kept[:n-1] // a reading of no duration is none
