@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -87,10 +88,11 @@ func parseSafe(s string) (safeState, error) {
 	if s[i+1:] == "stop" {
 		return out, nil
 	}
+	if _, err := strconv.ParseFloat(s[i+1:], 64); err == nil {
+		return out, errors.New("a width needs a unit; NAME=" + s[i+1:] + "us, or NAME=stop")
+	}
 	width, err := formats.ParseDuration(s[i+1:])
 	switch {
-	case err != nil && strings.Contains(err.Error(), "unit"):
-		return out, errors.New("a width needs a unit; NAME=" + s[i+1:] + "us, or NAME=stop")
 	case err != nil:
 		return out, wrong
 	case width < 300*decode.Microsecond || width > 3000*decode.Microsecond:
