@@ -397,21 +397,7 @@ func (w *channelState) book(k secondKind) {
 		w.servo++
 		w.servoAt = k.active
 	}
-	switch k.signal {
-	case Serial:
-		if len(w.bits) < maxSpans {
-			w.bits = append(w.bits, k.bit)
-		}
-	case Duty:
-		if len(w.rates) < maxSpans {
-			w.rates = append(w.rates, k.interval)
-		}
-		w.dutyMin, w.dutyMax = min(w.dutyMin, k.duty), max(w.dutyMax, k.duty)
-	case PulsePosition:
-		if w.marked == Unknown {
-			w.marked = k.markers
-		}
-	}
+	w.rate(k)
 	w.mark()
 	ended := w.sec.ended
 	if another || w.sec.busy || k.signal == PulsePosition || k.signal == Serial {
@@ -427,6 +413,25 @@ func (w *channelState) book(k secondKind) {
 		w.skip(k.start, k.end)
 	}
 	w.feed(ended)
+}
+
+// rate keeps what tells how fast a signal other than servo pulses is.
+func (w *channelState) rate(k secondKind) {
+	switch k.signal {
+	case Serial:
+		if len(w.bits) < maxSpans {
+			w.bits = append(w.bits, k.bit)
+		}
+	case Duty:
+		if len(w.rates) < maxSpans {
+			w.rates = append(w.rates, k.interval)
+		}
+		w.dutyMin, w.dutyMax = min(w.dutyMin, k.duty), max(w.dutyMax, k.duty)
+	case PulsePosition:
+		if w.marked == Unknown {
+			w.marked = k.markers
+		}
+	}
 }
 
 // feed gives stretches to the pulsers. What another kind of signal left behind

@@ -226,15 +226,31 @@ func TestQuantileType7(t *testing.T) {
 			cells++
 			want := number(t, text)
 			assert.InDelta(t, want, quantile(slices.Clone(v), number(t, p)), 1e-9, "%s at %s", row["sample"], p)
-			each := func(yield func(int64)) {
-				for _, x := range v {
-					yield(x)
-				}
-			}
-			assert.InDelta(t, want, quantileOf(each, int64(len(v)), slices.Min(v), slices.Max(v), number(t, p)), 1e-9, "%s at %s", row["sample"], p)
+			assert.InDelta(t, want, quantileOf(eachOf(v), int64(len(v)), slices.Min(v), slices.Max(v), number(t, p)), 1e-9, "%s at %s", row["sample"], p)
 		}
 	}
 	assert.Equal(t, 48, cells)
+}
+
+// sortedQuantile returns the values in order and their quantile of type 7.
+func sortedQuantile(v []int64, p float64) (sorted []int64, want float64) {
+	sorted = slices.Clone(v)
+	slices.Sort(sorted)
+	h := p * float64(len(v)-1)
+	i := int(h)
+	want = float64(sorted[i])
+	if i+1 < len(v) {
+		want += (h - float64(i)) * float64(sorted[i+1]-sorted[i])
+	}
+	return sorted, want
+}
+
+func eachOf(v []int64) func(yield func(int64)) {
+	return func(yield func(int64)) {
+		for _, x := range v {
+			yield(x)
+		}
+	}
 }
 
 // Selecting agrees with sorting, and both ways of selecting with each other.
@@ -242,20 +258,8 @@ func TestQuantileSelects(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		v := rapid.SliceOfN(rapid.Int64Range(0, 1<<rapid.IntRange(1, 40).Draw(t, "bits")), 1, 300).Draw(t, "values")
 		p := rapid.Float64Range(0, 1).Draw(t, "p")
-		sorted := slices.Clone(v)
-		slices.Sort(sorted)
-		h := p * float64(len(v)-1)
-		i := int(h)
-		want := float64(sorted[i])
-		if i+1 < len(v) {
-			want += (h - float64(i)) * float64(sorted[i+1]-sorted[i])
-		}
-		each := func(yield func(int64)) {
-			for _, x := range v {
-				yield(x)
-			}
-		}
-		got := quantileOf(each, int64(len(v)), sorted[0], sorted[len(v)-1], p)
+		sorted, want := sortedQuantile(v, p)
+		got := quantileOf(eachOf(v), int64(len(v)), sorted[0], sorted[len(v)-1], p)
 		moved := slices.Clone(v)
 		require.InDelta(t, want, quantile(moved, p), 1e-3)
 		require.InDelta(t, want, got, 1e-3)
@@ -280,20 +284,8 @@ func TestQuantileOfMany(t *testing.T) {
 			}
 		}
 		p := rapid.SampledFrom([]float64{0, 0.01, 0.5, 0.98, 0.99, 1, 1.0 / float64(len(v)-1)}).Draw(t, "p")
-		sorted := slices.Clone(v)
-		slices.Sort(sorted)
-		h := p * float64(len(v)-1)
-		i := int(h)
-		want := float64(sorted[i])
-		if i+1 < len(v) {
-			want += (h - float64(i)) * float64(sorted[i+1]-sorted[i])
-		}
-		each := func(yield func(int64)) {
-			for _, x := range v {
-				yield(x)
-			}
-		}
-		require.Equal(t, want, quantileOf(each, int64(len(v)), sorted[0], sorted[len(v)-1], p))
+		sorted, want := sortedQuantile(v, p)
+		require.Equal(t, want, quantileOf(eachOf(v), int64(len(v)), sorted[0], sorted[len(v)-1], p))
 		require.Equal(t, want, quantile(v, p))
 		slices.Sort(v)
 		require.Equal(t, sorted, v)

@@ -27,31 +27,10 @@ func followsWidths(c *channel, all []*channel) bool {
 	if period == 0 || len(at) < 20 {
 		return false
 	}
-	var spread moments
-	for i := 1; i < len(at); i++ {
-		if d := at[i] - at[i-1]; within(d, period, 40) {
-			spread.add(int64(d - period))
-		}
+	if steady(at, period) {
+		return false // outputs that follow one another shift a little
 	}
-	if !(spread.sd()*200 >= float64(period)) {
-		return false // steady to half a percent: outputs that follow one another shift a little
-	}
-	sums := make([]Time, len(at))
-	for _, o := range all {
-		i := 0
-		for k := range o.beats.n {
-			start := o.beats.start(k)
-			for i+1 < len(at) && at[i+1] <= start {
-				i++
-			}
-			if start >= at[i] {
-				sums[i] += o.beats.width(k)
-			}
-			if i+1 == len(at) {
-				break
-			}
-		}
-	}
+	sums := widthSums(at, all)
 	var l line
 	for i := 2; i < len(at); i++ {
 		a, b := at[i-1]-at[i-2], at[i]-at[i-1]
@@ -69,4 +48,38 @@ func followsWidths(c *channel, all []*channel) bool {
 	}
 	fit := slope * slope * sxx / syy
 	return slope > 0.7 && slope < 1.3 && fit > 0.5
+}
+
+// steady reports whether the intervals spread less than half a percent of the
+// period.
+func steady(at []Time, period Time) bool {
+	var spread moments
+	for i := 1; i < len(at); i++ {
+		if d := at[i] - at[i-1]; within(d, period, 40) {
+			spread.add(int64(d - period))
+		}
+	}
+	return !(spread.sd()*200 >= float64(period))
+}
+
+// widthSums adds up the widths of all channels' pulses that begin in each
+// interval.
+func widthSums(at []Time, all []*channel) []Time {
+	sums := make([]Time, len(at))
+	for _, o := range all {
+		i := 0
+		for k := range o.beats.n {
+			start := o.beats.start(k)
+			for i+1 < len(at) && at[i+1] <= start {
+				i++
+			}
+			if start >= at[i] {
+				sums[i] += o.beats.width(k)
+			}
+			if i+1 == len(at) {
+				break
+			}
+		}
+	}
+	return sums
 }

@@ -34,6 +34,13 @@ func (p *plan) readNames(all, rows []headRecord, first int) {
 			return
 		}
 	}
+	p.readCommentNames(all)
+}
+
+// readCommentNames takes the names from the last comment before the rows, if it
+// has a time among them.
+func (p *plan) readCommentNames(all []headRecord) {
+	width := len(p.columns)
 	for i := len(all) - 1; i >= 0; i-- {
 		r := all[i]
 		if r.line >= p.first || !r.comment {

@@ -151,21 +151,8 @@ func (t *table) backwards(at int, stamp []byte) error {
 
 // takeRow reads the cells of a row.
 func (t *table) takeRow(row []byte) error {
-	p := t.plan
-	width := len(p.columns)
-	for i := range t.cells {
-		t.cells[i].text = bytes.TrimSpace(t.cells[i].text)
-	}
-	extra := width
-	for extra < len(t.cells) && len(t.cells[extra].text) == 0 {
-		extra++ // trailing delimiters
-	}
-	if n := len(t.cells); n < width || extra < n {
-		at := len(row)
-		if n > width {
-			at = t.cells[width].at
-		}
-		return &badCell{at, fmt.Errorf("%s where the rows before have %d", cellCount(n), width), "the same number in each row"}
+	if err := t.checkWidth(row); err != nil {
+		return err
 	}
 	now, decimals, err := t.readStamp()
 	if err != nil {
@@ -181,7 +168,7 @@ func (t *table) takeRow(row []byte) error {
 	}
 	idle := t.setLevels(now, before) && !first && !t.blind
 	t.last, t.blind = now, false
-	if p.long() && t.pace.rows > 0 && now == t.pace.last {
+	if t.plan.long() && t.pace.rows > 0 && now == t.pace.last {
 		// Rows of one instant are one sample.
 		if !idle && t.pace.lastIdle {
 			t.pace.lastIdle = false
@@ -191,13 +178,40 @@ func (t *table) takeRow(row []byte) error {
 		t.pace.add(now, decimals, idle)
 	}
 	t.row++
+	t.keepTail(row)
+	return nil
+}
+
+// checkWidth trims the cells of a row and tells whether there are as many as
+// there are columns.
+func (t *table) checkWidth(row []byte) error {
+	width := len(t.plan.columns)
+	for i := range t.cells {
+		t.cells[i].text = bytes.TrimSpace(t.cells[i].text)
+	}
+	extra := width
+	for extra < len(t.cells) && len(t.cells[extra].text) == 0 {
+		extra++ // trailing delimiters
+	}
+	n := len(t.cells)
+	if n >= width && extra >= n {
+		return nil
+	}
+	at := len(row)
+	if n > width {
+		at = t.cells[width].at
+	}
+	return &badCell{at, fmt.Errorf("%s where the rows before have %d", cellCount(n), width), "the same number in each row"}
+}
+
+// keepTail keeps what the fast paths hold the next rows against.
+func (t *table) keepTail(row []byte) {
 	t.tail = t.tail[:0]
 	if t.leading > 0 {
 		if _, _, rest, ok := t.cutStamp(row); ok && bytes.IndexByte(row, '\n') < 0 {
 			t.tail = append(t.tail, rest...)
 		}
 	}
-	return nil
 }
 
 func cellCount(n int) string {
