@@ -123,7 +123,12 @@ type ChannelAnalysis struct {
 	RateHz, DutyLow, DutyHigh float64
 	BitTime                   float64 // microseconds
 
-	channel *channel // what the figures come from; nil where nothing was decoded
+	trains
+}
+
+// trains are what the figures of a channel come from.
+type trains struct {
+	channel *channel // nil where nothing was decoded
 	asked   *channel // pulses of a channel that was named and is something else
 	marks   *train   // of a line that nobody asked for and that is no signal of a receiver
 	// rejected are the short marks on a line that is not judged; nil elsewhere.

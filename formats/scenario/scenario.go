@@ -145,7 +145,7 @@ type Fault struct {
 	Text        string            `toml:"text"`
 }
 
-// scenarioKey is the line that makes a text a scenario: its title, among keys
+// titleKey is the line that makes a text a scenario: its title, among keys
 // and comments at the top.
 var titleKey = regexp.MustCompile(`\A(?:[ \t]*(?:#[^\n]*|[a-z_]+[ \t]*=[^\n]*)?\r?\n)*?[ \t]*scenario[ \t]*=`)
 
