@@ -14,10 +14,10 @@ import (
 func main() {
 	// Nearly all memory is kept pulses, which stay: collecting early costs
 	// little and halves the peak of a long capture.
-	debug.SetGCPercent(30)
+	debug.SetGCPercent(10)
 	// Never touched, this takes no memory; it lets garbage of small captures
 	// grow to some ten megabytes before it is collected.
-	ballast := make([]byte, 32<<20)
+	ballast := make([]byte, 96<<20)
 	defer runtime.KeepAlive(ballast)
 	// A reader that goes away, such as head, is an error of the write and no
 	// signal; see [exitCode].
