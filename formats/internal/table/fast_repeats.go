@@ -47,7 +47,7 @@ func (t *table) cutStamp(line []byte) (stamp []byte, at int, rest []byte, ok boo
 		stamp = line[at:end]
 		if n+1 == t.leading {
 			// A stamp with quotes or blanks is read with care.
-			ok = len(stamp) > 0 && stamp[0] > ' ' && stamp[0] != '"' && end < len(line)
+			ok = len(stamp) > 0 && stamp[0] > ' ' && stamp[len(stamp)-1] > ' ' && stamp[0] != '"' && end < len(line)
 			return stamp, at, line[end:], ok && bytes.IndexByte(line[:end], '"') < 0
 		}
 		if end == len(line) {
