@@ -113,7 +113,7 @@ func (t *table) stride(rows int, text int64) int {
 		return 0
 	}
 	end := t.lo + n*line
-	stamp, _, _, _ := t.cutStamp(t.buf[end-line : end])
+	stamp, _, _ := t.cutStamp(t.buf[end-line : end])
 	now, _, err := t.plan.clock.read(stamp)
 	if err != nil {
 		return 0

@@ -90,10 +90,8 @@ func (t *table) nextLine() (line []byte, ended bool, err error) {
 // takeLine reads one row. Damage in the last line, where that has no end, ends
 // the capture; elsewhere it is an error, or a row to skip.
 func (t *table) takeLine(line []byte, ended bool) error {
-	if t.leading > 0 && !t.in.Plain {
-		if done, err := t.takeRepeat(line); done {
-			return t.judge(line, ended, err)
-		}
+	if t.leading > 0 && !t.in.Plain && t.takeRepeat(line) {
+		return nil
 	}
 	if isBlank(line) || line[0] != ';' && isComment(line, t.delimiter) {
 		return nil
@@ -208,7 +206,7 @@ func (t *table) checkWidth(row []byte) error {
 func (t *table) keepTail(row []byte) {
 	t.tail = t.tail[:0]
 	if t.leading > 0 {
-		if _, _, rest, ok := t.cutStamp(row); ok && bytes.IndexByte(row, '\n') < 0 {
+		if _, rest, ok := t.cutStamp(row); ok && bytes.IndexByte(row, '\n') < 0 {
 			t.tail = append(t.tail, rest...)
 		}
 	}
