@@ -59,19 +59,10 @@ func (c *channel) summarise() {
 	if m.n == 0 {
 		return
 	}
-	widths := func(yield func(int64)) {
-		for _, chunk := range c.pulses.chunks {
-			for i := range chunk {
-				if p := &chunk[i]; p.accepted() {
-					yield(int64(p.width()))
-				}
-			}
-		}
-	}
-	share := func(p float64) float64 { return quantileOf(widths, m.n, m.min, m.max, p) }
+	q := quantilesOf(c.pulses.widths, int(m.n), Time(m.min), Time(m.max), 0.01, 0.5, 0.99)
 	us := float64(Microsecond)
 	c.Width = &Summary{N: m.n, Min: Time(m.min), Max: Time(m.max),
-		P01: share(0.01) / us, Median: share(0.5) / us, P99: share(0.99) / us,
+		P01: q[0] / us, Median: q[1] / us, P99: q[2] / us,
 		Mean: m.mean() / us, SD: m.sd() / us, MeanU95: half95(byTime.jackknife((*moments).mean), c.step)}
 	c.reference = Time(c.Width.Median * us)
 	c.narrow = c.frames.rhythm.period > 0 && c.frames.rhythm.period < 5*Millisecond && c.Width.Median < 1000 && c.Width.P99 <= 1120
@@ -106,31 +97,34 @@ func (c *channel) period() *Period {
 	return p
 }
 
-// medianInterval is the median of the intervals that the figures are over.
+// medianInterval is the median of the intervals that the figures are over, which
+// the rhythm was found by where they are the same.
 func (c *channel) medianInterval() float64 {
 	y := &c.frames.rhythm
-	if y.period == 0 {
+	switch {
+	case y.period == 0:
 		return math.NaN()
+	case y.pattern == Steady && y.median > 0:
+		return y.median / float64(Microsecond)
 	}
-	each := func(yield func(int64)) {
+	each := func(yield func([]Time) bool) {
+		var room [piece]Time
 		for _, p := range y.paces {
 			if !within(p.period, y.period, pacePercent) {
 				continue
 			}
-			reach := y.reach(p.period)
-			for _, v := range c.beats.intervals(p.from, min(p.to+1, c.beats.n)) {
-				if d := v.length; absDiff(d, p.period) <= reach && y.pattern != Alternating || y.pattern == Alternating && y.regular(d, p.period) {
-					yield(int64(d))
+			for some := range c.beats.lengths(p.from, min(p.to+1, c.beats.n)) {
+				n := 0
+				for _, d := range some {
+					if room[n] = d; y.regular(d, p.period) {
+						n++
+					}
+				}
+				if !yield(room[:n]) {
+					return
 				}
 			}
 		}
 	}
-	var n, least, most int64
-	each(func(d int64) {
-		if n++; n == 1 {
-			least, most = d, d
-		}
-		least, most = min(least, d), max(most, d)
-	})
-	return quantileOf(each, n, least, most, 0.5) / float64(Microsecond)
+	return quantilesOf(each, c.beats.n, 0, 3*y.period, 0.5)[0] / float64(Microsecond)
 }

@@ -28,15 +28,17 @@ type search struct {
 // findPaces finds where the period changes for good, or for ten frames at least.
 func (y *rhythm) findPaces(b *beats, noise Time) {
 	s := search{noise: noise}
-	for i, v := range b.intervals(0, b.n) {
-		if d := v.length; d >= shortestNarrowPeriod && d <= longestPeriod {
-			s.take(i-1, d)
+	for from, some := range b.intervals(0, b.n) {
+		for k, d := range some {
+			if d >= shortestNarrowPeriod && d <= longestPeriod {
+				s.take(from+k-1, d)
+			}
 		}
 	}
 	if len(s.found) < 2 {
 		return
 	}
-	y.paces = s.found
+	y.paces, y.median = s.found, 0
 	y.tighten(b)
 	longest := Time(-1)
 	for i := range y.paces {
@@ -47,10 +49,10 @@ func (y *rhythm) findPaces(b *beats, noise Time) {
 		if i == 0 {
 			p.from = 0
 		}
-		period, mean, _ := b.nominal(p.from, min(p.to+1, b.n))
-		p.period = period
+		own := b.nominal(p.from, min(p.to+1, b.n))
+		p.period = own.period
 		if length := b.at(min(p.to, b.n-1)) - b.at(p.from); length > longest {
-			longest, y.period, y.mean = length, period, mean
+			longest, y.period, y.mean = length, own.period, own.mean
 		}
 	}
 }
@@ -103,7 +105,8 @@ func (s *search) take(from int, d Time) {
 }
 
 func (s *search) near(d, p Time) bool {
-	return p > 0 && absDiff(d, p) <= max(Time(float64(p)*pacePercent/100), paceNoise*s.noise)
+	off := absDiff(d, p)
+	return p > 0 && (off <= paceNoise*s.noise || off <= Time(float64(p)*pacePercent/100))
 }
 
 // missing says whether an interval is a multiple of the period, as where frames

@@ -19,8 +19,9 @@ const patternFrames = 20000 // intervals that the pattern is found from
 // rhythm is what is known of a channel's frame period before its frames are
 // counted.
 type rhythm struct {
-	period    Time // nominal: that of the longest stretch; 0 where none was found
-	mean      Time // of the intervals within 5 % of it
+	period    Time    // nominal: that of the longest stretch; 0 where none was found
+	mean      Time    // of the intervals within 5 % of it
+	median    float64 // of those; 0 where it is not known yet
 	pattern   Pattern
 	noGrid    bool    // irregular, and no grid goes on through it
 	pair      [2]Time // the two intervals of an alternating train
@@ -85,51 +86,68 @@ func (b *beats) at(i int) Time {
 	return b.pulse(i).start
 }
 
-// interval ends at a beat; joined says whether the one before it belongs to the
-// same row.
-type interval struct {
-	length Time
-	joined bool
-}
-
-// intervals yields the interval that ends at each beat after lo and before hi with
-// nothing blind before it.
-func (b *beats) intervals(lo, hi int) iter.Seq2[int, interval] {
-	return func(yield func(int, interval) bool) {
+// intervals yields the intervals between the beats from lo up to hi in pieces, each
+// with the beat that its first interval ends at. Pieces of one row follow one another;
+// an interval with anything blind in it is in none.
+func (b *beats) intervals(lo, hi int) iter.Seq2[int, []Time] {
+	return func(yield func(int, []Time) bool) {
 		if lo+1 >= hi {
 			return
 		}
+		var room [piece]Time
 		next, _ := slices.BinarySearch(b.rows, lo+1)
-		joined := false
-		last := b.at(lo)
-		place := b.place(lo)
-		for i := lo + 1; i < hi; i++ {
-			for place++; !b.train.entryAt(place).accepted(); {
-				place++
-			}
-			at := b.train.entryAt(place).start
-			if b.own != nil {
-				at = b.own[i]
-			}
+		r := b.train.readFrom(b.place(lo))
+		last := b.instants(&r, lo, room[:1])
+		for i := lo + 1; i < hi; {
 			if next < len(b.rows) && b.rows[next] == i {
 				next++
-				joined = false
-			} else {
-				if !yield(i, interval{at - last, joined}) {
-					return
-				}
-				joined = true
+				last = b.instants(&r, i, room[:1])
+				i++
+				continue
 			}
-			last = at
+			end := min(hi, i+piece)
+			if next < len(b.rows) {
+				end = min(end, b.rows[next])
+			}
+			own := room[:end-i]
+			until := b.instants(&r, i, own)
+			for k, at := range own {
+				own[k], last = at-last, at
+			}
+			if !yield(i, own) {
+				return
+			}
+			last, i = until, end
+		}
+	}
+}
+
+// instants fills in the instants of the beats from i on, the pulses of which are
+// read next, and returns the last.
+func (b *beats) instants(r *reader, i int, to []Time) (last Time) {
+	if b.own != nil {
+		copy(to, b.own[i:])
+	} else {
+		r.starts(to)
+	}
+	return to[len(to)-1]
+}
+
+// lengths yields the intervals between the beats from lo up to hi in pieces.
+func (b *beats) lengths(lo, hi int) iter.Seq[[]Time] {
+	return func(yield func([]Time) bool) {
+		for _, some := range b.intervals(lo, hi) {
+			if !yield(some) {
+				return
+			}
 		}
 	}
 }
 
 // histogram counts intervals in bins of 1 %, and adds them up.
 type histogram struct {
-	n    [periodBins]int64
-	sum  [periodBins]Time
-	last int // the bin of the interval before
+	n   [periodBins]int64
+	sum [periodBins]Time
 }
 
 const periodBins = 411
@@ -142,19 +160,26 @@ var periodEdges = func() (edges [periodBins + 1]Time) {
 	return edges
 }()
 
-func (h *histogram) add(d Time) {
-	if d < shortestNarrowPeriod || d > longestPeriod {
-		return
-	}
-	if d < periodEdges[h.last] || d >= periodEdges[h.last+1] {
-		i, exact := slices.BinarySearch(periodEdges[:], d)
-		if !exact {
-			i--
+// add counts intervals, neighbours of one bin together.
+func (h *histogram) add(some []Time) {
+	for len(some) > 0 {
+		d := some[0]
+		if d < shortestNarrowPeriod || d > longestPeriod {
+			some = some[1:]
+			continue
 		}
-		h.last = i
+		bin, exact := slices.BinarySearch(periodEdges[:], d)
+		if !exact {
+			bin--
+		}
+		from, to := periodEdges[bin], periodEdges[bin+1]
+		n := 0
+		for ; n < len(some) && some[n] >= from && some[n] < to; n++ {
+			h.sum[bin] += some[n]
+		}
+		h.n[bin] += int64(n)
+		some = some[n:]
 	}
-	h.n[h.last]++
-	h.sum[h.last] += d
 }
 
 // around counts a bin and its neighbours, so that an edge between bins does not
@@ -214,48 +239,52 @@ func (h histogram) recurring() []float64 {
 // nominal returns the period of the beats from lo to hi: the mode of the
 // intervals over 1 % bins, then the median of those within 2 % of it; 0 where
 // there is none. mean is that of the intervals within 5 % of it.
-func (b *beats) nominal(lo, hi int) (period, mean Time, h histogram) {
-	for _, v := range b.intervals(lo, hi) {
-		h.add(v.length)
+func (b *beats) nominal(lo, hi int) (y rhythm) {
+	all := b.lengths(lo, hi)
+	var h histogram
+	for some := range all {
+		h.add(some)
 	}
 	mode := h.mode()
 	if mode == 0 {
-		return 0, 0, h
+		return y
 	}
+	y.recurring = h.recurring()
 	closest, farthest := mode-mode/50, mode+mode/50
-	least, most := mode-mode/20, mode+mode/20
-	var near int64
+	y.median = quantilesOf(all, hi-lo, closest, farthest, 0.5)[0]
+	if math.IsNaN(y.median) { // two neighbouring bins, and nothing where they meet
+		y.period, y.mean, y.median = mode, mode, 0
+		return y
+	}
+	y.period = Time(math.Round(y.median))
+	least, most, reach := mode-mode/20, mode+mode/20, y.reach(y.period)
 	var wide moments
-	for _, v := range b.intervals(lo, hi) {
-		d := v.length
-		if d >= closest && d <= farthest {
-			near++
-		}
-		if d >= least && d <= most {
-			wide.add(int64(d))
-		}
-	}
-	if near == 0 { // two neighbouring bins, and nothing where they meet
-		return mode, mode, h
-	}
-	median := quantileOf(func(yield func(int64)) {
-		for _, v := range b.intervals(lo, hi) {
-			if v.length >= closest && v.length <= farthest {
-				yield(int64(v.length))
+	for some := range all {
+		sum := Time(0)
+		for _, d := range some {
+			inside := d >= closest && d <= farthest
+			if inside || d >= least && d <= most {
+				wide.n++
+				sum += d
+			}
+			if !inside && absDiff(d, y.period) <= reach {
+				y.median = 0 // it is that of others, too
 			}
 		}
-	}, near, int64(closest), int64(farthest), 0.5)
-	return Time(math.Round(median)), Time(math.Round(wide.mean())), h
+		wide.sum.add(widen(int64(sum)))
+	}
+	y.mean = Time(math.Round(wide.mean()))
+	return y
 }
 
 // findRhythm finds the nominal period and where it changes. A stated period
 // settles whether a fraction of that is meant.
 func findRhythm(b *beats, stated, step Time) rhythm {
-	period, mean, h := b.nominal(0, b.n)
-	if period == 0 {
+	y := b.nominal(0, b.n)
+	if y.period == 0 {
 		return rhythm{period: stated, mean: stated, pattern: IrregularPattern, paces: []pace{{period: stated, to: b.n}}}
 	}
-	y := rhythm{period: period, mean: mean, pattern: Steady, paces: []pace{{period: period, to: b.n}}, recurring: h.recurring()}
+	y.pattern, y.paces = Steady, []pace{{period: y.period, to: b.n}}
 	intervals := b.head()
 	if y.alternates(intervals, step) {
 		y.mean, y.paces[0].period = y.period, y.period
@@ -273,7 +302,7 @@ func findRhythm(b *beats, stated, step Time) rhythm {
 func (y *rhythm) divide(stated Time) {
 	for k := Time(2); k <= 4 && stated > 0; k++ {
 		if within(y.period, k*stated, 5) {
-			y.period, y.mean = (y.period+k/2)/k, (y.mean+k/2)/k
+			y.period, y.mean, y.median = (y.period+k/2)/k, (y.mean+k/2)/k, 0
 			for i := range y.paces {
 				y.paces[i].period = (y.paces[i].period + k/2) / k
 			}
@@ -285,13 +314,19 @@ func (y *rhythm) divide(stated Time) {
 // head returns the first intervals, with 0 where a row breaks.
 func (b *beats) head() []Time {
 	out := make([]Time, 0, min(b.n, patternFrames))
-	for _, v := range b.intervals(0, min(b.n, patternFrames)) {
-		if !v.joined || v.length > longestPeriod {
+	end := 0
+	for from, some := range b.intervals(0, min(b.n, patternFrames)) {
+		if from != end {
 			out = append(out, 0)
 		}
-		if v.length <= longestPeriod {
-			out = append(out, v.length)
+		for _, d := range some {
+			if d <= longestPeriod {
+				out = append(out, d)
+			} else {
+				out = append(out, 0)
+			}
 		}
+		end = from + len(some)
 	}
 	return out
 }
@@ -321,11 +356,13 @@ func noiseOf(intervals []Time) Time {
 func (y *rhythm) ragged(b *beats) bool {
 	var single, near int
 	for _, p := range y.paces {
-		for _, v := range b.intervals(p.from, min(p.to+1, b.n, patternFrames)) {
-			if d := v.length; d*2 <= p.period*3 && d*2 >= p.period {
-				single++
-				if within(d, p.period, 5) {
-					near++
+		for some := range b.lengths(p.from, min(p.to+1, b.n, patternFrames)) {
+			for _, d := range some {
+				if d*2 <= p.period*3 && d*2 >= p.period {
+					single++
+					if within(d, p.period, 5) {
+						near++
+					}
 				}
 			}
 		}

@@ -29,16 +29,19 @@ func (y *rhythm) startUp(b *beats, begin Time) int {
 // firstRegular returns the first of ten beats at regular intervals; 0 where
 // there are no such ten.
 func (y *rhythm) firstRegular(b *beats) int {
-	regular := 1
-	for i, v := range b.intervals(0, b.n) {
-		if !v.joined && i > 1 {
+	regular, end := 1, 0
+	for from, some := range b.intervals(0, b.n) {
+		if from != end {
 			regular = 1
 		}
-		if !y.regular(v.length, y.paceAt(i-1)) {
-			regular = 1
-		} else if regular++; regular == regularFrames {
-			return i + 1 - regularFrames
+		for k, d := range some {
+			if !y.regular(d, y.paceAt(from+k-1)) {
+				regular = 1
+			} else if regular++; regular == regularFrames {
+				return from + k + 1 - regularFrames
+			}
 		}
+		end = from + len(some)
 	}
 	return 0
 }

@@ -75,6 +75,12 @@ type reader struct {
 
 func (t *train) read() reader { return reader{chunks: t.chunks} }
 
+// readFrom begins with the entry numbered i, which there is.
+func (t *train) readFrom(i int) reader {
+	k := i / chunkPulses
+	return reader{t.chunks[k+1:], t.chunks[k][i%chunkPulses:]}
+}
+
 func (r *reader) next() (entry, bool) {
 	if len(r.rest) == 0 {
 		if len(r.chunks) == 0 {
@@ -85,4 +91,42 @@ func (r *reader) next() (entry, bool) {
 	e := r.rest[0].entry()
 	r.rest = r.rest[1:]
 	return e, true
+}
+
+// starts fills in the leading edges of the accepted pulses that come next, of which
+// there are as many.
+func (r *reader) starts(to []Time) {
+	for n := 0; n < len(to); {
+		if len(r.rest) == 0 {
+			r.rest, r.chunks = r.chunks[0], r.chunks[1:]
+		}
+		used := 0
+		for ; used < len(r.rest) && n < len(to); used++ {
+			p := &r.rest[used]
+			if to[n] = p.start; p.accepted() {
+				n++
+			}
+		}
+		r.rest = r.rest[used:]
+	}
+}
+
+// piece is how many values are laid out at a time.
+const piece = 512
+
+// widths yields the widths of the accepted pulses in pieces.
+func (t *train) widths(yield func([]Time) bool) {
+	var room [chunkPulses]Time
+	for _, chunk := range t.chunks {
+		n := 0
+		for i := range chunk {
+			if p := &chunk[i]; p.accepted() {
+				room[n] = p.width()
+				n++
+			}
+		}
+		if !yield(room[:n]) {
+			return
+		}
+	}
 }
