@@ -1,6 +1,7 @@
 package text
 
 import (
+	"math"
 	"strings"
 
 	"golang.org/x/exp/slices"
@@ -40,12 +41,11 @@ func (p *Sheet) strips(c *report.Capture, a *decode.Analysis, rows []*report.Cha
 	if length < shortestStrip || c.Duration <= 0 {
 		return
 	}
-	low, high := paper(rows)
 	var strips []string
 	for _, ch := range p.worthDrawing(c, rows, length, most) {
 		if m := measured[ch.Name]; m != nil {
 			name := clip(ch.Shown(), names)
-			strips = append(strips, name+strings.Repeat(" ", names-columns(name)+2)+p.strip(c, ch, m, length, low, high))
+			strips = append(strips, name+strings.Repeat(" ", names-columns(name)+2)+p.strip(c, ch, m, length))
 		}
 	}
 	if len(strips) == 0 {
@@ -83,23 +83,22 @@ func (p *Sheet) worthDrawing(c *report.Capture, rows []*report.Channel, length, 
 	return drawn
 }
 
-// paper is the range of widths that the strips' height stands for, in
-// picoseconds: the usual one, or half of it where all pulses are narrow.
-func paper(rows []*report.Channel) (low, high decode.Time) {
+// paper is the range of widths that a strip's height stands for, in
+// picoseconds: the usual one, or half of it for narrow pulses.
+func paper(ch *report.Channel) (low, high decode.Time) {
 	const usual, narrow = 1000 * decode.Microsecond, 500 * decode.Microsecond
-	for _, ch := range rows {
-		if ch.Width != nil && ch.Width.Median > 1000 {
-			return usual, 2 * usual
-		}
+	if ch.Width != nil && ch.Width.Median < 1000 && ch.Period != nil && ch.Period.Nominal < 5000 {
+		return narrow, 2 * narrow
 	}
-	return narrow, 2 * narrow
+	return usual, 2 * usual
 }
 
-func (p *Sheet) strip(c *report.Capture, ch *report.Channel, m *decode.ChannelAnalysis, length int, low, high decode.Time) string {
+func (p *Sheet) strip(c *report.Capture, ch *report.Channel, m *decode.ChannelAnalysis, length int) string {
+	low, high := paper(ch)
 	found := findingsOn(c, ch, length)
-	paper := trace.Thin(m, decode.Time(c.Start), decode.Time(c.End), length)
+	columns := trace.Thin(m, decode.Time(c.Start), decode.Time(c.End), length)
 	var b strings.Builder
-	for i, pen := range heights(paper, low, high) {
+	for i, pen := range heights(columns, low, high) {
 		if at := found[i]; at > 0 {
 			b.WriteString(p.ink(severities[at], marks[at]))
 			continue
@@ -109,17 +108,25 @@ func (p *Sheet) strip(c *report.Capture, ch *report.Channel, m *decode.ChannelAn
 	return b.String()
 }
 
+// stay is how far a width goes beyond a pen's height, in heights, before the pen
+// moves: a channel at rest between two heights draws a line.
+const stay = 0.1
+
 // heights draws each column; one without a pulse keeps the height where the pen
 // stays down across it.
 func heights(paper []trace.Column, low, high decode.Time) []string {
 	out := make([]string, len(paper))
 	last := -1 // the column drawn last
+	pen := 0
 	for i, col := range paper {
 		if out[i] = paleInk; col.Pulses == 0 {
 			continue
 		}
-		middle := (col.Min + col.Max) / 2
-		out[i] = pens[min(max(int((middle-low)*decode.Time(len(pens))/(high-low)), 0), len(pens)-1)]
+		height := float64((col.Min+col.Max)/2-low) / float64(high-low) * float64(len(pens))
+		if last < 0 || math.Abs(height-float64(pen)-0.5) > 0.5+stay {
+			pen = min(max(int(height), 0), len(pens)-1)
+		}
+		out[i] = pens[pen]
 		for k := last + 1; last >= 0 && !col.Lifted && k < i; k++ {
 			out[k] = out[last]
 		}
