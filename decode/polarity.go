@@ -23,6 +23,9 @@ func (r *Recording) polarities(a *Analysis) []choice {
 			continue
 		}
 		chosen[i].pulser = w.tellsItself()
+		if w.misstated() {
+			a.Notes = append(a.Notes, Remarkf(OtherLevel, w.name, "%s: %s is stated as the level of the pulses, but what is as long as a pulse is %s", w.name, w.stated.Active, w.stated.Active.Other()))
+		}
 		if p := chosen[i].pulser; p != nil && w.mostly() == Servo && w.stated.Active == Unknown {
 			count[p.active]++
 		}
@@ -57,8 +60,7 @@ func (w *channelState) tellsItself() *pulser {
 	case Low:
 		return w.low
 	}
-	fits := func(p *pulser) bool { return p.accepted > 0 && p.accepted*10 >= (p.accepted+p.stuck)*9 }
-	if h, l := fits(w.high), fits(w.low); h != l {
+	if h, l := w.high.fits(), w.low.fits(); h != l {
 		return w.either(h)
 	} else if !h {
 		return w.either(w.high.accepted >= w.low.accepted)
@@ -73,6 +75,24 @@ func (w *channelState) tellsItself() *pulser {
 		return w.either(w.high.rested > w.low.rested)
 	}
 	return nil
+}
+
+// fits reports whether marks of 300 to 3000 us make up at least 90 % of those
+// that are longer than a glitch.
+func (p *pulser) fits() bool {
+	return p.accepted > 0 && p.accepted*10 >= (p.accepted+p.stuck)*9
+}
+
+// misstated reports whether the level that is stated has marks that are none of
+// a pulse, and the other one has.
+func (w *channelState) misstated() bool {
+	switch w.stated.Active {
+	case High:
+		return !w.high.fits() && w.low.fits() && w.low.accepted >= fewMarks
+	case Low:
+		return !w.low.fits() && w.high.fits() && w.high.accepted >= fewMarks
+	}
+	return false
 }
 
 func (w *channelState) either(high bool) *pulser {

@@ -34,6 +34,7 @@ const (
 
 	// What the analysis assumed, or cannot tell.
 	EitherLevel   RemarkKind = "either-level"    // both levels could be the pulse
+	OtherLevel    RemarkKind = "other-level"     // the level stated as the pulse's does not look like one
 	SyncAmbiguous RemarkKind = "sync-ambiguous"  // which spacing of a stream is the sync
 	SlotsChanged  RemarkKind = "slots-changed"   // the number of slots of a stream
 	KeepsTime     RemarkKind = "keeps-time"      // a line that is not judged follows the frames of one that is
