@@ -224,6 +224,9 @@ func (p *Places) Widths(v Visit) iter.Seq[float64] {
 	}
 }
 
+// wayFrames in a row go far before a stick does: a torn pulse or two may as well.
+const wayFrames = 3
+
 // FirstWay is the way in which the stick first went far from where the capture
 // shows it at the start.
 func (p *Places) FirstWay() Arrival {
@@ -232,13 +235,23 @@ func (p *Places) FirstWay() Arrival {
 		return Unseen
 	}
 	start := p.track.median(0, min(leastFrames, len(frames)))
+	way, row := Unseen, 0
 	for _, f := range frames {
+		if f.aside {
+			continue
+		}
+		now := Unseen
 		switch d := f.width - start; {
-		case f.aside:
 		case d > leastFromEnd:
-			return Upward
+			now = Upward
 		case d < -leastFromEnd:
-			return Downward
+			now = Downward
+		}
+		if now != way {
+			way, row = now, 0
+		}
+		if row++; way != Unseen && row == wayFrames {
+			return way
 		}
 	}
 	return Unseen
