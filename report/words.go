@@ -103,6 +103,8 @@ func Lasting(t Seconds) string {
 		return d.Seconds(0) + " s"
 	case d >= decode.Second:
 		return d.Seconds(1) + " s"
+	case d >= decode.Millisecond:
+		return d.Seconds(3) + " s"
 	default:
 		return strings.TrimSuffix(d.Micros(0), ".") + " us"
 	}

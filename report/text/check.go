@@ -283,6 +283,7 @@ func aside(c *report.Channel) string {
 
 // notes are what the reader assumed or left out.
 func (p *Sheet) notes(notes []string, most int) {
+	notes = once(notes)
 	for i, note := range notes {
 		if i == most {
 			p.Text(fmt.Sprintf("and %s more: --full", phrase.Count(int64(len(notes)-i), "note")))
@@ -290,4 +291,25 @@ func (p *Sheet) notes(notes []string, most int) {
 		}
 		p.Hang("note", 6, report.Printable(note))
 	}
+}
+
+// once takes together the notes that say the same of several channels: "rudder:
+// ..." and "winch: ..." are "rudder and winch: ...".
+func once(notes []string) (all []string) {
+	names := map[string][]string{}
+	for _, note := range notes {
+		if name, rest, ok := strings.Cut(note, ": "); ok {
+			names[rest] = append(names[rest], name)
+		}
+	}
+	for _, note := range notes {
+		name, rest, ok := strings.Cut(note, ": ")
+		switch same := names[rest]; {
+		case !ok || len(same) == 1:
+			all = append(all, note)
+		case name == same[0]:
+			all = append(all, phrase.And(same)+": "+rest)
+		}
+	}
+	return all
 }

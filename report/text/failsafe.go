@@ -75,7 +75,7 @@ func (p *Sheet) trial(c *report.FailsafeCapture) {
 	if len(c.Notes) > 0 {
 		p.Blank()
 	}
-	for _, note := range c.Notes {
+	for _, note := range once(c.Notes) {
 		p.Hang("  ", 2, report.Printable(note))
 	}
 }

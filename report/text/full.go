@@ -38,7 +38,7 @@ func (p *Sheet) full(c *report.Capture, rows []*report.Channel) {
 	if len(c.Notes) > 0 {
 		p.Heading("notes")
 	}
-	for _, note := range c.Notes {
+	for _, note := range once(c.Notes) {
 		p.Hang("  ", 4, report.Printable(note))
 	}
 }

@@ -29,7 +29,7 @@ func Inspect(p *Sheet, i *report.Inspection) {
 	if len(i.Notes) > 0 {
 		p.Heading("notes")
 	}
-	for _, note := range i.Notes {
+	for _, note := range once(i.Notes) {
 		p.Hang("  ", 4, report.Printable(note))
 	}
 }
