@@ -47,6 +47,7 @@ func (j *judge) across() {
 	}
 	slices.SortStableFunc(gaps, func(a, b gap) int { return cmp.Compare(a.start, b.start) })
 	groups := sharedGaps(gaps, all)
+	groups = append(groups, slowSharedGaps(gaps, groups, all)...)
 	for _, g := range groups {
 		if !g.byChance(groups, gaps) {
 			g.endTogether(gaps)
@@ -67,24 +68,56 @@ func sharedGaps(gaps []gap, all []*channel) []sharedGap {
 		for until < len(gaps) && gaps[until].start < reach {
 			until++
 		}
-		g := sharedGap{gaps: slices.Clone(gaps[from:until])}
-		for _, c := range all {
-			if c.alive(first.start) {
-				g.alive = append(g.alive, c)
-			}
-		}
-		g.findChannels()
-		least := len(g.alive) / 2
-		if g.single() {
-			least = len(g.alive) - len(g.alive)/4
-		}
-		if len(g.on) >= max(2, least) {
+		g := newSharedGap(gaps[from:until], all)
+		if g.onAtLeast(len(g.alive)/2) && (!g.single() || g.onMost()) {
 			groups = append(groups, g)
 		}
 		from = until
 	}
 	return groups
 }
+
+// slowSharedGaps groups what is left of the gaps that are longer, where at one
+// time they lie on three quarters of the channels alive: as a supply fails, its
+// outputs may go one after the other.
+func slowSharedGaps(gaps []gap, groups []sharedGap, all []*channel) (slow []sharedGap) {
+	var open []gap
+	closeGroup := func() {
+		if g := newSharedGap(open, all); len(open) > 1 && g.onMost() {
+			slow = append(slow, g)
+			open = nil
+		}
+	}
+	for _, x := range gaps {
+		if x.frames <= togetherFrames || slices.ContainsFunc(groups, func(g sharedGap) bool { return slices.Contains(g.gaps, x) }) {
+			continue
+		}
+		over := func(o gap) bool { return o.end <= x.start }
+		if slices.ContainsFunc(open, over) {
+			closeGroup()
+			open = slices.DeleteFunc(open, over)
+		}
+		open = append(open, x)
+	}
+	closeGroup()
+	return slow
+}
+
+func newSharedGap(gaps []gap, all []*channel) sharedGap {
+	g := sharedGap{gaps: slices.Clone(gaps)}
+	for _, c := range all {
+		if len(gaps) > 0 && c.alive(gaps[0].start) {
+			g.alive = append(g.alive, c)
+		}
+	}
+	g.findChannels()
+	return g
+}
+
+func (g *sharedGap) onAtLeast(n int) bool { return len(g.on) >= max(2, n) }
+
+// onMost reports whether a group lies on three quarters of the channels alive.
+func (g *sharedGap) onMost() bool { return g.onAtLeast(len(g.alive) - len(g.alive)/4) }
 
 // alive reports whether the channel has pulses about a time: it has begun, and
 // is not in a gap that began well before.
@@ -131,12 +164,27 @@ func (g *sharedGap) single() bool {
 	return slices.ContainsFunc(g.gaps, func(x gap) bool { return x.frames == 1 })
 }
 
-// spread is how many frames apart the gaps of a group begin.
-func (g *sharedGap) spread() (most float64) {
+// spread is how many frames apart the gaps of a group begin, or end where they do
+// not begin together and pulses came back.
+func (g *sharedGap) spread() float64 {
+	begin, end := 0.0, 0.0
+	first, last := g.gaps[0], g.end()
 	for _, x := range g.gaps {
-		most = max(most, float64(x.start-g.gaps[0].start)/float64(max(1, x.c.frames.rhythm.period)))
+		period := float64(max(1, x.c.frames.rhythm.period))
+		begin = max(begin, float64(x.start-first.start)/period)
+		end = max(end, float64(last-x.end)/period)
 	}
-	return most
+	if !g.oneByOne() || last == first.c.rec.end {
+		return begin
+	}
+	return min(begin, end)
+}
+
+// oneByOne reports whether the gaps of a group do not begin together.
+func (g *sharedGap) oneByOne() bool {
+	return slices.ContainsFunc(g.gaps, func(x gap) bool {
+		return absDiff(x.start, g.gaps[0].start) > togetherFrames*x.c.frames.rhythm.period
+	})
 }
 
 // shortest is how many frames the shortest gap of a group misses.
@@ -198,7 +246,11 @@ func (j *judge) sharedLoss(g sharedGap) {
 		j.touch(x.c, SharedLoss, x.start, x.end)
 	}
 	f.Measured = millis(f.End - f.Start)
-	f.Message = fmt.Sprintf("%s fall silent together for %s s: look at the supply or the link before the wires", phrase.And(f.Channels), (f.End - f.Start).Seconds(3))
+	how := "together"
+	if g.oneByOne() {
+		how = "one after another"
+	}
+	f.Message = fmt.Sprintf("%s fall silent %s for %s s: look at the supply or the link before the wires", phrase.And(f.Channels), how, (f.End - f.Start).Seconds(3))
 	j.out.Findings = append(j.out.Findings, f)
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"widthwise/decode"
 	"widthwise/decode/compare"
+	"widthwise/decode/phrase"
 	"widthwise/decode/places"
 	"widthwise/report"
 	"widthwise/report/text"
@@ -37,7 +38,7 @@ func (a *app) compareCommand() *cobra.Command {
 		Example: "  widthwise compare old-radio.csv new-radio.csv\n  widthwise compare --match D0:throttle --clock-ppm 0 before.csv after.vcd",
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 || args[0] == "-" && args[1] == "-" {
-				return usageError("compare: %d captures given; two, BEFORE and AFTER, at most one of them -", len(args))
+				return usageError("compare: %s given; two, BEFORE and AFTER, at most one of them -", phrase.Count(len(args), "capture"))
 			}
 			return nil
 		},

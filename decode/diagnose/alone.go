@@ -254,11 +254,10 @@ func wireLikely(c *explained) bool {
 	return c.besides() > 0 && (c.torn() >= 2 || len(gaps) >= 2 || len(gaps) == 1 && (gaps[0].loss || gaps[0].frames > 1))
 }
 
-func wireStory(c *explained) string {
-	return c.who() + " alone " + c.trouble() + " " + c.when()
-}
+func wireStory(c *explained) string { return c.who() + " alone " + c.trouble() }
 
-// trouble says what a line lost: "missed 6 frames and has 3 torn pulses".
+// trouble says what a line lost, and when: "missed 6 frames and had 3 torn
+// pulses at 7.3 s". Losses are not counted twice.
 func (c *explained) trouble() string {
 	var frames, losses int64
 	for _, g := range c.gaps() {
@@ -269,12 +268,18 @@ func (c *explained) trouble() string {
 		}
 	}
 	torn, all := int64(c.torn()), c.sum(decode.Glitch)
-	parts := joined(
+	when := c.when()
+	switch {
+	case frames == 0 && all == 0 && losses == int64(len(c.times())):
+		losses = 1
+	case losses > 1:
+		when = c.across()
+	}
+	return phrase.And(joined(
 		given(losses == 1, "was silent"), given(losses > 1, "was silent %d times", losses),
 		given(frames > 0, "missed %s", phrase.Count(frames, "frame")),
 		given(torn > 0, "had %s", phrase.Count(torn, "torn pulse")),
-		given(all > torn, "had %s", phrase.Count(all-torn, "glitch")))
-	return phrase.And(parts)
+		given(all > torn, "had %s", phrase.Count(all-torn, "glitch")))) + " " + when
 }
 
 func wireEvidence(c *explained) []string {
@@ -352,13 +357,25 @@ func extraPulses(_ *bench, in incident) incident {
 }
 
 // stuckLevels takes long marks of one line and what they hide.
-func stuckLevels(_ *bench, in incident) incident {
+func stuckLevels(b *bench, in incident) incident {
 	for _, c := range chains(in) {
-		if len(c.kinds(decode.StuckLevel)) > 0 {
+		if len(c.kinds(decode.StuckLevel)) > 0 && !b.misstated(c.line) {
 			return c.kinds(wireKinds...)
 		}
 	}
 	return nil
+}
+
+// otherLevel takes the same on lines whose pulses have the other level than was
+// stated.
+func otherLevel(b *bench, in incident) incident {
+	return in.kinds(wireKinds...).of(func(o observation) bool { return b.misstated(o.lines[0]) })
+}
+
+func (b *bench) misstated(l *line) bool {
+	return slices.ContainsFunc(b.analysis.Notes, func(r decode.Remark) bool {
+		return r.Kind == decode.OtherLevel && r.Channel == l.Name
+	})
 }
 
 // stuck reports whether a line is held at one level.

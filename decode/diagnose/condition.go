@@ -109,6 +109,17 @@ func meanPeriods(b *bench, in incident) incident {
 	return in.of(func(o observation) bool { return o.kind == decode.PeriodOutOfRange && b.meanPeriod(o) })
 }
 
+// meanPeriod tells the period of the lines, where they have one.
+func (c *explained) meanPeriod() string {
+	first := c.bench.judgement.Findings[c.parts[0][0].finding].Measured
+	for _, o := range c.observations() {
+		if math.Abs(c.bench.judgement.Findings[o.finding].Measured-first)*1000 > first {
+			return ""
+		}
+	}
+	return millis(first*1000) + ", "
+}
+
 // coarse reports whether a finding is no more than the recorder's coarse stamps
 // make.
 func (b *bench) coarse(o observation) bool {

@@ -100,7 +100,7 @@ var table = []rule{
 		cause: supply, source: "a processor that resets starts its outputs anew: " + practice, joins: onAny,
 		takes: reboots, likely: func(c *explained) bool { return c.bench.only() == nil },
 		story: func(c *explained) string {
-			return c.whoTogether() + " fell silent together " + c.when() + " and came back as after a restart"
+			return c.whoTogether() + " " + c.fell() + " " + c.when() + " and came back as after a restart"
 		},
 		evidence: func(c *explained) []string { return c.rebootMarks() },
 		against: func(c *explained) []string {
@@ -125,12 +125,15 @@ var table = []rule{
 		cause: supplyOrLink, source: practice, joins: onAny,
 		takes: longSharedGaps, likely: always,
 		story: func(c *explained) string {
-			return c.whoTogether() + " fell silent together " + c.when() + ": the supply or the link, not the wires"
+			return c.whoTogether() + " " + c.fell() + " " + c.when() + ": the supply or the link, not the wires"
 		},
 		evidence: func(c *explained) []string {
 			return []string{phrase.Count(len(c.sharedGaps()), "gap") + " on several channels at the same time, the longest " + c.longestShared()}
 		},
 		against: func(c *explained) []string {
+			if c.unreturned() {
+				return nil // there is no return to tell by
+			}
 			return []string{"no sign of a restart: the pulses come back on their old beat, which speaks a little for the link"}
 		},
 		try:     running + "record the supply as one more channel; a range test, motors off, tells the link",
@@ -199,7 +202,7 @@ var table = []rule{
 		cause: oneChannel, source: practice,
 		takes: onTheOnlyLine, likely: always,
 		story: func(c *explained) string {
-			return c.who() + " " + c.trouble() + " " + c.when() + "; with one channel recorded the wire, the supply, the link and noise look alike"
+			return c.who() + " " + c.trouble() + "; with one channel recorded the wire, the supply, the link and noise look alike"
 		},
 		evidence: func(c *explained) []string {
 			return []string{"no other channel with pulses was recorded beside it"}
@@ -258,7 +261,7 @@ var table = []rule{
 		cause: hand, source: practice, joins: onAny, adopts: []string{softwareTiming},
 		takes: unsteadyAwayFromNeutral, likely: never,
 		story: func(c *explained) string {
-			return c.who() + " is unsteady only where the stick is away from neutral: probably a hand on it"
+			return c.who() + c.do(" is", " are") + " unsteady only where the stick is away from neutral: probably a hand on it"
 		},
 		evidence: func(c *explained) []string { return c.messages(decode.WidthJitter) },
 		try:      running + "let go of the stick, or tape it in place, and record again",
@@ -288,6 +291,16 @@ var table = []rule{
 	},
 	{
 		cause: inverter, source: practice, joins: onAny,
+		takes: otherLevel, likely: always,
+		story: func(c *explained) string {
+			return "the pulses of " + c.who() + " are " + c.lines[0].Active.Other().String() + ", not " + c.lines[0].Active.String() + " as stated: the wrong level is stated, or something between receiver and probe inverts"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.StuckLevel) },
+		try:      handsOff + "probe at the receiver's own pin; if the pulses are meant to be so, state the other level, or none",
+		instead:  []string{"a line that is held at one level for most of the time"},
+	},
+	{
+		cause: inverter, source: practice, joins: onAny,
 		takes: ofKind(decode.Inverted), likely: always,
 		story: func(c *explained) string {
 			return "the pulses of " + c.who() + " are low and the line rests high: something between receiver and probe inverts"
@@ -300,7 +313,7 @@ var table = []rule{
 		cause: otherSignal, source: practice,
 		takes: ofKind(decode.WrongSignal), likely: always,
 		story: func(c *explained) string {
-			return c.who() + " does not carry what was asked for: it is a signal of kind " + string(c.lines[0].Signal)
+			return c.who() + c.do(" does not carry what was asked for: it is a signal of kind ", " do not carry what was asked for: they are signals of kind ") + c.kinds()
 		},
 		evidence: func(c *explained) []string { return c.messages(decode.WrongSignal) },
 		try:      "set this output of the receiver to servo pulses, or probe another pin",
@@ -310,7 +323,7 @@ var table = []rule{
 		cause: notConnected, source: practice, joins: onAny,
 		takes: silentThroughout(decode.Low), likely: always,
 		story: func(c *explained) string {
-			return c.who() + " stays low from start to end: nothing is connected, or the receiver is off"
+			return c.who() + c.do(" stays", " stay") + " low from start to end: nothing is connected, or the receiver is off"
 		},
 		evidence: func(c *explained) []string { return c.messages(decode.SignalLoss) },
 		try:      handsOff + "check the pin and the ground, then measure the supply at the receiver",
@@ -320,7 +333,7 @@ var table = []rule{
 		cause: powerPin, source: practice, joins: onAny,
 		takes: silentThroughout(decode.High), likely: always,
 		story: func(c *explained) string {
-			return c.who() + " stays high from start to end: probably the supply pin of the plug, not the signal"
+			return c.who() + c.do(" stays", " stay") + " high from start to end: probably the supply pin of the plug, not the signal"
 		},
 		evidence: func(c *explained) []string { return c.messages(decode.SignalLoss) },
 		try:      handsOff + "move the probe to the signal pin of the plug",
@@ -330,7 +343,7 @@ var table = []rule{
 		cause: endPoints, source: practice, joins: onAny,
 		takes: reachedEnds, likely: func(c *explained) bool { return !c.glitched() && c.walkedOut() },
 		story: func(c *explained) string {
-			return c.who() + " goes beyond the usual widths " + c.when() + ": end points or trims are set too far"
+			return c.who() + c.do(" goes", " go") + " beyond the usual widths " + c.when() + ": end points or trims are set too far"
 		},
 		evidence: func(c *explained) []string { return c.messages(decode.WidthOutOfRange) },
 		against:  glitchesToo,
@@ -341,7 +354,7 @@ var table = []rule{
 		cause: periodSetting, source: "internal oscillators may be off by more than 1 %: " + practice, joins: onAny,
 		takes: meanPeriods, likely: always,
 		story: func(c *explained) string {
-			return "the frame period of " + c.who() + " is not the stated one: another rate is set, or the receiver's clock is off"
+			return "the frame period of " + c.who() + " is " + c.meanPeriod() + "not the stated one: another rate is set, or the receiver's clock is off"
 		},
 		evidence: func(c *explained) []string { return c.messages(decode.PeriodOutOfRange) },
 		against: func(c *explained) []string {

@@ -41,8 +41,8 @@ func silentToTheEnd(b *bench, in incident) incident {
 	for _, s := range b.sharedIn(losses) {
 		lines = append(lines, s.lines...) // judged or not
 	}
-	if !b.everyOne(lines, latest) {
-		return nil
+	if !b.everyOne(lines, latest) || len(losses)*2 < len(b.inOrder(lines)) {
+		return nil // or most of them went before
 	}
 	return in.of(func(o observation) bool {
 		return o.kind != decode.SharedHold && o.start >= losses.start()-lines[0].period
@@ -178,6 +178,11 @@ func (b *bench) only() (one *line) {
 // linkFrames is how many frames a link may miss before a supply is as likely.
 const linkFrames = 3
 
+// unmoved is how long sticks stay where they are in a gap, as a rule: after a
+// longer one other widths are no sign of a restart by themselves. Common practice,
+// no source.
+const unmoved = 3 * decode.Second
+
 // marks lists the signs of a restart at the end of a shared gap.
 func (b *bench) marks(s shared) []string {
 	if s.end == b.analysis.End {
@@ -207,7 +212,7 @@ func (b *bench) marks(s shared) []string {
 	if s.missing() > linkFrames || len(marks) > 0 {
 		marks = joined(marks,
 			given(b.startUpNoise(s), "pulses or noise as at start-up around the return"),
-			given(values > 0 && values*2 >= len(s.lines), "other widths than before are kept after the return"),
+			given(values > 0 && values*2 >= len(s.lines) && (s.end-s.start <= unmoved || len(marks) > 0), "other widths than before are kept after the return"),
 			given(rate*2 > len(s.lines), "the frame period is another one after the return"))
 	}
 	return marks
@@ -429,6 +434,29 @@ func (c *explained) whoTogether() string {
 		lines = append(slices.Clone(lines), s.lines...)
 	}
 	return c.name(c.bench.inOrder(lines))
+}
+
+// fell says how the channels fell silent.
+func (c *explained) fell() string {
+	for _, s := range c.sharedGaps() {
+		if s.oneByOne() {
+			return "fell silent one after another"
+		}
+	}
+	return "fell silent together"
+}
+
+// oneByOne reports whether the gaps of the lines do not begin together.
+func (s shared) oneByOne() bool {
+	return slices.ContainsFunc(s.lines, func(l *line) bool {
+		gaps := s.gapsOf(l)
+		return len(gaps) > 0 && gaps[0].start-s.start > startFrames*l.period
+	})
+}
+
+// unreturned reports whether pulses stayed away to the end of the capture.
+func (c *explained) unreturned() bool {
+	return slices.ContainsFunc(c.sharedGaps(), func(s shared) bool { return s.end == c.bench.analysis.End })
 }
 
 func linkStory(c *explained) string {

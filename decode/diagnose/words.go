@@ -31,6 +31,14 @@ func (c *explained) name(lines []*line) string {
 	return phrase.And(names(lines))
 }
 
+// do is a verb as the channels of a case ask for it: "goes", "go".
+func (c *explained) do(one, several string) string {
+	if len(c.lines) > 1 {
+		return several
+	}
+	return one
+}
+
 // when tells the times: "at 7.3 s", "from 12.2 to 13.1 s", "6 times between 7.3
 // and 51.4 s".
 func (c *explained) when() string {
@@ -54,7 +62,7 @@ func isLong(t [2]decode.Time) bool { return t[1]-t[0] > decode.Second/4 }
 // across tells over which time something is spread that is counted already.
 func (c *explained) across() string {
 	times := c.times()
-	if len(times) < 3 {
+	if len(times) == 1 || len(times) == 2 && !slices.ContainsFunc(times, isLong) {
 		return c.when()
 	}
 	return "between " + c.digits(times[0][0]) + " and " + c.at(times[len(times)-1][1])
@@ -113,6 +121,17 @@ func joined(lists ...[]string) (all []string) {
 		all = append(all, l...)
 	}
 	return all
+}
+
+// kinds names the signals that the lines of a case carry.
+func (c *explained) kinds() string {
+	var all []string
+	for _, l := range c.lines {
+		if !slices.Contains(all, string(l.Signal)) {
+			all = append(all, string(l.Signal))
+		}
+	}
+	return phrase.And(all)
 }
 
 // messages quotes the findings of some kind, equal ones once for all channels
