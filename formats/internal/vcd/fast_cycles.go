@@ -70,7 +70,7 @@ type tries struct {
 // read takes in that so many pairs have been read, and tells whether to look
 // for a cycle.
 func (t *tries) read(pairs int64) bool {
-	if pairs == t.most {
+	if pairs >= t.most {
 		t.most = min(2*t.most, mostPairs)
 	}
 	if t.pairs += pairs; t.pairs < t.next {
@@ -92,6 +92,9 @@ func (f *finder) learn() {
 		return
 	}
 	w := &f.out.trails[busiest]
+	if w.change.size == 0 {
+		return // it never stands alone
+	}
 	for own := leastOwn; own <= mostOwn; own++ {
 		ticks := uint64(exact.PowersOfTen[own])
 		if ticks > uint64(decode.Second)/f.multiple {
@@ -137,7 +140,7 @@ func (f *finder) rows(w *trail, n, own int) []row {
 		end := rowSize - w.change.size
 		line := binary.LittleEndian.AppendUint64(nil, w.change.text)
 		copy(text[end:], line)
-		text[end+1] = level
+		text[end+w.change.value] = level
 		tick := uint64(w.at[i])/f.multiple + f.origin
 		low := tick % uint64(exact.PowersOfTen[own])
 		for k := range own {
@@ -195,7 +198,7 @@ func (f *finder) join(text []byte, at int) (place int, start decode.Time, ok boo
 	}
 	low := decode.Time(tick % c.ticks * f.multiple)
 	place, ok = slices.BinarySearchFunc(c.rows, low, func(r row, low decode.Time) int { return cmp.Compare(r.at, low) })
-	if level := f.out.trails[c.to].level; !ok || level == 0 || level == text[end+1] ||
+	if level := f.out.trails[c.to].level; !ok || level == 0 || level == text[end+c.change.value] ||
 		binary.LittleEndian.Uint64(text[next-8:]) != c.rows[place].near {
 		return 0, 0, false
 	}

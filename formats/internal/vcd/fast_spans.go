@@ -8,7 +8,6 @@ import (
 
 	"widthwise/decode"
 	"widthwise/formats/internal/ahead"
-	"widthwise/formats/internal/exact"
 )
 
 const (
@@ -144,7 +143,7 @@ func (f *finder) read(text []byte, from int) (to int) {
 	for at := from; ; {
 		next := at
 		if x.stamps > 0 {
-			next = f.pairs(text, f.follow(text, at))
+			next = f.alike(text, f.follow(text, at))
 		}
 		if next == at && at < size {
 			next = f.line(text, at)
@@ -212,115 +211,6 @@ func (f *finder) scalar(text []byte, at int) (next int) {
 		f.out.trails[channel].set(text[at], f.now)
 	}
 	return next
-}
-
-// pairs reads time stamps like the one before as long as each has one change
-// behind it, the usual case, and returns where the line behind them begins.
-func (f *finder) pairs(text []byte, at int) (next int) {
-	r := f.stamps
-	base := r.base - f.origin
-	if r.digits == 0 || at < 8 || text[at] != '#' || r.base < f.origin || base+99_999_999 > f.limit {
-		return at
-	}
-	now := f.now
-	var (
-		c      change
-		to     *trail // of the change before
-		edges  []decode.Time
-		level  byte
-		stamps int64
-		last   int // where the digits of the last stamp end
-	)
-	for end := at + 1 + r.digits; end+8 <= len(text) && stamps < f.tries.most; end += c.size + 1 + r.digits {
-		near := (*[16]byte)(text[end-8:])
-		word, line := (binary.LittleEndian.Uint64(near[:])^zeros)&r.last, binary.LittleEndian.Uint64(near[8:])
-		if ((word+0x76*eachByte)|word)&(0x80*eachByte) != 0 || binary.LittleEndian.Uint64(text[at+1:])&r.headMask != r.head {
-			break
-		}
-		if line&c.mask != c.text || to == nil {
-			if to != nil {
-				to.at, to.level = edges, level
-			}
-			if c, to = f.change(line); to == nil {
-				break
-			}
-			edges, level = to.at, to.level
-		}
-		word = word * 2561 >> 8 & 0x00FF00FF00FF00FF
-		word = word * 6553601 >> 16 & 0x0000FFFF0000FFFF
-		t := decode.Time((base + word*42949672960001>>32) * f.multiple)
-		if uint64(t-now) >= uint64(f.second-now) { // it goes back, or a second has ended
-			break
-		}
-		now = t
-		if v := byte(line >> 8); v != level {
-			level = v
-			edges = append(edges, t)
-		}
-		stamps++
-		last, at = end, end+c.size
-	}
-	if to != nil {
-		to.at, to.level = edges, level
-	}
-	if stamps > 0 {
-		f.book(stamps, last-r.digits, last, now)
-	}
-	if f.tries.read(stamps) {
-		f.learn()
-	}
-	return at
-}
-
-// book takes in time stamps with a change behind each, where the digits of the
-// last one are, and its instant.
-func (f *finder) book(stamps int64, from, to int, at decode.Time) {
-	x := f.span
-	x.stamps += stamps
-	x.lines += 2 * stamps
-	x.stamp, x.stated = [2]int{from, to}, false
-	f.now = at
-}
-
-// change is how the change of a channel between two time stamps looks in the
-// eight bytes behind the first: "\n0!\n#", but for the last bit of the value.
-type change struct {
-	text, mask uint64
-	size       int // of it, up to the #
-}
-
-// change makes out the only change between two time stamps, and whose it is; nil
-// where that needs another look.
-func (f *finder) change(line uint64) (change, *trail) {
-	if line&0xfeff != '\n'|'0'<<8 {
-		return change{}, nil
-	}
-	for n := 1; n <= 4; n++ { // characters of its code
-		if line>>(16+8*n)&0xffff != '\n'|'#'<<8 {
-			continue
-		}
-		channel := f.one[byte(line>>16)]
-		if n > 1 {
-			code := binary.LittleEndian.AppendUint64(nil, line)
-			channel = f.meaning(code[2 : 2+n]).channel
-		}
-		if channel == surprise {
-			break
-		}
-		c := change{mask: (^uint64(0) >> (8 * (4 - n))) &^ 0x100, size: n + 3}
-		c.text = line & c.mask
-		if channel == ignored {
-			f.idle.at = f.idle.at[:0]
-			return c, &f.idle
-		}
-		w := &f.out.trails[channel]
-		if w.level == 0 {
-			w.opens = levels[byte(line>>8)]
-		}
-		w.change = c
-		return c, w
-	}
-	return change{}, nil
 }
 
 // set takes in a change to '0' or '1'.
@@ -431,56 +321,4 @@ func (f *finder) count(opens decode.Level, at []decode.Time) *decode.Tally {
 	}
 	out.tallied++
 	return tally
-}
-
-// stampReader reads the digits of time stamps, of which most have as many as
-// the one before and the same in front of the last eight.
-type stampReader struct {
-	digits   int
-	last     uint64 // which bytes of the last eight are digits of it
-	head     uint64 // the digits before them as text
-	headMask uint64
-	base     uint64 // and as a number
-}
-
-const (
-	eachByte = 0x0101010101010101
-	zeros    = '0' * eachByte
-)
-
-// read returns the number at a place in the text and where it ends.
-func (r *stampReader) read(text []byte, at int) (v uint64, end int, ok bool) {
-	end = at + r.digits
-	if r.digits > 0 && end >= 8 && end < len(text) && text[end]-'0' > 9 {
-		word := (binary.LittleEndian.Uint64(text[end-8:]) ^ zeros) & r.last
-		head := binary.LittleEndian.Uint64(text[at:]) & r.headMask
-		if ((word+0x76*eachByte)|word)&(0x80*eachByte) == 0 && head == r.head {
-			word = word * 2561 >> 8 & 0x00FF00FF00FF00FF
-			word = word * 6553601 >> 16 & 0x0000FFFF0000FFFF
-			return r.base + word*42949672960001>>32, end, true
-		}
-	}
-	return r.learn(text, at)
-}
-
-// learn reads a number digit by digit, and how to read those like it.
-func (r *stampReader) learn(text []byte, at int) (v uint64, end int, ok bool) {
-	for end = at; text[end]-'0' <= 9; end++ {
-		v = v*10 + uint64(text[end]-'0')
-	}
-	n := end - at
-	if n == 0 || n > 16 {
-		r.digits = 0
-		return 0, end, false
-	}
-	*r = stampReader{digits: n, last: ^uint64(0)}
-	switch {
-	case n < 8:
-		r.last <<= 64 - 8*n
-	case n > 8:
-		r.headMask = 1<<(8*(n-8)) - 1
-		r.head = binary.LittleEndian.Uint64(text[at:]) & r.headMask
-		r.base = v - v%uint64(exact.PowersOfTen[8])
-	}
-	return v, end, true
 }

@@ -122,6 +122,46 @@ func steadyText(r *rand.Rand) []byte {
 	return b.Bytes()
 }
 
+// busyText is a dump of lines that change now in turn, now together, now one alone
+// for long.
+func busyText(r *rand.Rand) []byte {
+	var b bytes.Buffer
+	codes := codings[r.Intn(len(codings))]
+	fmt.Fprintf(&b, "$timescale 1 %s $end\n", []string{"ns", "us"}[r.Intn(2)])
+	for i, c := range codes {
+		fmt.Fprintf(&b, "$var wire 1 %s D%d $end\n", c, i)
+	}
+	b.WriteString("$enddefinitions $end\n")
+	at := int64(1)
+	for range r.Intn(14) {
+		at *= 10
+	}
+	levels, turn, alone := [len(codings[0])]int{}, 0, 0
+	for n := range 400 + r.Intn(400) {
+		at += r.Int63n(300)
+		writeStamp(&b, at)
+		if n%100 == 0 {
+			turn, alone = r.Intn(len(codes)), r.Intn(3)
+		}
+		for i, c := range codes {
+			if n == 0 || i == turn || alone == 1 && r.Intn(3) == 0 {
+				levels[i] ^= 1
+				writeBit(&b, levels[i], c)
+			}
+		}
+		if alone != 2 {
+			turn = (turn + 1) % len(codes)
+		}
+	}
+	if r.Intn(3) == 0 {
+		return bytes.ReplaceAll(b.Bytes(), []byte("\n"), []byte("\r\n"))
+	}
+	return b.Bytes()
+}
+
+// texts make the dumps that are read both ways.
+var texts = []func(*rand.Rand) []byte{dumpText, steadyText, busyText}
+
 // insertions are what may stand before a line of a dump.
 var insertions = []string{
 	"$dumpoff\nx!\n$end\n", "$dumpoff\nx!\n$end\n#999\n$dumpon\n1!\n$end\n", "$comment \n#5 0!\n $end\n", "x!\n1!\n", "\n", "  ", "#7\n", "#\n",
@@ -173,10 +213,7 @@ func TestFastIsPlain(t *testing.T) {
 	used := 0
 	for seed := range int64(100) {
 		r := rand.New(rand.NewSource(seed))
-		text := dumpText(r)
-		if seed%4 == 0 {
-			text = steadyText(r)
-		}
+		text := texts[int(seed)%len(texts)](r)
 		if r.Intn(5) > 0 {
 			text = damaged(r, text)
 		}
@@ -202,6 +239,22 @@ func TestNoChannels(t *testing.T) {
 		fmt.Fprintf(&text, "#%d\n%d!\n", 1000*n, n%2)
 	}
 	requireAlike(t, text.Bytes(), ahead.How{}, capture.Options{})
+}
+
+// TestBusyLines: lines that change in turn or together, and line ends of two
+// characters, leave nothing to others.
+func TestBusyLines(t *testing.T) {
+	for seed := range int64(40) {
+		text := busyText(rand.New(rand.NewSource(seed)))
+		from := bytes.Index(text, []byte("\n#")) + 1
+		s, err := openWith(t, text, true, ahead.How{}, capture.Options{})
+		require.NoError(t, err)
+		f, out := s.(*source).newFinder(), &found{}
+		piece := append(bytes.Clone(text[from:]), make([]byte, ahead.Slack)...)
+		f.find(piece[:len(piece)-ahead.Slack], out)
+		require.Len(t, out.spans, 1)
+		require.Equal(t, len(text)-from, out.spans[0].to)
+	}
 }
 
 // TestCycles: a line at a steady rate is followed without reading its stamps,
@@ -238,18 +291,16 @@ func TestCycles(t *testing.T) {
 // FuzzFastDump holds reading ahead against reading plainly: a dump, at any
 // place of which any bytes stand instead.
 func FuzzFastDump(f *testing.F) {
-	f.Add(int64(1), false, uint16(4000), []byte("x"), uint16(5000), uint8(2), false)
-	f.Add(int64(4), false, uint16(5000), []byte("\n#"), uint16(700), uint8(1), true)
-	f.Add(int64(-12), false, uint16(4000), []byte("1"), uint16(5000), uint8(2), true) // an instant at the end of a block
-	f.Add(int64(3), true, uint16(6000), []byte("#"), uint16(9000), uint8(1), true)
-	f.Add(int64(3), true, uint16(5997), []byte("2"), uint16(8925), uint8(2), true) // a stamp beyond a second, and time goes back
-	f.Add(int64(5), true, uint16(5000), []byte("2"), uint16(9000), uint8(0), false)
-	f.Fuzz(func(t *testing.T, seed int64, steady bool, place uint16, bytes []byte, size uint16, workers uint8, skip bool) {
-		make := dumpText
-		if steady {
-			make = steadyText
-		}
-		text := make(rand.New(rand.NewSource(seed)))
+	f.Add(int64(1), uint8(0), uint16(4000), []byte("x"), uint16(5000), uint8(2), false)
+	f.Add(int64(4), uint8(0), uint16(5000), []byte("\n#"), uint16(700), uint8(1), true)
+	f.Add(int64(-12), uint8(0), uint16(4000), []byte("1"), uint16(5000), uint8(2), true) // an instant at the end of a block
+	f.Add(int64(3), uint8(1), uint16(6000), []byte("#"), uint16(9000), uint8(1), true)
+	f.Add(int64(3), uint8(1), uint16(5997), []byte("2"), uint16(8925), uint8(2), true) // a stamp beyond a second, and time goes back
+	f.Add(int64(5), uint8(1), uint16(5000), []byte("2"), uint16(9000), uint8(0), false)
+	f.Add(int64(6), uint8(2), uint16(5000), []byte("b"), uint16(3000), uint8(1), false)
+	f.Add(int64(7), uint8(2), uint16(3000), []byte("\r"), uint16(800), uint8(2), true)
+	f.Fuzz(func(t *testing.T, seed int64, kind uint8, place uint16, bytes []byte, size uint16, workers uint8, skip bool) {
+		text := texts[int(kind)%len(texts)](rand.New(rand.NewSource(seed)))
 		copy(text[min(int(place), len(text)):], bytes)
 		how := ahead.How{Size: 64 + int(size), Workers: 1 + int(workers%4)}
 		requireAlike(t, text, how, capture.Options{SkipBadRows: skip})
