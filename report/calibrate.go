@@ -92,7 +92,7 @@ func NewCalibrate() *Calibrate {
 
 // Unreadable tells of a capture that could not be read.
 func (c *Calibrate) Unreadable(file, problem string) {
-	c.Captures = append(c.Captures, &Unread{File: file, Error: problem})
+	c.Captures = append(c.Captures, unread(file, problem))
 }
 
 // Add appends a capture.

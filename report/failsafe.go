@@ -16,11 +16,18 @@ type Failsafe struct {
 	Safety   string `json:"safety"`
 }
 
-// Unread stands for a capture that could not be read.
+// Unread stands for a capture that could not be read. Its lists are empty, so
+// that a script goes over them as over those of others.
 type Unread struct {
-	File    string `json:"file"`
-	Error   string `json:"error"`
-	Verdict Word   `json:"verdict"` // null
+	File     string   `json:"file"`
+	Error    string   `json:"error"`
+	Verdict  Word     `json:"verdict"` // null
+	Notes    []string `json:"notes"`
+	Channels []string `json:"channels"`
+}
+
+func unread(file, problem string) *Unread {
+	return &Unread{File: file, Error: problem, Notes: []string{}, Channels: []string{}}
 }
 
 // FailsafeCapture is what one capture shows of a trial with the transmitter
@@ -99,7 +106,7 @@ func (f *Failsafe) Add(c *FailsafeCapture) {
 // Unreadable takes a capture into the whole that could not be read: what was
 // not seen cannot pass.
 func (f *Failsafe) Unreadable(file, problem string) {
-	f.Captures = append(f.Captures, &Unread{File: file, Error: problem})
+	f.Captures = append(f.Captures, unread(file, problem))
 	f.Verdict = worst(f.Verdict, Word(decode.Undecided), len(f.Captures) == 1)
 }
 

@@ -10,8 +10,8 @@ import (
 
 // Inspect is the document of `inspect`.
 type Inspect struct {
-	Schema   string        `json:"schema"`
-	Captures []*Inspection `json:"captures"`
+	Schema   string `json:"schema"`
+	Captures []any  `json:"captures"` // *Inspection, *Unread
 }
 
 // Inspection is what is in one file.
@@ -58,7 +58,12 @@ type Variable struct {
 
 // NewInspect starts the document of `inspect`.
 func NewInspect() *Inspect {
-	return &Inspect{Schema: "widthwise.inspect/1", Captures: []*Inspection{}}
+	return &Inspect{Schema: "widthwise.inspect/1", Captures: []any{}}
+}
+
+// Unreadable tells of a file that could not be read.
+func (i *Inspect) Unreadable(file, problem string) {
+	i.Captures = append(i.Captures, unread(file, problem))
 }
 
 // NewInspection gathers what is to be told about a file. Stated says that the

@@ -121,7 +121,11 @@ func (c *Channel) KindOf(resolution Number) string {
 		return "silent"
 	case decode.Duty:
 		if !c.RateHz.missing() {
-			return fmt.Sprintf("duty, %s Hz, %s to %s %% active", Fixed(c.RateHz, 1), Fixed(c.DutyLow*100, 1), Fixed(c.DutyHigh*100, 1))
+			low, high := Fixed(c.DutyLow*100, 1), Fixed(c.DutyHigh*100, 1)
+			if low != high {
+				high = low + " to " + high
+			}
+			return fmt.Sprintf("duty, %s Hz, %s %% active", Fixed(c.RateHz, 1), high)
 		}
 	case decode.Serial:
 		if !c.BitTime.missing() {

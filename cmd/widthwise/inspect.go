@@ -34,9 +34,10 @@ func (a *app) inspect(ctx context.Context, o checkOptions, names []string) error
 		return err
 	}
 	style := a.style(o.color)
-	document := report.NewInspect()
+	document, shown := report.NewInspect(), 0
 	for c, err := range all.each(ctx) {
 		if err != nil {
+			document.Unreadable(c.name, oneLine(bareReason(c.name, err)))
 			continue
 		}
 		told := report.NewInspection(c.header, c.analysis, c.rateStated && c.rateUsed(), c.labels)
@@ -46,7 +47,7 @@ func (a *app) inspect(ctx context.Context, o checkOptions, names []string) error
 			continue
 		}
 		p := text.NewSheet(style)
-		if len(document.Captures) > 1 {
+		if shown++; shown > 1 {
 			p.Line("")
 		}
 		text.Inspect(p, told)

@@ -103,7 +103,7 @@ func (b *batch) ask(ctx context.Context, unreadable func(file, problem string), 
 			}
 		}
 		if err != nil {
-			unreadable(c.name, oneLine(wording(err)))
+			unreadable(c.name, oneLine(bareReason(c.name, err)))
 		}
 	}
 	return ctx.Err()

@@ -267,7 +267,7 @@ const (
 func (t *trial) maybeBack() bool {
 	after := t.settled - t.off
 	switch {
-	case t.outcome == Preset && !t.returned && math.Abs(t.final-t.before) <= t.near:
+	case t.outcome == Preset && !t.returned && (math.Abs(t.final-t.before) <= t.near || after > latest && t.leftSafe()):
 		return true
 	case t.outcome != Preset || !t.isSafe():
 		return false
@@ -275,6 +275,18 @@ func (t *trial) maybeBack() bool {
 		return after > latest
 	}
 	return t.onFrom == Flag && after > latestStated && t.end-t.settled < statedWithin
+}
+
+// leftSafe says whether a safe state was kept and left again.
+func (t *trial) leftSafe() bool {
+	return slices.ContainsFunc(t.states[:max(len(t.states)-1, 0)], func(s State) bool {
+		return slices.ContainsFunc(t.safe, func(safe Safe) bool {
+			if safe.Stop {
+				return s.Kind == Silent
+			}
+			return s.Kind == Pulsing && len(s.pulses) >= leastHeld && math.Abs(s.Width-safe.Width) <= safeWithin
+		})
+	})
 }
 
 // beyond lists the pulses with the transmitter off that lie beyond both the

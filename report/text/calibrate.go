@@ -12,6 +12,9 @@ import (
 // Calibrate sets each stick as a ruler, its constants, and what a machine would
 // do with them.
 func Calibrate(p *Sheet, c *report.Calibrate) {
+	if noneRead(c.Captures) {
+		return
+	}
 	p.Text(report.TrialSafety)
 	for _, capture := range c.Captures {
 		if capture, ok := capture.(*report.CalibrateCapture); ok {

@@ -5,6 +5,8 @@ import (
 	"io"
 	"strings"
 
+	"golang.org/x/exp/slices"
+
 	"widthwise/decode"
 	"widthwise/decode/failsafe"
 	"widthwise/decode/phrase"
@@ -17,11 +19,14 @@ const maxStates = 4
 // FailsafeQuiet writes verdict, file and reason of each capture, parted by tabs.
 func FailsafeQuiet(w io.Writer, f *report.Failsafe) error {
 	for _, c := range f.Captures {
-		c, ok := c.(*report.FailsafeCapture)
-		if !ok {
-			continue
+		verdict, file, reason := report.Word("unreadable"), "", ""
+		switch c := c.(type) {
+		case *report.FailsafeCapture:
+			verdict, file, reason = c.Verdict, c.File, deciding(c)
+		case *report.Unread:
+			file, reason = c.File, report.Printable(c.Error)
 		}
-		if _, err := fmt.Fprintf(w, "%s\t%s\t%s\n", c.Verdict, report.Printable(c.File), deciding(c)); err != nil {
+		if _, err := fmt.Fprintf(w, "%s\t%s\t%s\n", verdict, report.Printable(file), reason); err != nil {
 			return err
 		}
 	}
@@ -41,6 +46,9 @@ func deciding(c *report.FailsafeCapture) string {
 // Failsafe sets the cautions, and for each channel what it did and why that is
 // safe or not.
 func Failsafe(p *Sheet, f *report.Failsafe) {
+	if noneRead(f.Captures) {
+		return
+	}
 	p.Text(report.TrialSafety)
 	for _, c := range f.Captures {
 		if c, ok := c.(*report.FailsafeCapture); ok {
@@ -50,6 +58,11 @@ func Failsafe(p *Sheet, f *report.Failsafe) {
 	}
 	p.Blank()
 	p.Text("Passing says that this capture shows safe outputs, not that the machine is safe. Try again after every change of radio, receiver, memory or trim; the event's rules and its inspectors decide.")
+}
+
+// noneRead reports whether there is nothing to caution about.
+func noneRead(captures []any) bool {
+	return !slices.ContainsFunc(captures, func(c any) bool { _, unread := c.(*report.Unread); return !unread })
 }
 
 func (p *Sheet) trial(c *report.FailsafeCapture) {
