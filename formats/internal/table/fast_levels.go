@@ -158,7 +158,7 @@ func groupBit(at int) int { return at/64*64 + at%8*8 + at/8%tailGroup }
 type rowReader struct {
 	*shape
 	text    []byte   // with slack behind it
-	before  []byte   // the tail of the row before, with some bytes behind it
+	before  []uint64 // the words of the tail of the row before
 	changed []uint64 // the levels that differ from those before, a word a group
 
 	whole   uint64 // the text of the row before up to its mark
@@ -179,7 +179,11 @@ func (s *shape) read(text []byte, from int, x *span, edges [][]decode.Time) (to 
 	}
 	size := len(text)
 	r := rowReader{shape: s, text: text[: size+ahead.Slack : size+ahead.Slack],
-		before: append(bytes.Clone(s.tail), make([]byte, 8)...), changed: make([]uint64, len(s.channel)/64)}
+		before: make([]uint64, len(s.words)), changed: make([]uint64, len(s.channel)/64)}
+	tail := append(bytes.Clone(s.tail), make([]byte, 8)...)
+	for k := range r.before {
+		r.before[k] = load(tail, 8*k)
+	}
 	at := from
 	for at < size {
 		stamp, end, ok := r.stamp(at)
@@ -223,26 +227,23 @@ func load(text []byte, at int) uint64 { return binary.LittleEndian.Uint64(text[a
 // differ.
 func (r *rowReader) compare(at int) (idle, ok bool) {
 	any, other := uint64(0), uint64(0)
+	row := r.text[at:]
 	for g := range r.changed {
-		i := tailGroup * g
-		changed, fixed := difference(r.text[at+8*i:], r.before[8*i:], r.words[i:min(i+tailGroup, len(r.words))])
+		words := r.words[tailGroup*g:]
+		before := r.before[tailGroup*g:][:len(words)]
+		changed := uint64(0)
+		for k := 0; k < len(words) && k < tailGroup && len(row) >= 8; k++ {
+			word := binary.LittleEndian.Uint64(row)
+			differs := word ^ before[k]
+			before[k] = word
+			other |= differs & words[k].fixed
+			changed |= differs & words[k].level << k
+			row = row[8:]
+		}
 		r.changed[g] = changed
 		any |= changed
-		other |= fixed
 	}
-	r.before = r.text[at:]
 	return any == 0, other == 0
-}
-
-// difference is which levels of a group differ between two rows, and what else
-// does.
-func difference(row, before []byte, words []tailWord) (levels, other uint64) {
-	for k, w := range words {
-		differs := load(row, 8*k) ^ load(before, 8*k)
-		other |= differs & w.fixed
-		levels |= differs & w.level << k
-	}
-	return levels, other
 }
 
 // begin takes the levels of a span's first row.
