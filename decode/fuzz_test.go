@@ -55,12 +55,12 @@ func FuzzDecode(f *testing.F) {
 	f.Add([]byte{0x58, 0, 0x64, 185, 0x68, 185, 0x68, 185, 0x68, 185, 0x68, 185, 0x68, 185})
 	f.Add([]byte("a torn wire and a busy line, in no order at all"))
 	train := []byte{}
-	for i := range 120 {
+	for i := range 60 {
 		train = append(train, 0x68, 185, 0x69, byte(i))
 	}
 	f.Add(train)
 	f.Fuzz(func(t *testing.T, bytes []byte) {
-		bytes = bytes[:min(len(bytes), 512)] // more of it tries nothing new
+		bytes = bytes[:min(len(bytes), 256)] // more of it tries nothing new
 		r, err := Decode(context.Background(), &script{bytes: bytes, most: 20}, Settings{})
 		require.NoError(t, err)
 		a := r.Analyse()
@@ -71,7 +71,9 @@ func FuzzDecode(f *testing.F) {
 		var last Time
 		pulses := map[string]int64{}
 		for row := range j.Rows(true) {
-			require.GreaterOrEqual(t, row.Start, last)
+			if row.Start < last { // much cheaper than to require it of each
+				t.Fatalf("a row at %d after one at %d", row.Start, last)
+			}
 			last = row.Start
 			if !row.Glitch {
 				pulses[row.Channel]++
