@@ -59,6 +59,15 @@ func (in *Input) Rest(at int64, read []byte, err error) io.Reader {
 	return io.MultiReader(begin, in.R)
 }
 
+// Room is how large a buffer the text is read with: the usual, or less where the
+// head is all there is.
+func (in *Input) Room(usual int) int {
+	if n := len(in.Head); n > 0 && n < HeadSize {
+		return min(usual, n+2) // one to find the end in, one for a mark behind it
+	}
+	return usual
+}
+
 // ended is a text that has ended with an error.
 type ended struct{ err error }
 

@@ -35,8 +35,8 @@ type lines struct {
 	piece *ahead.Piece[found] // whose text buf is
 }
 
-func newLines(r io.Reader) *lines {
-	l := &lines{r: r, buf: make([]byte, firstBuffer), end: '\n'}
+func newLines(in *capture.Input) *lines {
+	l := &lines{r: in.R, buf: make([]byte, in.Room(firstBuffer)), end: '\n'}
 	l.fill()
 	if text := l.buf[:l.hi]; bytes.IndexByte(text, '\n') < 0 && bytes.IndexByte(text, '\r') >= 0 {
 		l.end = '\r'

@@ -16,7 +16,7 @@ import (
 
 // readRecords cuts text into cells.
 func readRecords(text []byte, delimiter byte) (all [][]string, err error) {
-	r := &records{lines: *newLines(bytes.NewReader(text)), delimiter: delimiter}
+	r := &records{lines: *newLines(&capture.Input{R: bytes.NewReader(text)}), delimiter: delimiter}
 	for {
 		line, ended, err := r.next()
 		if err != nil {

@@ -74,7 +74,7 @@ type readAhead struct {
 
 // Open finds out how a table is spelt and reads up to its first row.
 func Open(in *capture.Input, o capture.Options) (capture.Source, error) {
-	t := &table{in: in, skipBad: o.SkipBadRows, stated: o.Rate, records: records{lines: *newLines(in.R)}}
+	t := &table{in: in, skipBad: o.SkipBadRows, stated: o.Rate, records: records{lines: *newLines(in)}}
 	t.pace.settleAfter = cmp.Or(in.Settle, settleAfter)
 	t.lookAt = int64(2 * t.pace.settleAfter) // the usual step has settled by then
 	t.header = capture.Header{File: in.Name, Format: "csv", Compression: in.Compression, Encoding: in.Encoding}

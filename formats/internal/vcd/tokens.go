@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"errors"
 	"io"
+
+	"widthwise/formats/internal/capture"
 )
 
 const (
@@ -32,8 +34,8 @@ type tokens struct {
 	lineBroken bool  // a line break followed the last token
 }
 
-func newTokens(r io.Reader) *tokens {
-	return &tokens{r: r, buf: make([]byte, bufferSize)}
+func newTokens(in *capture.Input) *tokens {
+	return &tokens{r: in.R, buf: make([]byte, in.Room(bufferSize))}
 }
 
 // next returns the next token, which is valid until the next call, or io.EOF

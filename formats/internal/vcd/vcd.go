@@ -99,7 +99,7 @@ type readAhead struct {
 
 func Open(in *capture.Input, o capture.Options) (capture.Source, error) {
 	s := &source{
-		in: in, name: in.Name, skipBad: o.SkipBadRows, tokens: newTokens(in.R),
+		in: in, name: in.Name, skipBad: o.SkipBadRows, tokens: newTokens(in),
 		header: capture.Header{File: in.Name, Format: "vcd", Compression: in.Compression, Encoding: in.Encoding},
 	}
 	s.looked = in.Plain
