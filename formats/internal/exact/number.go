@@ -177,6 +177,11 @@ func ScaledNumber(text []byte, mark byte, shift int) (v int64, ok bool) {
 	if !ok {
 		return 0, false
 	}
+	return x.Int64(shift)
+}
+
+// Int64 is Scaled where 64 bits hold it.
+func (x *Number) Int64(shift int) (v int64, ok bool) {
 	w, ok := x.Scaled(shift)
 	if !ok {
 		return 0, false

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"strings"
 
+	"golang.org/x/exp/slices"
+
 	"widthwise/decode"
 	"widthwise/formats/internal/analog"
 	"widthwise/formats/internal/exact"
@@ -98,6 +100,7 @@ type profile struct {
 	letters  bool            // some hold a hexadecimal letter
 	size     int             // of bits or hex
 	above    look            // at the cell before
+	times    int             // it has come by now, not yet counted
 }
 
 // maxWords is how many different texts of a column are told apart.
@@ -122,76 +125,88 @@ type look struct {
 }
 
 func lookAt(text []byte, mark byte) look {
-	l := look{text: text, class: classify(text, mark)}
-	if l.class == numberCell {
-		if l.value, l.scaled = exact.ScaledNumber(text, mark, 9); !l.scaled { // such as an epoch stamp in nanoseconds
-			l.value, _ = exact.ScaledNumber(text, mark, 0)
+	l := look{text: text}
+	if x, ok := exact.ReadNumber(text, mark); ok {
+		l.class = numberCell
+		if l.value, l.scaled = x.Int64(9); !l.scaled { // such as an epoch stamp in nanoseconds
+			l.value, _ = x.Int64(0)
 		}
+	} else {
+		l.class = classify(text, mark)
 	}
 	l.digits, l.base, l.marked = packedDigits(text)
-	l.bits, l.hex = len(bytes.Trim(l.digits, "01xXzZ")) == 0, isHex(l.digits)
+	l.bits, l.hex = isBits(l.digits), isHex(l.digits)
 	l.letter = bytes.ContainsAny(l.digits, "abcdefABCDEF")
 	return l
 }
 
+// add takes in the next cell. Cells that repeat the one above are counted
+// together.
 func (p *profile) add(text []byte, mark byte) {
-	if p.rows == 0 || !bytes.Equal(text, p.above.text) {
-		p.above = lookAt(text, mark)
-		if len(text) > 0 && len(p.words) < maxWords {
-			p.words[string(text)] = true
-		}
-	}
-	class, v, ok := p.above.class, p.above.value, p.above.scaled
-	p.count[class]++
-	p.rows++
-	if class == emptyCell {
-		p.byOne = false
+	if p.times > 0 && bytes.Equal(text, p.above.text) {
+		p.times++
 		return
 	}
-	p.addPacked(&p.above)
-	if class != numberCell {
-		p.byOne = false
-		return
-	}
-	if v >= analog.Most || v <= -analog.Most || !ok {
-		p.huge++
-	}
-	if p.count[numberCell] > 1 {
-		if v > p.last {
-			p.rises++
-		} else if v < p.last {
-			p.falls++
-		}
-		p.byOne = p.byOne && v-p.last == 1e9
-	}
-	p.whole = p.whole && v%1e9 == 0 && ok
-	p.byOne = p.byOne && p.whole
-	p.last = v
-	if len(p.values) < 3 {
-		for _, seen := range p.values {
-			if seen == v {
-				return
-			}
-		}
-		p.values = append(p.values, v)
+	p.settle()
+	p.above, p.times = lookAt(text, mark), 1
+	if len(text) > 0 && len(p.words) < maxWords {
+		p.words[string(text)] = true
 	}
 }
 
-// addPacked holds a cell against the spellings of several bits in one.
-func (p *profile) addPacked(cell *look) {
-	digits := cell.digits
+// settle counts the cells that are alike, up to the last one.
+func (p *profile) settle() {
+	c, n := &p.above, p.times
+	if p.times = 0; n == 0 {
+		return
+	}
+	p.count[c.class] += n
+	p.rows += n
+	p.byOne = p.byOne && n == 1 && c.class == numberCell
+	if c.class != emptyCell {
+		p.addPacked(c, n)
+	}
+	if c.class == numberCell {
+		p.addNumber(c, n)
+	}
+}
+
+func (p *profile) addNumber(c *look, n int) {
+	if c.value >= analog.Most || c.value <= -analog.Most || !c.scaled {
+		p.huge += n
+	}
+	if before := p.count[numberCell] - n; before > 0 {
+		switch {
+		case c.value > p.last:
+			p.rises++
+		case c.value < p.last:
+			p.falls++
+		}
+		p.byOne = p.byOne && c.value-p.last == 1e9
+	}
+	p.last = c.value
+	p.whole = p.whole && c.value%1e9 == 0 && c.scaled
+	p.byOne = p.byOne && p.whole
+	if len(p.values) < 3 && !slices.Contains(p.values, c.value) {
+		p.values = append(p.values, c.value)
+	}
+}
+
+// addPacked holds n cells against the spellings of several bits in one.
+func (p *profile) addPacked(c *look, n int) {
+	digits := c.digits
 	if p.size == 0 {
-		p.size, p.prefixed = len(digits), cell.marked
+		p.size, p.prefixed = len(digits), c.marked
 	}
-	same := p.size == len(digits) && p.prefixed == cell.marked && len(digits) > 0
-	if same && cell.base != 16 && cell.bits {
-		p.bits++
+	same := p.size == len(digits) && p.prefixed == c.marked && len(digits) > 0
+	if same && c.base != 16 && c.bits {
+		p.bits += n
 	}
-	if same && cell.base != 2 && cell.hex {
-		p.hex++
+	if same && c.base != 2 && c.hex {
+		p.hex += n
 	}
 	p.leading = p.leading || len(digits) > 1 && digits[0] == '0'
-	p.letters = p.letters || cell.letter
+	p.letters = p.letters || c.letter
 }
 
 // packedDigits takes 0b, 0x, h' and an h behind off a group of bits.
@@ -205,6 +220,15 @@ func packedDigits(text []byte) (digits []byte, base int, marked bool) {
 		return text[:len(text)-1], 16, true
 	}
 	return text, 0, false
+}
+
+func isBits(digits []byte) bool {
+	for _, c := range digits {
+		if strings.IndexByte("01xXzZ", c) < 0 {
+			return false
+		}
+	}
+	return true
 }
 
 func isHex(digits []byte) bool {

@@ -134,7 +134,6 @@ func (p *plan) stampsIn(c candidate, f *profile, o capture.Options) {
 func (p *plan) otherTimes(profiles []*profile, index int) {
 	for i := range p.columns {
 		c := &p.columns[i]
-		again, _ := timeHeader(c.name)
 		switch {
 		case i == p.timeAt:
 			c.kind = timeColumn
@@ -143,7 +142,7 @@ func (p *plan) otherTimes(profiles []*profile, index int) {
 		case c.kind != numberColumn:
 		case p.timeAt >= 0 && c.name == "" && profiles[i].byOne && profiles[i].rows > 3:
 			c.kind = indexColumn
-		case again && c.values > 2:
+		case c.values > 2 && namesTime(c.name):
 			c.kind = timeColumn
 		}
 	}

@@ -26,7 +26,7 @@ type plan struct {
 	sparse             bool  // an empty cell repeats the one above
 	nameAt, levelAt    int   // of a long table, else -1
 	names              []string
-	rows               []headRecord // of data, those of the head
+	rows               []*headRecord // of data, those of the head
 	facts              facts
 	notes              []decode.Remark
 	err                error // why the plan cannot be carried out
@@ -169,16 +169,17 @@ func noRows(head []byte, end byte) error {
 }
 
 // hasComma tells whether a comma is left in a cell.
-func hasComma(records []headRecord) bool {
-	return slices.ContainsFunc(records, func(r headRecord) bool {
+func hasComma(records []*headRecord) bool {
+	return slices.ContainsFunc(records, func(r *headRecord) bool {
 		return !r.comment && slices.ContainsFunc(r.cells, func(c []byte) bool { return bytes.IndexByte(c, ',') >= 0 })
 	})
 }
 
 func isTextual(s string) bool { return strings.ContainsFunc(s, func(r rune) bool { return r > ' ' }) }
 
-func headRecords(head []byte, end, delimiter byte) (all []headRecord) {
+func headRecords(head []byte, end, delimiter byte) (all []*headRecord) {
 	r := &records{lines: lines{buf: head, hi: len(head), err: io.EOF, end: end}, delimiter: delimiter}
+	var cells [][]byte // of all records, in pieces
 	for {
 		line, ended, err := r.next()
 		if err != nil {
@@ -187,7 +188,7 @@ func headRecords(head []byte, end, delimiter byte) (all []headRecord) {
 		if isBlank(line) {
 			continue
 		}
-		rec := headRecord{line: r.number, raw: line, comment: isComment(line, delimiter)}
+		rec := &headRecord{line: r.number, raw: line, comment: isComment(line, delimiter)}
 		r.joined = nil
 		if rec.comment {
 			_, rec.err = r.split([]byte(commentText(line)))
@@ -195,10 +196,14 @@ func headRecords(head []byte, end, delimiter byte) (all []headRecord) {
 			_, _, rec.err = r.read(line, ended)
 		}
 		if rec.err == nil {
-			rec.cells = make([][]byte, len(r.cells))
-			for i, c := range r.cells {
-				rec.cells[i] = bytes.TrimSpace(c.text)
+			if len(r.cells) > cap(cells)-len(cells) {
+				cells = make([][]byte, 0, max(len(r.cells), 256))
 			}
+			from := len(cells)
+			for _, c := range r.cells {
+				cells = append(cells, bytes.TrimSpace(c.text))
+			}
+			rec.cells = cells[from:len(cells):len(cells)]
 		}
 		all = append(all, rec)
 	}
@@ -206,9 +211,9 @@ func headRecords(head []byte, end, delimiter byte) (all []headRecord) {
 
 // readPlan reads the head with one delimiter and decimal mark; nil where no
 // row of it makes sense.
-func readPlan(all []headRecord, delimiter, decimal byte, o capture.Options) *plan {
+func readPlan(all []*headRecord, delimiter, decimal byte, o capture.Options) *plan {
 	p := &plan{delimiter: delimiter, decimal: decimal, timeAt: -1, nameAt: -1, levelAt: -1}
-	var rows []headRecord
+	rows := make([]*headRecord, 0, len(all))
 	for _, r := range all {
 		if !r.comment {
 			rows = append(rows, r)
@@ -251,7 +256,7 @@ func readPlan(all []headRecord, delimiter, decimal byte, o capture.Options) *pla
 
 // mostlyDamaged returns the first damage where more than half of the rows have
 // some: the few that are whole are then the odd ones.
-func mostlyDamaged(rows []headRecord) error {
+func mostlyDamaged(rows []*headRecord) error {
 	var first error
 	damaged := 0
 	for _, r := range rows {
@@ -269,7 +274,7 @@ func mostlyDamaged(rows []headRecord) error {
 
 // commonWidth is the usual number of cells in a row; those that are always
 // empty at the end are trailing delimiters and not counted.
-func commonWidth(rows []headRecord) int {
+func commonWidth(rows []*headRecord) int {
 	counts := map[int]int{}
 	for _, r := range rows[len(rows)/4:] {
 		counts[len(r.cells)]++
@@ -307,11 +312,11 @@ func fits(cells [][]byte, width int) bool {
 
 // firstRow finds where the data begins: the first row that looks like those in
 // the second half of the head. -1 where there is none.
-func firstRow(rows []headRecord, width int, decimal byte) int {
+func firstRow(rows []*headRecord, width int, decimal byte) int {
 	if width == 0 {
 		return -1
 	}
-	var usual []headRecord
+	usual := make([]*headRecord, 0, len(rows))
 	for _, r := range rows {
 		if fits(r.cells, width) {
 			usual = append(usual, r)
@@ -319,7 +324,7 @@ func firstRow(rows []headRecord, width int, decimal byte) int {
 	}
 	usual = usual[len(usual)-max(1, len(usual)/2):]
 	profiles, _ := profileRows(usual, width, decimal)
-	good := func(r headRecord) bool {
+	good := func(r *headRecord) bool {
 		if !fits(r.cells, width) {
 			return false
 		}
@@ -369,7 +374,7 @@ func (p *profile) mostly(classes ...cellClass) bool {
 
 // profileRows describes the columns over the rows that have the right number
 // of cells, and says how many those are.
-func profileRows(rows []headRecord, width int, decimal byte) (profiles []*profile, fit int) {
+func profileRows(rows []*headRecord, width int, decimal byte) (profiles []*profile, fit int) {
 	profiles = make([]*profile, width)
 	for i := range profiles {
 		profiles[i] = newProfile()
@@ -382,6 +387,9 @@ func profileRows(rows []headRecord, width int, decimal byte) (profiles []*profil
 		for i, p := range profiles {
 			p.add(r.cells[i], decimal)
 		}
+	}
+	for _, p := range profiles {
+		p.settle()
 	}
 	return profiles, fit
 }

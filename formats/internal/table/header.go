@@ -11,7 +11,7 @@ import (
 
 // readNames finds the header: the last row before the data with a name for
 // each column, perhaps followed by one of units; or a remark of that shape.
-func (p *plan) readNames(all, rows []headRecord, first int) {
+func (p *plan) readNames(all, rows []*headRecord, first int) {
 	width := len(p.columns)
 	at := first - 1
 	var units [][]byte
@@ -20,15 +20,15 @@ func (p *plan) readNames(all, rows []headRecord, first int) {
 		at--
 	}
 	if at >= 0 {
-		r := rows[at]
+		r := *rows[at]
 		if p.delimiter == spaces && !fits(r.cells, width) {
 			r.cells = spacedNames(r.text(), width)
 		}
-		if fits(r.cells, width) && p.isHeader(r) {
-			p.takeNames(r, units)
+		if fits(r.cells, width) && p.isHeader(&r) {
+			p.takeNames(&r, units)
 			return
 		}
-		if isTime, _ := timeHeader(plainText(firstCell(r.cells))); isTime && len(r.cells) > 1 && p.allNames(r.cells) {
+		if len(r.cells) > 1 && namesTime(plainText(r.cells[0])) && p.allNames(r.cells) {
 			p.err = &capture.ParseError{Line: r.line, Column: 1, Err: fmt.Errorf("the header has %d cells and the rows have %d", len(r.cells), width),
 				Fix: "a name for each column"}
 			return
@@ -39,18 +39,18 @@ func (p *plan) readNames(all, rows []headRecord, first int) {
 
 // readCommentNames takes the names from the last comment before the rows, if it
 // has a time among them.
-func (p *plan) readCommentNames(all []headRecord) {
+func (p *plan) readCommentNames(all []*headRecord) {
 	width := len(p.columns)
 	for i := len(all) - 1; i >= 0; i-- {
-		r := all[i]
+		r := *all[i]
 		if r.line >= p.first || !r.comment {
 			continue
 		}
 		if p.delimiter == spaces && !fits(r.cells, width) {
 			r.cells = spacedNames(commentText(r.raw), width)
 		}
-		if width > 1 && fits(r.cells, width) && p.namesTime(r.cells) {
-			p.takeNames(r, nil)
+		if width > 1 && fits(r.cells, width) && countsTime(r.cells) {
+			p.takeNames(&r, nil)
 		}
 		return
 	}
@@ -64,14 +64,7 @@ func (p *plan) allNames(cells [][]byte) bool {
 	})
 }
 
-func firstCell(cells [][]byte) []byte {
-	if len(cells) == 0 {
-		return nil
-	}
-	return cells[0]
-}
-
-func (p *plan) fitsNames(r headRecord) bool {
+func (p *plan) fitsNames(r *headRecord) bool {
 	if p.delimiter == spaces && !fits(r.cells, len(p.columns)) {
 		return spacedNames(r.text(), len(p.columns)) != nil
 	}
@@ -79,8 +72,8 @@ func (p *plan) fitsNames(r headRecord) bool {
 }
 
 // isHeader tells names from the last pair of key and value before the data.
-func (p *plan) isHeader(r headRecord) bool {
-	if p.namesTime(r.cells) {
+func (p *plan) isHeader(r *headRecord) bool {
+	if countsTime(r.cells) {
 		return true
 	}
 	var f facts
@@ -88,11 +81,11 @@ func (p *plan) isHeader(r headRecord) bool {
 	return f == facts{}
 }
 
-// namesTime tells whether a cell is a name for time or sample numbers.
-func (p *plan) namesTime(cells [][]byte) bool {
+// countsTime tells whether a cell is a name for time or sample numbers.
+func countsTime(cells [][]byte) bool {
 	for _, c := range cells {
 		name := plainText(c)
-		if isTime, _ := timeHeader(name); isTime || indexWord.MatchString(strings.ToLower(name)) {
+		if namesTime(name) || indexWord.MatchString(strings.ToLower(name)) {
 			return true
 		}
 	}
@@ -141,7 +134,7 @@ func bareUnit(cell []byte) string {
 	return unitName(strings.Trim(plainText(cell), "[](){}"))
 }
 
-func (p *plan) takeNames(r headRecord, units [][]byte) {
+func (p *plan) takeNames(r *headRecord, units [][]byte) {
 	p.header = r.line
 	for i := range p.columns {
 		c := &p.columns[i]

@@ -54,7 +54,7 @@ func (t *table) startLong(now decode.Time) {
 
 // findOpposites notes for each channel of a long table that is not stated at
 // the first instant the level its first row leaves.
-func (t *table) findOpposites(rows []headRecord) {
+func (t *table) findOpposites(rows []*headRecord) {
 	t.opposite = map[int]decode.Level{}
 	seen := map[string]bool{}
 	var start string

@@ -282,7 +282,7 @@ func (r *cellReader) check(text []byte, mark byte) error {
 		}
 	case packedColumn:
 		digits, _, _ := packedDigits(text)
-		if len(digits) != r.size || r.base == 16 && !isHex(digits) || r.base == 2 && len(bytes.Trim(digits, "01xXzZ")) != 0 {
+		if len(digits) != r.size || r.base == 16 && !isHex(digits) || r.base == 2 && !isBits(digits) {
 			return fmt.Errorf("%s is not %d digits of bits", quote(text), r.size)
 		}
 	}

@@ -66,6 +66,9 @@ var bracketed = regexp.MustCompile(`^(.*?)\s*(?:\[([^\[\]]*)\]|\(([^()]*)\)|\{([
 
 // CutBrackets parts a header cell from a trailing unit in brackets.
 func CutBrackets(cell string) (name, unit string) {
+	if cell == "" || strings.IndexByte("])}>", cell[len(cell)-1]) < 0 {
+		return cell, ""
+	}
 	m := bracketed.FindStringSubmatch(cell)
 	if m == nil {
 		return cell, ""
@@ -104,39 +107,47 @@ func timeHeader(cell string) (isTime bool, unit string) {
 		return true, unitName(m[1])
 	}
 	name = saidUnit(strings.ToLower(strings.TrimSpace(name)))
-	if timeWord.MatchString(name) {
+	if timeWord.MatchString(name) || hasTimeUnit(unit) && (name == "" || name == "x") {
 		return true, unit
 	}
-	if _, known := timeUnits[unit]; known && (name == "" || name == "x") {
-		return true, unit
-	}
-	if m := timeSuffix.FindStringSubmatch(name); m != nil {
-		u := unitName(m[2])
-		word := strings.TrimSpace(m[1])
-		if _, known := timeUnits[u]; known && (timeWord.MatchString(word) || stampWord.MatchString(word)) {
-			return true, u
-		}
-	}
-	if m := unitBefore.FindStringSubmatch(name); m != nil {
-		u := unitName(m[1])
-		if _, known := timeUnits[u]; known && timeWord.MatchString(m[2]) {
-			return true, u
-		}
+	if u := unitBeside(name); u != "" {
+		return true, u
 	}
 	// The unit alone: "us", "seconds".
-	if u := unitName(name); unit == "" {
-		if _, known := timeUnits[u]; known {
-			return true, u
-		}
+	if u := unitName(name); unit == "" && hasTimeUnit(u) {
+		return true, u
 	}
 	return false, unit
 }
 
-// saysTime tells whether a name is a word for time and not a unit alone.
-func saysTime(name string) bool {
-	isTime, _ := timeHeader(name)
-	return isTime && !hasTimeUnit(unitName(name))
+// unitBeside returns the unit behind or before a word for time, "" where there
+// is no such word or no such unit.
+func unitBeside(name string) string {
+	if !strings.ContainsAny(name, " _./,:-") {
+		return ""
+	}
+	if m := timeSuffix.FindStringSubmatch(name); m != nil {
+		word := strings.TrimSpace(m[1])
+		if u := unitName(m[2]); hasTimeUnit(u) && (timeWord.MatchString(word) || stampWord.MatchString(word)) {
+			return u
+		}
+	}
+	if m := unitBefore.FindStringSubmatch(name); m != nil {
+		if u := unitName(m[1]); hasTimeUnit(u) && timeWord.MatchString(m[2]) {
+			return u
+		}
+	}
+	return ""
 }
+
+// namesTime tells whether a header cell names the time.
+func namesTime(cell string) bool {
+	isTime, _ := timeHeader(cell)
+	return isTime
+}
+
+// saysTime tells whether a name is a word for time and not a unit alone.
+func saysTime(name string) bool { return !hasTimeUnit(unitName(name)) && namesTime(name) }
 
 // facts are what comments and rows of key and value say about the samples.
 type facts struct {
