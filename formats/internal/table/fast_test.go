@@ -7,6 +7,7 @@ import (
 	"math/rand"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -15,6 +16,7 @@ import (
 	"widthwise/decode"
 	"widthwise/formats/internal/ahead"
 	"widthwise/formats/internal/capture"
+	"widthwise/formats/internal/exact"
 	"widthwise/formats/internal/sourcetest"
 )
 
@@ -114,6 +116,13 @@ func damaged(r *rand.Rand, text []byte) []byte {
 	return text
 }
 
+// writeDecimal writes u parts of which whole make one.
+func writeDecimal(b *bytes.Buffer, u, whole int64, mark string) {
+	b.WriteString(strconv.FormatInt(u/whole, 10))
+	b.WriteString(mark)
+	b.WriteString(strconv.FormatInt(whole+u%whole, 10)[1:])
+}
+
 // sampledText is a sampled table: rates whose stamps end or are cut, line ends,
 // words for levels, an offset, a mark.
 func sampledText(r *rand.Rand, rows int) []byte {
@@ -148,7 +157,7 @@ func sampledText(r *rand.Rand, rows int) []byte {
 			b.WriteByte('-')
 			u = -u
 		}
-		fmt.Fprintf(&b, "%d%s%0*d", u/(1e12/unit), mark, int(rate.decimals), u%(1e12/unit))
+		writeDecimal(&b, u, 1e12/unit, mark)
 		for c := range channels {
 			if r.Intn(busy) == 0 {
 				level[c] ^= 1
@@ -174,15 +183,18 @@ func changesText(r *rand.Rand, rows int) []byte {
 	level := make([]byte, channels)
 	decimals, at := r.Intn(4), r.Intn(3)*99_000_000
 	for n := range rows {
-		fmt.Fprintf(&b, "%d", at)
-		if decimals > 0 {
-			fmt.Fprintf(&b, ".%0*d", decimals, at%10)
+		if decimals == 0 {
+			b.WriteString(strconv.Itoa(at))
+		} else {
+			second := exact.PowersOfTen[decimals]
+			writeDecimal(&b, int64(at)*second+int64(at%10), second, ".")
 		}
 		for c := range channels {
 			if r.Intn(channels) == 0 && (n < 1000*c || c < 8) {
 				level[c] ^= 1
 			}
-			fmt.Fprintf(&b, ",%d", level[c])
+			b.WriteByte(',')
+			b.WriteByte('0' + level[c])
 		}
 		b.WriteString(end)
 		at += []int{1 + r.Intn(3000), r.Intn(2), 20 + r.Intn(3)}[r.Intn(1+channels%3)]
@@ -267,21 +279,27 @@ func TestRestingChannel(t *testing.T) {
 
 // FuzzFastTable holds reading ahead against reading plainly: a short table of
 // some kind, at any place of which any bytes stand instead, looked at ahead soon.
+// How it is spelt is stated, since finding that out takes longest and comes to the
+// same.
 func FuzzFastTable(f *testing.F) {
-	f.Add(int64(1), uint16(2000), []byte("x"), uint16(500), uint8(2), false)
-	f.Add(int64(4), uint16(3000), []byte("\n\n"), uint16(700), uint8(1), true)
+	f.Add(int64(1), uint16(600), []byte("x"), uint16(500), uint8(2), false)
+	f.Add(int64(4), uint16(900), []byte("\n\n"), uint16(700), uint8(1), true)
 	bad, err := filepath.Glob("../../../testdata/csv/bad/*.csv")
 	require.NoError(f, err)
 	for i, path := range bad {
 		text, err := os.ReadFile(path)
 		require.NoError(f, err)
-		f.Add(int64(i), uint16(1500), text[:min(len(text), 300)], uint16(100*i), uint8(i), i%2 == 0)
+		f.Add(int64(i), uint16(500), text[:min(len(text), 300)], uint16(100*i), uint8(i), i%2 == 0)
 	}
 	f.Fuzz(func(t *testing.T, seed int64, place uint16, bytes []byte, size uint16, workers uint8, skip bool) {
 		r := rand.New(rand.NewSource(seed))
-		text := []func(*rand.Rand, int) []byte{sampledText, changesText}[seed&1](r, 100+r.Intn(100))
+		text := []func(*rand.Rand, int) []byte{sampledText, changesText}[seed&1](r, 24+r.Intn(24))
+		spelt := capture.Dialect{Delimiter: ',', Decimal: '.'}
+		if text[len("time_s")] == ';' {
+			spelt = capture.Dialect{Delimiter: ';', Decimal: ','}
+		}
 		copy(text[min(int(place), len(text)):], bytes)
-		how := way{ahead.How{Size: 64 + int(size)%4096, Workers: 1 + int(workers%4)}, 20}
-		requireAlike(t, text, how, capture.Options{SkipBadRows: skip})
+		how := way{ahead.How{Size: 64 + int(size)%4096, Workers: 1 + int(workers%4)}, 4}
+		requireAlike(t, text, how, capture.Options{SkipBadRows: skip, Dialect: spelt})
 	})
 }
