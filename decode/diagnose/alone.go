@@ -184,7 +184,7 @@ func aloneOnOneLine(b *bench, in incident) incident {
 		if c.line.Signal == decode.Silent {
 			continue
 		}
-		gaps := c.kinds(gapKinds...).of(func(o observation) bool { return !b.everySecondOf(o) })
+		gaps := c.kinds(gapKinds...).of(func(o observation) bool { return !b.everySecondOf(o) && !o.replaced() })
 		glitches := c.glitches(c.line)
 		torn := c.line.tornIn(glitches)
 		if len(gaps) == 0 && (torn == 0 || torn*2 < len(glitches)) || c.stuck(c.line) && torn < 3 {
@@ -219,6 +219,36 @@ func (b *bench) another(l *line, in incident) bool {
 		}
 	}
 	return false
+}
+
+// meanwhile lists what the line carried for most of a loss.
+func (c *explained) meanwhile() (all []string) {
+	for _, o := range c.observations() {
+		if k, ok := o.instead(); ok {
+			all = append(all, fmt.Sprintf("%s from %s to %s in its place", k.Signal, c.digits(k.Start), c.at(k.End)))
+		}
+	}
+	return all
+}
+
+// instead is what its line carried for most of a loss.
+func (o observation) instead() (k decode.KindSpan, ok bool) {
+	if o.kind != decode.SignalLoss {
+		return k, false
+	}
+	for _, k := range o.lines[0].OtherKinds {
+		if (min(k.End, o.end)-max(k.Start, o.start))*2 > o.end-o.start {
+			return k, true
+		}
+	}
+	return k, false
+}
+
+// replaced reports whether a loss is one of servo pulses alone: another sort of
+// signal came in their place.
+func (o observation) replaced() bool {
+	k, ok := o.instead()
+	return ok && (k.Signal == decode.Serial || k.Signal == decode.PulsePosition)
 }
 
 // besides counts the other lines of the same receiver.
@@ -275,8 +305,12 @@ func (c *explained) trouble() string {
 	case losses > 1:
 		when = c.across()
 	}
+	silent := "was silent"
+	if len(c.meanwhile()) > 0 {
+		silent = "lost its pulses to other edges"
+	}
 	return phrase.And(joined(
-		given(losses == 1, "was silent"), given(losses > 1, "was silent %d times", losses),
+		given(losses == 1, "%s", silent), given(losses > 1, "was silent %d times", losses),
 		given(frames > 0, "missed %s", phrase.Count(frames, "frame")),
 		given(torn > 0, "had %s", phrase.Count(torn, "torn pulse")),
 		given(all > torn, "had %s", phrase.Count(all-torn, "glitch")))) + " " + when
@@ -292,6 +326,7 @@ func wireEvidence(c *explained) []string {
 	}
 	return joined(
 		given(len(gaps) > 0, "%s on this channel alone", phrase.Count(len(gaps), "gap")),
+		c.meanwhile(),
 		given(torn > 0, "%s, where only the wire is in play", phrase.Count(torn, "torn pulse")),
 		given(len(on) > 0, "%s of the same receiver went on", phrase.And(names(on))))
 }
@@ -313,7 +348,7 @@ func glitchesBesideOthers(b *bench, in incident) incident {
 func onTheOnlyLine(b *bench, in incident) incident {
 	if only := b.only(); only != nil {
 		for _, c := range chains(in) {
-			trouble := c.kinds(decode.DroppedFrame, decode.SignalLoss, decode.Glitch).of(func(o observation) bool { return !b.everySecondOf(o) })
+			trouble := c.kinds(decode.DroppedFrame, decode.SignalLoss, decode.Glitch).of(func(o observation) bool { return !b.everySecondOf(o) && !o.replaced() })
 			if c.line == only && len(trouble) > 0 && len(c.kinds(decode.StuckLevel)) == 0 {
 				return c.kinds(wireKinds...)
 			}

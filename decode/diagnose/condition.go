@@ -139,6 +139,9 @@ func silentThroughout(level decode.Level) func(*bench, incident) incident {
 	}
 }
 
+// replacedPulses takes the losses in which a line carries another signal.
+func replacedPulses(_ *bench, in incident) incident { return in.of(observation.replaced) }
+
 func ofKind(k decode.Kind) func(*bench, incident) incident {
 	return func(_ *bench, in incident) incident { return in.kinds(k) }
 }

@@ -271,7 +271,7 @@ var table = []rule{
 		cause: twoSources, source: practice,
 		takes: extraPulses, likely: always,
 		story: func(c *explained) string {
-			return c.who() + " carries " + phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " between its frames " + c.across() + ": two sources drive this wire, or the receiver sends more than it should"
+			return c.who() + " carries " + phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " that are none of its frames " + c.across() + ": two sources drive this wire, or the receiver sends more than it should"
 		},
 		evidence: func(c *explained) []string {
 			return []string{phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " off the frame grid, while the grid goes on"}
@@ -318,6 +318,16 @@ var table = []rule{
 		evidence: func(c *explained) []string { return c.messages(decode.WrongSignal) },
 		try:      "set this output of the receiver to servo pulses, or probe another pin",
 		instead:  []string{"a probe on the wrong pin"},
+	},
+	{
+		cause: otherSignal, source: practice,
+		takes: replacedPulses, likely: always,
+		story: func(c *explained) string {
+			return c.who() + " carries something else than servo pulses " + c.when() + ": " + phrase.And(c.meanwhile())
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.SignalLoss) },
+		try:      "look up what this output of the receiver is set to, and what changes it",
+		instead:  []string{"a probe that was moved to another pin"},
 	},
 	{
 		cause: notConnected, source: practice, joins: onAny,

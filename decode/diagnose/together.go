@@ -29,7 +29,7 @@ func unevenTime(b *bench, in incident) incident {
 // and last to the end.
 func silentToTheEnd(b *bench, in incident) incident {
 	losses := in.kinds(decode.SignalLoss).of(func(o observation) bool {
-		return o.end == b.analysis.End && o.start > b.analysis.Start && !in.stuck(o.lines[0])
+		return o.end == b.analysis.End && o.start > b.analysis.Start && !in.stuck(o.lines[0]) && !o.replaced()
 	})
 	if len(losses) == 0 {
 		return nil
@@ -181,7 +181,7 @@ const linkFrames = 3
 // unmoved is how long sticks stay where they are in a gap, as a rule: after a
 // longer one other widths are no sign of a restart by themselves. Common practice,
 // no source.
-const unmoved = 3 * decode.Second
+const unmoved = 1 * decode.Second
 
 // marks lists the signs of a restart at the end of a shared gap.
 func (b *bench) marks(s shared) []string {
