@@ -93,6 +93,9 @@ func Step(us Number) string {
 			rate, unit = rate/1000, larger
 		}
 	}
+	if us >= 1e4 {
+		return fmt.Sprintf("%.4g ms (%.4g %s)", float64(us)/1000, rate, unit)
+	}
 	return fmt.Sprintf("%.4g us (%.4g %s)", float64(us), rate, unit)
 }
 

@@ -296,14 +296,18 @@ func (p *Sheet) notes(notes []string, most int) {
 // once takes together the notes that say the same of several channels: "rudder:
 // ..." and "winch: ..." are "rudder and winch: ...".
 func once(notes []string) (all []string) {
+	about := func(note string) (name, rest string, ok bool) {
+		name, rest, ok = strings.Cut(note, ": ")
+		return name, rest, ok && !strings.Contains(name, " ") // or it may be no name
+	}
 	names := map[string][]string{}
 	for _, note := range notes {
-		if name, rest, ok := strings.Cut(note, ": "); ok {
+		if name, rest, ok := about(note); ok {
 			names[rest] = append(names[rest], name)
 		}
 	}
 	for _, note := range notes {
-		name, rest, ok := strings.Cut(note, ": ")
+		name, rest, ok := about(note)
 		switch same := names[rest]; {
 		case !ok || len(same) == 1:
 			all = append(all, note)

@@ -104,7 +104,11 @@ func (c *Channel) notes() (notes []decode.Remark) {
 	case c.stage == graded:
 		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "Channel %s is analog: threshold %s, hysteresis %s; option threshold and option hysteresis state others.",
 			c.Name, c.reading(c.mid), c.reading(c.upper-c.lower)))
-		if c.outside >= 10 {
+		switch {
+		case c.outside < 10:
+		case c.Threshold != nil:
+			notes = append(notes, decode.Remarkf(decode.LevelsShift, c.Name, "The levels of channel %s lie far from the stated threshold from %s s on.", c.Name, c.outAt.Seconds(6)))
+		default:
 			notes = append(notes, decode.Remarkf(decode.LevelsShift, c.Name, "The levels of channel %s shift at %s s; its threshold was found before that.", c.Name, c.outAt.Seconds(6)))
 		}
 	case c.third != "":
