@@ -14,11 +14,22 @@ type Mapping struct {
 }
 
 // Widths outside are no pulse to a firmware: the limits of a published autopilot
-// (ArduPilot RC_Channel.h).
+// (ArduPilot RC_Channel.h), and those that narrow pulses fail at.
 const (
-	shortestPulse = 800 * decode.Microsecond
-	longestPulse  = 2200 * decode.Microsecond
+	shortestPulse  = 800 * decode.Microsecond
+	longestPulse   = 2200 * decode.Microsecond
+	shortestNarrow = 400 * decode.Microsecond
+	longestNarrow  = 1120 * decode.Microsecond
 )
+
+// isPulse reports whether a firmware takes a width for a pulse: a narrow one where
+// the high end is one.
+func (k Constants) isPulse(width decode.Time) bool {
+	if k.High*float64(decode.Microsecond) <= float64(longestNarrow) {
+		return width >= shortestNarrow && width <= longestNarrow
+	}
+	return width >= shortestPulse && width <= longestPulse
+}
 
 // Command is what a firmware commands from an instant on.
 type Command struct {
@@ -117,7 +128,7 @@ func (k Constants) Replay(pulses iter.Seq[decode.Pulse], end decode.Time, m Mapp
 					return
 				}
 			}
-			c := Command{Pulse: p, Value: value, Ignored: p.Width < shortestPulse || p.Width > longestPulse}
+			c := Command{Pulse: p, Value: value, Ignored: !k.isPulse(p.Width)}
 			if !c.Ignored {
 				c.Value, c.AfterStop = k.Command(p.Width, m), !alive
 				last, value, alive = p.Start, c.Value, true

@@ -224,11 +224,8 @@ func (p *Places) Widths(v Visit) iter.Seq[float64] {
 	}
 }
 
-// wayFrames in a row go far before a stick does: a torn pulse or two may as well.
-const wayFrames = 3
-
 // FirstWay is the way in which the stick first went far from where the capture
-// shows it at the start.
+// shows it at the start, for as long as a visit lasts: torn pulses go far as well.
 func (p *Places) FirstWay() Arrival {
 	frames := p.track.frames
 	if len(frames) == 0 {
@@ -250,7 +247,7 @@ func (p *Places) FirstWay() Arrival {
 		if now != way {
 			way, row = now, 0
 		}
-		if row++; way != Unseen && row == wayFrames {
+		if row++; way != Unseen && row == leastFrames {
 			return way
 		}
 	}
