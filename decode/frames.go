@@ -99,6 +99,10 @@ type walker struct {
 	pending   []beat
 	lastPulse Time // leading edge of the last accepted pulse or sign of life
 	havePulse bool
+
+	// regular intervals that are booked together, and the starts of the pulses that
+	// end them
+	starts, lengths [piece]Time
 }
 
 // oddPercent is how far a single interval may be off its expectation.
@@ -120,10 +124,13 @@ func (o walk) along(y rhythm, lossAfter Time, b *batched) *frames {
 	f := &frames{rhythm: y, lossAfter: lossAfter, spacing: spacing{batched: b}}
 	w := &walker{frames: f, walk: o, paces: y.paces, period: y.paces[0].period}
 	for _, chunk := range o.train.chunks {
-		for i := range chunk {
-			if !w.takeRegular(&chunk[i]) {
-				w.take(chunk[i].entry())
+		for len(chunk) > 0 {
+			n := w.takeRegular(chunk)
+			if n == 0 {
+				w.take(chunk[0].entry())
+				n = 1
 			}
+			chunk = chunk[n:]
 		}
 	}
 	w.settlePending()
@@ -147,31 +154,47 @@ func (w *walker) reckon() {
 	w.least, w.most = w.period-reach, w.period+reach
 }
 
-// takeRegular takes a pulse that ends a regular interval of a steady train, as
-// nearly all do, and reports whether it was one.
-func (w *walker) takeRegular(p *packed) bool {
-	if p.marks()&^broken != 0 || !w.haveFrame || len(w.pending) > 0 || w.late != nil ||
-		p.start-w.lastPulse > w.lossAfter || len(w.paces) > 1 && w.taken+1 > w.paces[1].from {
-		return false
+// takeRegular takes as many pulses as end regular intervals of a steady train, as
+// nearly all do, and returns how many.
+func (w *walker) takeRegular(list []packed) (n int) {
+	if !w.haveFrame || len(w.pending) > 0 || w.late != nil {
+		return 0
 	}
 	if w.period != w.reckoned {
 		w.reckon()
 	}
-	at := p.start
-	if w.beats.own != nil {
-		at = w.beats.own[w.taken]
+	list = list[:min(len(list), piece)]
+	if len(w.paces) > 1 {
+		list = list[:min(len(list), max(0, w.paces[1].from-w.taken))]
 	}
-	d := at - w.lastFrame.at
-	if d < w.least || d > w.most {
-		return false
+	lastPulse, lastAt := w.lastPulse, w.lastFrame.at
+	for i := range list {
+		p := &list[i]
+		if p.marks()&^broken != 0 || p.start-lastPulse > w.lossAfter {
+			break
+		}
+		at := p.start
+		if w.beats.own != nil {
+			at = w.beats.own[w.taken+i]
+		}
+		d := at - lastAt
+		if d < w.least || d > w.most {
+			break
+		}
+		w.starts[i], w.lengths[i] = p.start, d
+		lastPulse, lastAt = p.start, at
+		n++
 	}
-	w.taken++
-	w.pulses++
-	w.frames.frames++
-	w.lastPulse, w.lastLife, w.last = p.start, p.start, p.start
-	w.book(d, p.start)
-	w.lastFrame = beat{p.entry(), at}
-	return true
+	if n == 0 {
+		return 0
+	}
+	w.book(n)
+	w.taken += n
+	w.pulses += int64(n)
+	w.frames.frames += int64(n)
+	w.lastPulse, w.lastLife, w.last = lastPulse, lastPulse, lastPulse
+	w.lastFrame = beat{list[n-1].entry(), lastAt}
+	return n
 }
 
 func (w *walker) take(e entry) {
@@ -461,17 +484,32 @@ func (w *walker) regular(d, at Time) {
 		w.previous = 0
 		return
 	}
-	w.book(d, at)
+	w.starts[0], w.lengths[0] = at, d
+	w.book(1)
 }
 
-// book takes an interval into the figures.
-func (w *walker) book(d, at Time) {
-	w.batched.add(at, int64(d-w.rhythm.period))
-	w.drift.add(float64(at)/float64(Second), micros(d-w.rhythm.period))
-	if w.previous > 0 {
-		w.cycles.add(int64(d - w.previous))
+// book takes the first n lengths into the figures, of intervals that end at the
+// first n starts.
+func (w *walker) book(n int) {
+	starts, off := w.starts[:n], w.lengths[:n]
+	drift := w.drift
+	for i, d := range off {
+		off[i] = d - w.rhythm.period
+		drift.add(float64(starts[i])/float64(Second), micros(off[i]))
 	}
-	w.previous = d
+	w.drift = drift
+	w.batched.addAll(starts, off)
+	last := off[n-1] + w.rhythm.period
+	for i := n - 1; i > 0; i-- {
+		off[i] -= off[i-1]
+	}
+	if w.previous > 0 {
+		off[0] -= w.previous - w.rhythm.period
+		w.cycles.addAll(off)
+	} else {
+		w.cycles.addAll(off[1:])
+	}
+	w.previous = last
 }
 
 // A start that moves by this much and stays is told, if it stands out of the

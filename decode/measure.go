@@ -48,18 +48,17 @@ func (c *channel) measure(room []reading) []reading {
 // summarise describes the widths of all accepted pulses.
 func (c *channel) summarise() {
 	byTime := c.rec.batched()
-	for _, chunk := range c.pulses.chunks {
-		for i := range chunk {
-			if p := &chunk[i]; p.accepted() {
-				byTime.add(p.start, int64(p.width()))
-			}
-		}
+	for starts, widths := range c.pulses.accepted {
+		byTime.addAll(starts, widths)
 	}
 	m := byTime.whole()
 	if m.n == 0 {
 		return
 	}
-	q := quantilesOf(c.pulses.widths, int(m.n), Time(m.min), Time(m.max), 0.01, 0.5, 0.99)
+	all := func(yield func([]Time) bool) {
+		c.pulses.accepted(func(_, widths []Time) bool { return yield(widths) })
+	}
+	q := quantilesOf(all, int(m.n), Time(m.min), Time(m.max), 0.01, 0.5, 0.99)
 	us := float64(Microsecond)
 	c.Width = &Summary{N: m.n, Min: Time(m.min), Max: Time(m.max),
 		P01: q[0] / us, Median: q[1] / us, P99: q[2] / us,

@@ -21,10 +21,9 @@ type int128 struct {
 	lo uint64
 }
 
-func (a *int128) add(b int128) {
+func (a int128) plus(b int128) int128 {
 	lo, carry := bits.Add64(a.lo, b.lo, 0)
-	a.lo = lo
-	a.hi += b.hi + int64(carry)
+	return int128{a.hi + b.hi + int64(carry), lo}
 }
 
 // size is the sum without its sign.
@@ -50,8 +49,24 @@ func (m *moments) add(v int64) {
 	}
 	m.n++
 	m.min, m.max = min(m.min, v), max(m.max, v)
-	m.sum.add(widen(v))
-	m.square.add(squared(v))
+	m.sum = m.sum.plus(widen(v))
+	m.square = m.square.plus(squared(v))
+}
+
+// addAll adds as add does, with all that it adds to in registers.
+func (m *moments) addAll(some []Time) {
+	if len(some) == 0 {
+		return
+	}
+	var sum, square int128
+	least, most := int64(some[0]), int64(some[0])
+	for _, t := range some {
+		v := int64(t)
+		least, most = min(least, v), max(most, v)
+		sum = sum.plus(widen(v))
+		square = square.plus(squared(v))
+	}
+	m.merge(moments{int64(len(some)), sum, square, least, most})
 }
 
 func (m *moments) merge(o moments) {
@@ -64,8 +79,8 @@ func (m *moments) merge(o moments) {
 	}
 	m.n += o.n
 	m.min, m.max = min(m.min, o.min), max(m.max, o.max)
-	m.sum.add(o.sum)
-	m.square.add(o.square)
+	m.sum = m.sum.plus(o.sum)
+	m.square = m.square.plus(o.square)
 }
 
 // mean returns the mean, NaN where there is nothing.

@@ -128,10 +128,12 @@ func TestMomentsMerge(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		values := rapid.SliceOfN(rapid.Int64Range(-2e18, 2e18), 1, 40).Draw(t, "values")
 		groups := make([]moments, rapid.IntRange(1, 8).Draw(t, "groups"))
-		var whole moments
+		var whole, atOnce moments
 		sum, squares := new(big.Int), new(big.Int)
+		var times []Time
 		for _, v := range values {
 			whole.add(v)
+			times = append(times, Time(v))
 			groups[rapid.IntRange(0, len(groups)-1).Draw(t, "group")].add(v)
 			b := big.NewInt(v)
 			sum.Add(sum, b)
@@ -144,6 +146,8 @@ func TestMomentsMerge(t *testing.T) {
 			groups[rapid.IntRange(0, len(groups)-1).Draw(t, "other")].merge(joined)
 		}
 		require.Equal(t, whole, groups[0])
+		atOnce.addAll(times)
+		require.Equal(t, whole, atOnce)
 		require.Equal(t, sum.String(), big128(whole.sum).String())
 		require.Equal(t, squares.String(), big128(whole.square).String())
 		require.Equal(t, [2]int64{slices.Min(values), slices.Max(values)}, [2]int64{whole.min, whole.max})

@@ -30,7 +30,11 @@ func (y *rhythm) findPaces(b *beats, noise Time) {
 	s := search{noise: noise}
 	for from, some := range b.intervals(0, b.n) {
 		for k, d := range some {
-			if d >= shortestNarrowPeriod && d <= longestPeriod {
+			switch {
+			case d < shortestNarrowPeriod || d > longestPeriod:
+			case s.votes == 0 && s.near(d, s.now):
+				s.drift(d)
+			default:
 				s.take(from+k-1, d)
 			}
 		}
@@ -84,7 +88,7 @@ func (s *search) take(from int, d Time) {
 	rival := s.votes > 0 && absDiff(d, s.next) < absDiff(d, s.now)
 	switch {
 	case s.near(d, s.now) && !rival:
-		s.now += (d - s.now) / 64 // a clock may drift
+		s.drift(d)
 		s.votes = max(0, s.votes-2)
 		return
 	case s.missing(d):
@@ -103,6 +107,9 @@ func (s *search) take(from int, d Time) {
 		s.now, s.votes = s.next, 0
 	}
 }
+
+// drift follows a clock.
+func (s *search) drift(d Time) { s.now += (d - s.now) / 64 }
 
 func (s *search) near(d, p Time) bool {
 	off := absDiff(d, p)

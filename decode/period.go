@@ -271,7 +271,7 @@ func (b *beats) nominal(lo, hi int) (y rhythm) {
 				y.median = 0 // it is that of others, too
 			}
 		}
-		wide.sum.add(widen(int64(sum)))
+		wide.sum = wide.sum.plus(widen(int64(sum)))
 	}
 	y.mean = Time(math.Round(wide.mean()))
 	return y

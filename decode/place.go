@@ -73,12 +73,17 @@ func (c *channel) pairs(o *channel, slack Time, f func(i, j int)) {
 		if begun = o.beats.begunBy(c.beats.start(i)+slack, begun); begun > 0 {
 			f(i, begun-1)
 		}
+		begun += stride // what is likely next
 	}
 }
 
-// begunBy counts the pulses that begin no later than an instant, known to be so
-// many at least. It doubles its steps and halves them again.
+// begunBy counts the pulses that begin no later than an instant, likely so many. It
+// doubles its steps away from there, and halves them again.
 func (b *beats) begunBy(at Time, n int) int {
+	n = min(n, b.n)
+	for step := 1; n > 0 && b.start(n-1) > at; step *= 2 {
+		n = max(0, n-step)
+	}
 	step := 1
 	take := func() bool {
 		if n+step > b.n || b.start(n+step-1) > at {

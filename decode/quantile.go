@@ -192,37 +192,42 @@ func (b *bins) ranked(each iter.Seq[[]Time], ranks []int) []Time {
 	return values
 }
 
-// nth moves the k smallest values of v in front of the one it returns.
+// nth moves the k smallest values of v in front of the one it returns. No branch in
+// its longer loops depends on a value that nobody can foresee.
 func nth[T ~int32 | ~uint32 | ~int64](v []T, k int) T {
-	lo, hi := 0, len(v)-1
-	for hi-lo > few {
-		pivot := median3(v[lo], v[(lo+hi)/2], v[hi])
-		i, j := lo, hi
-		for i <= j {
-			for v[i] < pivot {
-				i++
+	for len(v) > few {
+		pivot := median3(v[0], v[len(v)/2], v[len(v)-1])
+		n := 0
+		for i, x := range v {
+			v[i], v[n] = v[n], x
+			less := 0
+			if x < pivot {
+				less = 1
 			}
-			for v[j] > pivot {
-				j--
-			}
-			if i <= j {
-				v[i], v[j] = v[j], v[i]
-				i++
-				j--
-			}
+			n += less
 		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return v[k]
+		if k < n {
+			v = v[:n]
+			continue
 		}
+		v, k = v[n:], k-n
+		n = 0
+		for i, x := range v {
+			v[i], v[n] = v[n], x
+			same := 0
+			if x == pivot {
+				same = 1
+			}
+			n += same
+		}
+		if k < n {
+			return pivot
+		}
+		v, k = v[n:], k-n
 	}
-	for i := lo + 1; i <= hi; i++ {
+	for i := 1; i < len(v); i++ {
 		x, j := v[i], i
-		for ; j > lo && v[j-1] > x; j-- {
+		for ; j > 0 && v[j-1] > x; j-- {
 			v[j] = v[j-1]
 		}
 		v[j] = x
@@ -231,7 +236,7 @@ func nth[T ~int32 | ~uint32 | ~int64](v []T, k int) T {
 }
 
 // few values are put in order one by one.
-const few = 12
+const few = 6
 
 func median3[T ~int32 | ~uint32 | ~int64](a, b, c T) T {
 	return max(min(a, b), min(max(a, b), c))

@@ -86,10 +86,10 @@ func (c *channel) readings(room []reading) []reading {
 		period = max(period, p.period)
 	}
 	for e := range c.inFrames() {
-		b := reading{start: e.start, width: uint32(e.width)}
 		n := len(all)
+		b := reading{start: e.start, width: uint32(e.width), note: readingNote(n/noiseHop) << noteBits}
 		if n == 0 || e.marks&afterBlind != 0 || (e.start-all[n-1].start)*2 > period*3 {
-			b.note = rowStart | besideGap
+			b.note |= rowStart | besideGap
 			if n > 0 {
 				all[n-1].note |= besideGap
 			}
@@ -105,7 +105,7 @@ func (c *channel) readings(room []reading) []reading {
 	if n := len(all); n > 0 {
 		all[n-1].note |= besideGap
 	}
-	c.fillNoise(all)
+	c.findNoise(all)
 	c.findSpikes(all)
 	return all
 }
@@ -119,10 +119,9 @@ const (
 	ofMedian    = 1.4826 // 1 / the normal distribution's third quartile
 )
 
-// fillNoise fills in the noise of each reading, and the channel's own: the
-// median. Beside a move or a motor that starts the quieter side counts, so that a
+// findNoise finds the noise of each reading, and the channel's own: the median. Beside a move or a motor that starts the quieter side counts, so that a
 // rest ends where it does.
-func (c *channel) fillNoise(all []reading) {
+func (c *channel) findNoise(all []reading) {
 	scales := make([]float32, 0, len(all)/noiseHop+1)
 	for from := 0; from < len(all); from += noiseHop {
 		lo := max(0, min(from+noiseHop/2-noiseFrames/2, len(all)-noiseFrames))
@@ -132,9 +131,6 @@ func (c *channel) fillNoise(all []reading) {
 	for k := range scales {
 		near := scales[max(0, k-1):min(len(scales), k+2)]
 		c.noises[k] = noise{slices.Min(near), slices.Max(near)}
-		for i := k * noiseHop; i < min(len(all), (k+1)*noiseHop); i++ {
-			all[i].note |= readingNote(k) << noteBits
-		}
 	}
 	c.scale = c.noiseFloor()
 	if len(scales) > 0 {
@@ -153,12 +149,17 @@ func (c *channel) noiseFloor() float64 { return max(c.step/2, 1) }
 // first ones are the noise: their lower quartile is 0.4506 standard deviations.
 func (c *channel) widthNoise(some []reading) float64 {
 	var all changes
+	var row [noiseFrames]Time
+	n := 0
 	for i := range some {
 		if some[i].note&rowStart != 0 {
-			all.row = 0
+			all.add(row[:n])
+			n = 0
 		}
-		all.add(Time(some[i].width))
+		row[n] = Time(some[i].width)
+		n++
 	}
+	all.add(row[:n])
 	scale := all.scale()
 	if k, changed, ok := c.packets(some); ok {
 		scale = changed.scale() * math.Sqrt(float64(k))
@@ -171,24 +172,31 @@ func (c *channel) widthNoise(some []reading) float64 {
 }
 
 // packets reports whether a radio packet feeds several frames, as where most
-// widths come k times, and the widths that changed.
+// widths come k times, and the widths that changed. No branch depends on what
+// changed, which nobody can foresee.
 func (c *channel) packets(some []reading) (k int, changed changes, ok bool) {
-	var runs [noiseFrames + 1]int // by length
+	const none = Time(math.MinInt64 / 2) // far from any width
+	var runs [noiseFrames + 1]int        // by length
+	var row [noiseFrames]Time            // widths that changed
 	same := c.sameWidth()
-	isNew := func(i int, last Time, any bool) bool {
-		return !any || absDiff(Time(some[i].width), last) > same
-	}
-	n, news := 0, 0
-	var last Time
-	any := false
+	last, run, n, news := none, 0, 0, 0
 	for i := range some {
-		any = any && some[i].note&rowStart == 0
-		if n++; isNew(i, last, any) {
-			last, any = Time(some[i].width), true
-			runs[n-1]++
-			n = 1
-			news++
+		if some[i].note&rowStart != 0 {
+			changed.add(row[:n])
+			last, n = none, 0
 		}
+		w, isNew := Time(some[i].width), 0
+		row[n] = w
+		if uint64(w-last+same) <= uint64(2*same) {
+			w = last
+		} else {
+			isNew = 1
+		}
+		last = w
+		n += isNew
+		news += isNew
+		runs[run] += isNew
+		run += 1 - run*isNew
 	}
 	if news < 10 || (news-runs[1])*10 < news*7 {
 		return 0, changed, false // most come once
@@ -196,14 +204,7 @@ func (c *channel) packets(some []reading) (k int, changed changes, ok bool) {
 	if k = usualRun(runs[2:]) + 2; runs[k]*10 < news*7 {
 		return 0, changed, false
 	}
-	for i := range some {
-		if some[i].note&rowStart != 0 {
-			changed.row = 0
-		}
-		if isNew(i, changed.last, changed.row > 0) {
-			changed.add(Time(some[i].width))
-		}
-	}
+	changed.add(row[:n])
 	return k, changed, changed.typical() > 3*float64(same)
 }
 
@@ -222,26 +223,23 @@ func usualRun(runs []int) int {
 	return best
 }
 
-// changes holds the differences of a row of widths.
+// changes holds the differences of a few widths.
 type changes struct {
-	row           int // widths since the row began
-	last, before  Time
-	first, second [noiseFrames]Time
-	firsts        int
-	seconds       int
+	first, second   [noiseFrames]Time
+	firsts, seconds int
 }
 
-func (d *changes) add(w Time) {
-	d.row++
-	if d.row > 1 {
-		d.first[d.firsts] = absDiff(w, d.last)
-		d.firsts++
+// add takes a row of widths.
+func (d *changes) add(row []Time) {
+	first, second := d.first[d.firsts:], d.second[d.seconds:]
+	for i := 1; i < len(row); i++ {
+		first[i-1] = absDiff(row[i], row[i-1])
 	}
-	if d.row > 2 {
-		d.second[d.seconds] = absDiff(w+d.before, 2*d.last)
-		d.seconds++
+	for i := 2; i < len(row); i++ {
+		second[i-2] = absDiff(row[i]+row[i-2], 2*row[i-1])
 	}
-	d.before, d.last = d.last, w
+	d.firsts += max(0, len(row)-1)
+	d.seconds += max(0, len(row)-2)
 }
 
 // scale is the standard deviation of normal noise with these differences.
@@ -259,9 +257,11 @@ func (d *changes) typical() float64 { return quantile(d.first[:d.firsts], 0.5) }
 func (d *changes) quartileOver(bound float64) bool {
 	under, limit := 0, Time(bound)+2
 	for _, x := range d.first[:d.firsts] {
+		one := 0
 		if x <= limit {
-			under++
+			one = 1
 		}
+		under += one
 	}
 	return under*4 < d.firsts
 }

@@ -8,6 +8,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"golang.org/x/exp/slices"
+	"pgregory.net/rapid"
 )
 
 // The worked jitter table, definitions of JEDEC JESD65B, through the whole
@@ -192,6 +194,36 @@ func TestJackknifeCovers(t *testing.T) {
 		few.add(i*5, 1)
 	}
 	assert.True(t, math.IsNaN(few.jackknife((*moments).mean)), "under 200 frames: none")
+}
+
+// Values go to the twentieth of the capture that their instant lies in, one by one or
+// many at once, also where it is an end of one.
+func TestBatchesByTime(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		start := Time(rapid.Int64Range(-1e12, 1e12).Draw(t, "start"))
+		length := Time(rapid.Int64Range(1, 1e13).Draw(t, "length"))
+		at := []Time{start - 1, start, start + length - 1, start + length, start + length + 1}
+		for i := range Time(batches) {
+			at = append(at, start+i*length/batches-1, start+i*length/batches, start+i*length/batches+1)
+		}
+		for _, share := range rapid.SliceOfN(rapid.Float64Range(0, 1), 0, 60).Draw(t, "shares") {
+			at = append(at, start+Time(share*float64(length)))
+		}
+		slices.Sort(at)
+		v := make([]Time, len(at))
+		r := &Recording{start: start, end: start + length}
+		oneByOne, atOnce := r.batched(), r.batched()
+		var want [batches]moments
+		for i, x := range at {
+			v[i] = Time(i * i)
+			oneByOne.add(x, int64(v[i]))
+			share := float64(x-start) / float64(length)
+			want[min(max(int(share*batches), 0), batches-1)].add(int64(v[i]))
+		}
+		atOnce.addAll(at, v)
+		require.Equal(t, want, oneByOne.part)
+		require.Equal(t, want, atOnce.part)
+	})
 }
 
 func wholeMean(b *batched) float64 {

@@ -100,13 +100,10 @@ func around(row []sameRun, i int) surroundings {
 func (s surroundings) regular() int {
 	longest, second := 0, 0
 	for _, side := range [...][]sameRun{s.before, s.after} {
-		for _, r := range side {
-			switch {
-			case r.n > longest:
-				longest, second = r.n, longest
-			case r.n > second:
-				second = r.n
-			}
+		for i := range side {
+			n := side[i].n
+			second = max(second, min(longest, n))
+			longest = max(longest, n)
 		}
 	}
 	return second

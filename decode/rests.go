@@ -132,10 +132,8 @@ func (c *channel) moving(all []reading, i int) bool {
 	}
 	in := int64(all[i].width) - int64(all[i-1].width)
 	out := int64(all[i+1].width) - int64(all[i].width)
-	if (in > 0) != (out > 0) {
-		return false
-	}
-	return float64(min(max(in, -in), max(out, -out))) > 6*float64(c.noiseOf(&all[i]).loudest)
+	step := min(max(in, -in), max(out, -out))
+	return float64(step) > 6*float64(c.noiseOf(&all[i]).loudest) && (in > 0) == (out > 0)
 }
 
 // turns reports whether the middle third lies off the outer ones as the turn of a
@@ -172,14 +170,21 @@ func (p *splitter) take(stretch []reading, index int) {
 	p.stretch, p.index, p.opened = stretch, index, 0
 	for from := 0; from < len(stretch); from += window {
 		part := stretch[from:min(from+window, len(stretch))]
-		for i := range part {
-			b := &part[i]
-			p.sums[i+1] = p.sums[i] + float64(int64(b.width)-int64(part[0].width))
-			p.noise[i+1] = p.noise[i] + p.c.noiseOf(b).square()
-		}
+		p.addUp(part)
 		p.cut(from, 0, len(part))
 	}
 	p.settle()
+}
+
+// addUp fills in the sums of a window.
+func (p *splitter) addUp(part []reading) {
+	sums, noises := p.sums[1:], p.noise[1:]
+	var sum, noise float64
+	for i := range part {
+		sum += float64(int64(part[i].width) - int64(part[0].width))
+		noise += p.c.noiseOf(&part[i]).square()
+		sums[i], noises[i] = sum, noise
+	}
 }
 
 // cut splits the readings from lo to hi of a window as long as two parts differ.

@@ -114,19 +114,23 @@ func (r *reader) starts(to []Time) {
 // piece is how many values are laid out at a time.
 const piece = 512
 
-// widths yields the widths of the accepted pulses in pieces.
-func (t *train) widths(yield func([]Time) bool) {
-	var room [chunkPulses]Time
+// accepted yields the leading edges and the widths of the accepted pulses in pieces.
+func (t *train) accepted(yield func(starts, widths []Time) bool) {
+	var starts, widths [piece]Time
 	for _, chunk := range t.chunks {
-		n := 0
-		for i := range chunk {
-			if p := &chunk[i]; p.accepted() {
-				room[n] = p.width()
-				n++
+		for len(chunk) > 0 {
+			part := chunk[:min(len(chunk), piece)]
+			n := 0
+			for i := range part {
+				p := &part[i]
+				if starts[n], widths[n] = p.start, p.width(); p.accepted() {
+					n++
+				}
 			}
-		}
-		if !yield(room[:n]) {
-			return
+			if !yield(starts[:n], widths[:n]) {
+				return
+			}
+			chunk = chunk[len(part):]
 		}
 	}
 }

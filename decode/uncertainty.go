@@ -3,6 +3,7 @@ package decode
 import (
 	"math"
 
+	"golang.org/x/exp/slices"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -36,6 +37,21 @@ func (b *batched) add(at Time, v int64) {
 		b.turn(at)
 	}
 	b.part[b.now].add(v)
+}
+
+// addAll adds values at instants in order of time.
+func (b *batched) addAll(at, v []Time) {
+	for len(at) > 0 {
+		if at[0] < b.from || at[0] >= b.to {
+			b.turn(at[0])
+		}
+		n := len(at)
+		if at[n-1] >= b.to {
+			n, _ = slices.BinarySearch(at, b.to)
+		}
+		b.part[b.now].addAll(v[:n])
+		at, v = at[n:], v[n:]
+	}
 }
 
 // turn goes to the batch of an instant. Within a part in 2^20 of its ends each
