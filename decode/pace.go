@@ -12,6 +12,7 @@ const (
 	pacePercent = 1.0 // a change of less is drift
 	paceNoise   = 3   // or less than this many standard deviations
 	maxMissing  = 4   // up to this multiple of the period frames are missing
+	drift       = 64  // intervals in which a clock's drift is followed
 )
 
 // search follows the intervals and turns to another period once ten more of
@@ -29,14 +30,11 @@ type search struct {
 func (y *rhythm) findPaces(b *beats, noise Time) {
 	s := search{noise: noise}
 	for from, some := range b.intervals(0, b.n) {
-		for k, d := range some {
-			switch {
-			case d < shortestNarrowPeriod || d > longestPeriod:
-			case s.votes == 0 && s.near(d, s.now):
-				s.drift(d)
-			default:
+		for k := s.keep(some); k < len(some); k += s.keep(some[k:]) {
+			if d := some[k]; d >= shortestNarrowPeriod && d <= longestPeriod {
 				s.take(from+k-1, d)
 			}
+			k++
 		}
 	}
 	if len(s.found) < 2 {
@@ -83,12 +81,31 @@ func (y *rhythm) tighten(b *beats) {
 	}
 }
 
+// keep takes as many intervals as are plainly of the present period, while none
+// stands up to it, and returns how many.
+func (s *search) keep(some []Time) (n int) {
+	if s.votes > 0 {
+		return 0
+	}
+	now := s.now
+	for _, d := range some {
+		// nearer than 1 % of it by more than a rounding
+		if absDiff(d, now)*101 > now || d < shortestNarrowPeriod || d > longestPeriod {
+			break
+		}
+		now += (d - now) / drift
+		n++
+	}
+	s.now = now
+	return n
+}
+
 // take takes the interval that begins with beat from.
 func (s *search) take(from int, d Time) {
 	rival := s.votes > 0 && absDiff(d, s.next) < absDiff(d, s.now)
 	switch {
 	case s.near(d, s.now) && !rival:
-		s.drift(d)
+		s.now += (d - s.now) / drift
 		s.votes = max(0, s.votes-2)
 		return
 	case s.missing(d):
@@ -107,9 +124,6 @@ func (s *search) take(from int, d Time) {
 		s.now, s.votes = s.next, 0
 	}
 }
-
-// drift follows a clock.
-func (s *search) drift(d Time) { s.now += (d - s.now) / 64 }
 
 func (s *search) near(d, p Time) bool {
 	off := absDiff(d, p)

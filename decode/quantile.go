@@ -90,6 +90,32 @@ func gather[T ~int32 | ~uint32 | ~int64](v []T, k int) ([]T, int) {
 	return v[:n], k - before
 }
 
+// sortMany puts values in order, many of them bin by bin.
+func sortMany[T ~int32 | ~uint32 | ~int64](v []T) {
+	if len(v) <= many {
+		slices.Sort(v)
+		return
+	}
+	b := binsFor(Time(slices.Min(v)), Time(slices.Max(v)))
+	for _, x := range v {
+		b.cells[b.of(Time(x))&(many-1)].n++
+	}
+	var next [many]int // where the next value of a bin goes
+	for i := range next[1:] {
+		next[i+1] = next[i] + b.cells[i].n
+	}
+	for _, x := range slices.Clone(v) {
+		to := &next[b.of(Time(x))&(many-1)]
+		v[*to] = x
+		*to++
+	}
+	for i, end := range next {
+		if own := v[end-b.cells[i].n : end]; b.shift > 0 {
+			sortMany(own)
+		}
+	}
+}
+
 // quantilesOf returns quantiles of those values from lo to hi among the up to n that
 // each yields in pieces, as often as it is called. It needs no room for more than some
 // of them.

@@ -158,3 +158,22 @@ func TestQuantileAgainstGonum(t *testing.T) {
 		require.InDelta(t, want, quantile(v, p), 1e-2, "of picoseconds")
 	})
 }
+
+// Many values are put in order as a few are, also where most of them crowd into one
+// bin of the rest.
+func TestSortMany(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
+		crowd := int64(1) << rapid.IntRange(0, 31).Draw(t, "bits")
+		v := make([]int32, rapid.IntRange(many-1, 4*many).Draw(t, "n"))
+		for i := range v {
+			if v[i] = int32(rng.Uint32()); rng.IntN(8) > 0 {
+				v[i] = int32(rng.Int64N(crowd))
+			}
+		}
+		want := slices.Clone(v)
+		slices.Sort(want)
+		sortMany(v)
+		require.Equal(t, want, v)
+	})
+}

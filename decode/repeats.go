@@ -258,23 +258,24 @@ func (c *channel) findFrozen(all []reading, rests []segment) {
 // as one.
 func (c *channel) leastFrozen(all []reading, rests []segment, same Time) (least float64, ok bool) {
 	unsteady := slices.DeleteFunc(slices.Clone(rests), func(s segment) bool { return s.widths.sd() < resolvedWell*c.step })
-	var off, widths []int64
+	var off []int32
+	var widths []uint32
 	alike := 0.0 // neighbours
 	for b, mean := range atRest(all, unsteady) {
 		if n := len(widths); n > 0 && absDiff(Time(b.width), Time(widths[n-1])) <= same {
 			alike++
 		}
-		off = append(off, int64(math.Round(float64(b.width)-mean)))
-		widths = append(widths, int64(b.width))
+		off = append(off, int32(math.Round(float64(b.width)-mean))) // both are usual widths
+		widths = append(widths, b.width)
 	}
-	slices.Sort(off)
-	slices.Sort(widths)
+	sortMany(off)
+	sortMany(widths)
 	if len(off) < restFrames || onLattice(widths, same) {
 		return 0, false
 	}
 	most, from, pairs := 0, 0, 0.0
 	for to := range off {
-		for off[to]-off[from] > int64(same) {
+		for Time(off[to])-Time(off[from]) > same {
 			from++
 		}
 		most = max(most, to-from+1)
@@ -293,7 +294,7 @@ func (c *channel) leastFrozen(all []reading, rests []segment, same Time) (least 
 
 // onLattice reports whether most of sorted widths lie on a few places no wider
 // than readings of one width scatter: the receiver's own steps.
-func onLattice(sorted []int64, same Time) bool {
+func onLattice(sorted []uint32, same Time) bool {
 	tail := len(sorted) / 20
 	sorted = sorted[tail : len(sorted)-tail]
 	places, first := 1, sorted[0]
@@ -330,9 +331,9 @@ func (c *channel) jitters(some []reading, resolved float64) bool {
 	if len(some) < restFrames || c.widthNoise(some) < resolvedWell*resolved {
 		return false
 	}
-	widths := make([]int64, len(some))
+	widths := make([]uint32, len(some))
 	for i, b := range some {
-		widths[i] = int64(b.width)
+		widths[i] = b.width
 	}
 	slices.Sort(widths)
 	return !onLattice(widths, c.sameWidth())
