@@ -120,6 +120,70 @@ func (c *explained) meanPeriod() string {
 	return millis(first*1000) + ", "
 }
 
+// Where a line jitters in one stretch only, that is told: so many pulses are
+// looked at together, and are loud where they jitter over so many times as much
+// as the quiet ones, and by so much. Common practice, no source.
+const (
+	loudPulses = 50
+	loudTimes  = 3.0
+	loudLeast  = 1.5 // us
+)
+
+// loud finds the one stretch, of most of the capture at most, in which the width
+// of a line jitters.
+func (l *line) loud() (from, to decode.Time, ok bool) {
+	t := l.read()
+	var scales []float64
+	for i := 0; i+loudPulses <= len(t.widths); i += loudPulses {
+		scales = append(scales, t.noise(i, i+loudPulses))
+	}
+	if len(scales) < 8 {
+		return 0, 0, false
+	}
+	sorted := slices.Clone(scales)
+	slices.Sort(sorted)
+	limit := max(loudTimes*sorted[len(sorted)/5], loudLeast)
+	first, last, loud := -1, -1, 0
+	for i, s := range scales {
+		if s > limit {
+			if last, loud = i, loud+1; first < 0 {
+				first = i
+			}
+		}
+	}
+	if span := last - first + 1; loud == 0 || span*5 > len(scales)*4 || loud*10 < span*9 {
+		return 0, 0, false
+	}
+	return t.starts[first*loudPulses], t.starts[(last+1)*loudPulses-1], true
+}
+
+// noise is how much some widths jitter, in microseconds, whatever the stick does.
+func (t *train) noise(from, to int) float64 {
+	var bends []float64
+	for i := from + 1; i+1 < to; i++ {
+		bends = append(bends, math.Abs(t.width(i+1)-2*t.width(i)+t.width(i-1)))
+	}
+	slices.Sort(bends)
+	return 1.4826 * bends[len(bends)/2] / math.Sqrt(6)
+}
+
+// whileLoud tells when the lines of a case jitter, where that is in one stretch.
+func (c *explained) whileLoud() string {
+	var from, to decode.Time
+	for i, l := range c.lines {
+		a, b, ok := l.loud()
+		switch apart := 3 * loudPulses * l.period; {
+		case !ok:
+			return ""
+		case i == 0:
+			from, to = a, b
+		case max(a-from, from-a) > apart || max(b-to, to-b) > apart:
+			return ""
+		}
+	}
+	return ", from " + c.digits(from) + " to " + c.at(to) + " and hardly otherwise"
+}
+
 // coarse reports whether a finding is no more than the recorder's coarse stamps
 // make.
 func (b *bench) coarse(o observation) bool {

@@ -237,15 +237,17 @@ var table = []rule{
 		cause: softwareTiming, source: practice, joins: onAny,
 		takes: unsteady, likely: func(c *explained) bool { return !c.glitched() },
 		story: func(c *explained) string {
-			what := map[bool]string{true: "width", false: "period"}[c.sum(decode.WidthJitter) > 0]
-			return "the " + what + " of " + c.who() + " jitters at rest, as pulses timed by busy software do"
+			if c.sum(decode.WidthJitter) == 0 {
+				return "the period of " + c.who() + " jitters at rest, as pulses timed by busy software do"
+			}
+			return "the width of " + c.who() + " jitters at rest" + c.whileLoud() + ", as pulses timed by busy software do"
 		},
 		evidence: func(c *explained) []string {
 			return joined(c.messages(decode.WidthJitter), c.messages(decode.PeriodJitter))
 		},
 		against: glitchesToo,
 		try:     handsOff + "record at the receiver's own pin, all else unplugged",
-		instead: []string{"noise that moves edges without making glitches", "a stick or its potentiometer that is worn"},
+		instead: []string{"noise that moves edges without making glitches, as of a motor that runs", "a stick or its potentiometer that is worn"},
 	},
 	{
 		cause: softwareTiming, source: practice, joins: onSeveral,
