@@ -61,13 +61,13 @@ func (t *table) newShape() *shape {
 	at := bytes.IndexByte(line, t.delimiter)
 	tail := line[max(at, 0):]
 	end := len(tail) - len(bytes.TrimRight(tail, "\r\n"))
-	s := &shape{delimiter: t.delimiter, mark: c.mark, written: t.pace.decimals, decimals: t.pace.decimals - 12 + c.shift,
-		low: t.pace.low, slack: t.pace.slack, channels: len(t.channels)}
+	s := &shape{delimiter: t.delimiter, mark: c.mark, written: t.pace.decimals, decimals: t.pace.decimals - 12 + c.shift, channels: len(t.channels)}
 	if at < 0 || c.far || s.decimals < 0 || s.decimals > min(c.shift, 9) || len(tail) != 2*(len(t.readers)-1)+end {
 		return nil
 	}
 	s.unit = decode.Time(exact.PowersOfTen[c.shift-s.decimals])
 	s.limit = math.MaxInt64 / uint64(s.unit)
+	s.low, s.slack = t.pace.widened(s.written)
 	s.tail = bytes.Clone(tail)
 	s.channel = make([]int, (len(tail)+63)/64*64)
 	s.words = make([]tailWord, (len(tail)+7)/8)
@@ -259,7 +259,8 @@ func (s *shape) begin(tail []byte, now decode.Time, x *span, edges [][]decode.Ti
 	}
 }
 
-// step takes in a row of a span, not the first, as add would.
+// step takes in a row of a span, not the first, as add would with bounds that are
+// widened.
 func (p *pace) step(now decode.Time, idle bool) {
 	from := p.last
 	p.last, p.lastIdle = now, idle
@@ -272,7 +273,7 @@ func (p *pace) step(now decode.Time, idle bool) {
 		p.sum += d
 		return
 	}
-	p.odd(from, now, p.decimals)
+	p.off(from, now)
 }
 
 // follow takes in the rows of a span.

@@ -107,13 +107,25 @@ func (p *pace) odd(from, to decode.Time, decimals int) {
 		p.sum += d
 		return
 	}
+	p.off(from, to)
+}
+
+// off takes in a step that is not the usual one.
+func (p *pace) off(from, to decode.Time) {
 	u := &p.uneven
 	if u.Count == 0 {
 		u.Start = from
 	}
 	u.Count++
 	u.End = to
-	u.Largest = max(u.Largest, d)
+	u.Largest = max(u.Largest, to-from)
+}
+
+// widened returns the bounds of a usual step where all stamps have so many
+// decimals: odd lets pass no other.
+func (p *pace) widened(decimals int) (low, slack decode.Time) {
+	usual, half := p.low+p.slack/2, max(p.slack/2, unitOf(decimals))
+	return usual - half, 2 * half
 }
 
 func unitOf(decimals int) decode.Time {
