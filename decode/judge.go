@@ -144,6 +144,7 @@ func (j *judge) channel(ca *ChannelAnalysis) ChannelJudgement {
 	}
 	if wrong, why := wrongSignal(ca); wrong {
 		j.find(ca, Finding{Kind: WrongSignal, Severity: Fail, Start: j.a.Start, End: j.a.End, Count: 1, Message: why})
+		cj.Slots = make([]ChannelJudgement, len(ca.Slots))
 		return cj
 	}
 	if ca.Signal == Silent {
@@ -214,6 +215,9 @@ func (j *judge) conclude() {
 		any = true
 		cj.Outcome = j.outcome(ca, ca.FrameCount, failed[ca.Name])
 		for k, s := range ca.Slots {
+			if !cj.Slots[k].Judged {
+				continue // another signal was asked for
+			}
 			cj.Slots[k].Outcome = j.outcome(ca, s.FrameCount, failed[s.Name])
 			cj.Outcome = worse(cj.Outcome, cj.Slots[k].Outcome)
 		}
