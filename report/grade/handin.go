@@ -34,11 +34,15 @@ type choice struct {
 	missing string // why there is none
 }
 
-// targets lists every channel and every slot.
+// targets lists every channel that is told, and every slot.
 func (h *HandIn) targets() []target {
+	measured := map[string]*decode.ChannelAnalysis{}
+	for _, ca := range h.Analysis.Channels {
+		measured[ca.Name] = ca
+	}
 	var all []target
-	for i, ch := range h.Report.Channels {
-		ca := h.Analysis.Channels[i]
+	for _, ch := range h.Report.Channels {
+		ca := measured[ch.Name]
 		all = append(all, target{ch, ca})
 		for k, s := range ch.Slots {
 			all = append(all, target{s, ca.Slots[k]})

@@ -68,7 +68,7 @@ func (c *Criterion) grade(h *HandIn) Result {
 	}
 	chosen := h.choose(c.Channels)
 	if len(chosen.targets) == 0 {
-		return c.said(Result{Measured: chosen.missing, Wanted: c.task.wanted(h, nil)})
+		return c.said(Result{Measured: chosen.missing, Wanted: c.task.wanted(nil, nil)})
 	}
 	var r Result
 	for i := range chosen.targets {
