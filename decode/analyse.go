@@ -19,6 +19,7 @@ type channel struct {
 	step      float64  // time step in picoseconds, 0 where unknown
 	beats     *beats   // while it is analysed
 	leader    *channel // whose pulse ends where this one's begins
+	led       []Time   // instants of the leader's beats that are not its leading edges, until own ones are made of them
 	rhythm    rhythm
 	frames    *frames
 	lateStart bool
@@ -64,7 +65,7 @@ func (r *Recording) Analyse() *Analysis {
 		default:
 		}
 		rooms <- c.measure(room)
-		c.beats, c.noises = nil, nil
+		c.noises = nil
 	})
 	a.findHolds()
 	a.Notes = append(a.Notes, a.limitations()...)
@@ -74,29 +75,28 @@ func (r *Recording) Analyse() *Analysis {
 // each does work on every train, as many side by side as there are cores: none
 // looks at another, so that cores change nothing but the memory in use.
 func (a *Analysis) each(work func(*channel)) {
-	var all sync.WaitGroup
+	sideBySide(a.trains(), func(*channel) {}, work)
+}
+
+// sideBySide does work on trains as each does. Before a train's turn it is prepared,
+// one after the other.
+func sideBySide(all []*channel, prepare, work func(*channel)) {
+	var done sync.WaitGroup
 	cores := make(chan struct{}, runtime.GOMAXPROCS(0))
-	begin := func(c *channel) {
+	for _, c := range all {
 		cores <- struct{}{}
-		all.Go(func() {
+		prepare(c)
+		done.Go(func() {
 			work(c)
 			<-cores
 		})
 	}
-	for _, c := range a.measured() {
-		begin(c)
-	}
-	for _, ca := range a.Channels {
-		if ca.asked != nil {
-			begin(ca.asked)
-		}
-	}
-	all.Wait()
+	done.Wait()
 }
 
 // timeFrames finds each channel's rhythm, which channels follow one another,
 // and walks their frames. A channel that follows another is timed once what
-// moves it is known.
+// moves it is known, after its leader, so that few instants are held at a time.
 func (a *Analysis) timeFrames() {
 	a.each(func(c *channel) {
 		c.beats = c.pulses.beats()
@@ -104,7 +104,18 @@ func (a *Analysis) timeFrames() {
 	})
 	a.receivers()
 	servos := a.servos()
-	a.each(func(c *channel) {
+	all := a.trains()
+	slices.SortStableFunc(all, func(x, y *channel) int { return x.leaders() - y.leaders() })
+	sideBySide(all, func(c *channel) {
+		if c.leader != nil {
+			c.beats.own, c.led = c.shifted(c.led), nil
+		}
+		for _, o := range all {
+			if o.leader == c {
+				o.led = c.beats.own
+			}
+		}
+	}, func(c *channel) {
 		if c.leader != nil {
 			c.rhythm = findRhythm(c.beats, c.Stated.Period, Time(c.step))
 		}
@@ -113,7 +124,12 @@ func (a *Analysis) timeFrames() {
 			c.rhythm.paces = []pace{{period: c.rhythm.period, to: c.beats.n}}
 		}
 		c.frames = c.follow(oddPercent)
+		c.frames.median = c.medianInterval()
+		c.beats.own = nil
 	})
+	for _, c := range all {
+		c.beats = nil
+	}
 	ownLateFrames(servos)
 }
 
@@ -161,6 +177,18 @@ func (a *Analysis) measured() []*channel {
 		}
 		for _, s := range ca.Slots {
 			all = append(all, s.channel)
+		}
+	}
+	return all
+}
+
+// trains lists those and the pulses of channels that were named and are something
+// else.
+func (a *Analysis) trains() []*channel {
+	all := a.measured()
+	for _, ca := range a.Channels {
+		if ca.asked != nil {
+			all = append(all, ca.asked)
 		}
 	}
 	return all

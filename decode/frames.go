@@ -66,6 +66,7 @@ type happened struct {
 // spacing is what the intervals say of the period.
 type spacing struct {
 	intervals moments // single ones within 5 % of the expected, less the period
+	median    float64 // of the intervals within 5 %, picoseconds
 	others    int64
 	cycles    moments // differences of neighbouring intervals
 	drift     line

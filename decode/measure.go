@@ -55,10 +55,7 @@ func (c *channel) summarise() {
 	if m.n == 0 {
 		return
 	}
-	all := func(yield func([]Time) bool) {
-		c.pulses.accepted(func(_, widths []Time) bool { return yield(widths) })
-	}
-	q := quantilesOf(all, int(m.n), Time(m.min), Time(m.max), 0.01, 0.5, 0.99)
+	q := quantilesOf(c.pulses.widths, int(m.n), Time(m.min), Time(m.max), 0.01, 0.5, 0.99)
 	us := float64(Microsecond)
 	c.Width = &Summary{N: m.n, Min: Time(m.min), Max: Time(m.max),
 		P01: q[0] / us, Median: q[1] / us, P99: q[2] / us,
@@ -88,7 +85,7 @@ func (c *channel) period() *Period {
 	p.Intervals = Summary{N: m.n, Min: f.rhythm.period + Time(m.min), Max: f.rhythm.period + Time(m.max),
 		Mean: p.Nominal + m.mean()/us, SD: m.sd() / us, P01: math.NaN(), P99: math.NaN(),
 		MeanU95: half95(f.batched.jackknife((*moments).mean), c.step/float64(max(1, m.n))),
-		Median:  c.medianInterval()}
+		Median:  f.median / us}
 	if slope, residual := f.drift.fit(); f.rhythm.period > 0 {
 		seconds := float64(c.rec.end-c.rec.start) / float64(Second)
 		p.DriftPPM, p.Residual = slope*seconds/p.Nominal*1e6, residual
@@ -96,7 +93,8 @@ func (c *channel) period() *Period {
 	return p
 }
 
-// medianInterval is the median of the intervals that the figures are over, which
+// medianInterval is the median of the intervals that the figures are over, in
+// picoseconds, which
 // the rhythm was found by where they are the same.
 func (c *channel) medianInterval() float64 {
 	y := &c.frames.rhythm
@@ -104,7 +102,7 @@ func (c *channel) medianInterval() float64 {
 	case y.period == 0:
 		return math.NaN()
 	case y.pattern == Steady && y.median > 0:
-		return y.median / float64(Microsecond)
+		return y.median
 	}
 	each := func(yield func([]Time) bool) {
 		var room [piece]Time
@@ -125,5 +123,5 @@ func (c *channel) medianInterval() float64 {
 			}
 		}
 	}
-	return quantilesOf(each, c.beats.n, 0, 3*y.period, 0.5)[0] / float64(Microsecond)
+	return quantilesOf(each, c.beats.n, 0, 3*y.period, 0.5)[0]
 }

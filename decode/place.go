@@ -16,9 +16,7 @@ const placedFrames = 2000
 func (a *Analysis) receivers() {
 	for _, ca := range a.Channels {
 		for i := 1; i < len(ca.Slots); i++ {
-			slot := ca.Slots[i].channel
-			slot.leader = ca.Slots[i-1].channel
-			slot.shift()
+			ca.Slots[i].channel.leader = ca.Slots[i-1].channel
 		}
 	}
 	left := slices.DeleteFunc(a.servos(), func(c *channel) bool { return c.rhythm.period == 0 || c.beats.n < regularFrames })
@@ -117,7 +115,7 @@ func (c *channel) behind(o *channel, period Time) Time {
 }
 
 // chain finds for each channel of a receiver, given in order of place, the one
-// that it follows, and takes what moves it out of its beats.
+// that it follows.
 func chain(group []*channel) {
 	for i, c := range group {
 		best := math.Inf(1)
@@ -129,7 +127,6 @@ func chain(group []*channel) {
 		}
 		if c.leader != nil {
 			c.Follows = c.leader.Name
-			c.shift()
 		}
 	}
 }
@@ -177,35 +174,47 @@ func deviations(v []Time) {
 	}
 }
 
-// shift takes out of a channel's beats by how much the pulses before it in its
-// chain were longer than usual. Where one of them is missing the receiver kept
-// its last width.
-func (c *channel) shift() {
-	b, o := c.beats, c.leader.beats
-	widths := make([]uint32, o.n)
-	for i := range widths {
-		widths[i] = uint32(o.width(i))
+// leaders is how many channels there are before one in its chain.
+func (c *channel) leaders() int {
+	if c.leader == nil {
+		return 0
 	}
-	usual := Time(quantile(widths, 0.5))
-	own := make([]Time, b.n)
+	return 1 + c.leader.leaders()
+}
+
+// shifted takes out of a channel's leading edges by how much the pulses before it in
+// its chain were longer than usual; led are the instants of its leader's beats that
+// this came to, nil where they are the leading edges. Where a pulse of the leader is
+// missing the receiver kept its last width.
+func (c *channel) shifted(led []Time) []Time {
+	usual := Time(quantilesOf(c.leader.pulses.widths, c.leader.beats.n, 0, math.MaxUint32, 0.5)[0])
+	own := make([]Time, 0, c.beats.n)
+	r := c.leader.pulses.read()
+	var o entry // the leader's pulse that began last
+	next, more := r.pulse()
 	by, j, known := Time(0), -1, false
-	for i := range own {
-		start := b.start(i)
-		for j+1 < o.n && o.start(j+1) <= start {
-			j++
-		}
-		if j >= 0 && start-o.start(j) < c.rhythm.period*3/4 {
-			by = o.start(j) - o.at(j) + o.width(j) - usual
-			if !known {
-				known = true
-				for k := range i {
-					own[k] -= by
+	for starts := range c.pulses.accepted {
+		for _, start := range starts {
+			for ; more && next.start <= start; j++ {
+				o = next
+				next, more = r.pulse()
+			}
+			if j >= 0 && start-o.start < c.rhythm.period*3/4 {
+				by = o.width - usual
+				if led != nil {
+					by += o.start - led[j]
+				}
+				if !known {
+					known = true
+					for k := range own {
+						own[k] -= by
+					}
 				}
 			}
+			own = append(own, start-by)
 		}
-		own[i] = start - by
 	}
-	b.own = own
+	return own
 }
 
 // ownLateFrames leaves to a channel that follows another what it is late by
@@ -258,6 +267,6 @@ func (c *channel) retime() {
 	c.beats = c.pulses.beats()
 	if c.leader != nil {
 		c.leader.retime()
-		c.shift()
+		c.beats.own = c.shifted(c.leader.beats.own)
 	}
 }

@@ -93,6 +93,14 @@ func (r *reader) next() (entry, bool) {
 	return e, true
 }
 
+// pulse goes on to the next accepted pulse.
+func (r *reader) pulse() (e entry, ok bool) {
+	for e, ok = r.next(); ok && !e.accepted(); {
+		e, ok = r.next()
+	}
+	return e, ok
+}
+
 // starts fills in the leading edges of the accepted pulses that come next, of which
 // there are as many.
 func (r *reader) starts(to []Time) {
@@ -133,4 +141,9 @@ func (t *train) accepted(yield func(starts, widths []Time) bool) {
 			chunk = chunk[len(part):]
 		}
 	}
+}
+
+// widths yields the widths alone.
+func (t *train) widths(yield func([]Time) bool) {
+	t.accepted(func(_, widths []Time) bool { return yield(widths) })
 }
