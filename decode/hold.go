@@ -73,11 +73,10 @@ func (h halt) stands() bool {
 }
 
 // noteHalt returns what notes a run that is a halt.
-func (c *channel) noteHalt(all []reading, tolerance Time) func(row []sameRun, i int) {
+func (c *channel) noteHalt(all []reading, tolerance Time) func(sameRun, surroundings) {
 	halted := Time(math.MinInt64) // where the halt before ended
-	return func(row []sameRun, i int) {
-		r, s := row[i], around(row, i)
-		if len(s.before) == 0 || r.n < s.regular()+holdFrames {
+	return func(r sameRun, s surroundings) {
+		if len(s.before) == 0 || r.n < s.regular+holdFrames {
 			return
 		}
 		h := c.haltOf(all, r, s, tolerance, halted == all[r.from].start)

@@ -44,23 +44,28 @@ type beats struct {
 
 func (t *train) beats() *beats {
 	b := &beats{train: t}
-	blind := false
-	for _, chunk := range t.chunks {
-		for i := range chunk {
-			m := chunk[i].marks()
-			if m&^broken == 0 && !blind {
-				b.n++
-				continue
-			}
-			blind = blind || m&afterBlind != 0
-			if !chunk[i].accepted() {
-				b.others = append(b.others, b.n)
-				continue
-			}
-			b.rows, blind = append(b.rows, b.n), false
-			b.n++
+	blind, next := false, 0 // the entry after the last odd one
+	begin := func(i int) {
+		if blind {
+			b.rows, blind = append(b.rows, i-len(b.others)), false
 		}
 	}
+	for _, i := range t.odd {
+		if i > next {
+			begin(next)
+		}
+		next = i + 1
+		e := t.entryAt(i)
+		if blind = blind || e.marks()&afterBlind != 0; e.accepted() {
+			begin(i)
+		} else {
+			b.others = append(b.others, i-len(b.others))
+		}
+	}
+	if int(t.n) > next {
+		begin(next)
+	}
+	b.n = int(t.n) - len(b.others)
 	return b
 }
 
@@ -195,6 +200,22 @@ func (h *histogram) around(bin int, own int64) (n int64, sum Time) {
 	return n, sum
 }
 
+// between counts the intervals from lo to hi and adds them up, unless some lie in a
+// bin of which but a part is between.
+func (h *histogram) between(lo, hi Time) (n int64, sum Time, ok bool) {
+	for bin, in := range h.n {
+		from, to := periodEdges[bin], periodEdges[bin+1]
+		switch {
+		case in == 0 || to <= lo || from > hi:
+		case from < lo || to-1 > hi:
+			return 0, 0, false
+		default:
+			n, sum = n+in, sum+h.sum[bin]
+		}
+	}
+	return n, sum, true
+}
+
 // mode returns about what the most frequent interval is, 0 where there is none.
 func (h *histogram) mode() Time {
 	best, most := 0, int64(0)
@@ -257,24 +278,31 @@ func (b *beats) nominal(lo, hi int) (y rhythm) {
 		return y
 	}
 	y.period = Time(math.Round(y.median))
-	least, most, reach := mode-mode/20, mode+mode/20, y.reach(y.period)
-	var wide moments
-	for some := range all {
-		sum := Time(0)
+	between := func(least, most Time) moments {
+		n, sum, ok := h.between(least, most)
+		if !ok {
+			n, sum = sumBetween(all, least, most)
+		}
+		return moments{n: n, sum: widen(int64(sum))}
+	}
+	wide := between(mode-mode/20, mode+mode/20)
+	y.mean = Time(math.Round(wide.mean()))
+	if reach := y.reach(y.period); between(y.period-reach, y.period+reach).n > between(closest, farthest).n {
+		y.median = 0 // that is of more
+	}
+	return y
+}
+
+func sumBetween(each iter.Seq[[]Time], least, most Time) (n int64, sum Time) {
+	for some := range each {
 		for _, d := range some {
-			inside := d >= closest && d <= farthest
-			if inside || d >= least && d <= most {
-				wide.n++
+			if d >= least && d <= most {
+				n++
 				sum += d
 			}
-			if !inside && absDiff(d, y.period) <= reach {
-				y.median = 0 // it is that of others, too
-			}
 		}
-		wide.sum = wide.sum.plus(widen(int64(sum)))
 	}
-	y.mean = Time(math.Round(wide.mean()))
-	return y
+	return n, sum
 }
 
 // findRhythm finds the nominal period and where it changes. A stated period

@@ -148,7 +148,7 @@ func (c *channel) noiseFloor() float64 { return max(c.step/2, 1) }
 // differences of a moving width are the packets' steps, and the smaller of the
 // first ones are the noise: their lower quartile is 0.4506 standard deviations.
 func (c *channel) widthNoise(some []reading) float64 {
-	var all changes
+	var all, changed changes
 	var row [noiseFrames]Time
 	n := 0
 	for i := range some {
@@ -161,7 +161,7 @@ func (c *channel) widthNoise(some []reading) float64 {
 	}
 	all.add(row[:n])
 	scale := all.scale()
-	if k, changed, ok := c.packets(some); ok {
+	if k, ok := c.packets(some, &changed); ok {
 		scale = changed.scale() * math.Sqrt(float64(k))
 	} else if !all.quartileOver(scale / 2 * quartile) {
 		if least := all.firstQuartile() / quartile; least < scale/2 {
@@ -172,9 +172,9 @@ func (c *channel) widthNoise(some []reading) float64 {
 }
 
 // packets reports whether a radio packet feeds several frames, as where most
-// widths come k times, and the widths that changed. No branch depends on what
-// changed, which nobody can foresee.
-func (c *channel) packets(some []reading) (k int, changed changes, ok bool) {
+// widths come k times, and adds the widths that changed. No branch depends on which
+// did, which nobody can foresee.
+func (c *channel) packets(some []reading, changed *changes) (k int, ok bool) {
 	const none = Time(math.MinInt64 / 2) // far from any width
 	var runs [noiseFrames + 1]int        // by length
 	var row [noiseFrames]Time            // widths that changed
@@ -199,13 +199,13 @@ func (c *channel) packets(some []reading) (k int, changed changes, ok bool) {
 		run += 1 - run*isNew
 	}
 	if news < 10 || (news-runs[1])*10 < news*7 {
-		return 0, changed, false // most come once
+		return 0, false // most come once
 	}
 	if k = usualRun(runs[2:]) + 2; runs[k]*10 < news*7 {
-		return 0, changed, false
+		return 0, false
 	}
 	changed.add(row[:n])
-	return k, changed, changed.typical() > 3*float64(same)
+	return k, changed.typical() > 3*float64(same)
 }
 
 // quartile is the lower quartile of the size of a first difference of normal

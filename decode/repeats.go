@@ -88,16 +88,19 @@ const beside = 8
 // itself.
 type surroundings struct {
 	before, upTo, after []sameRun
+	regular             int // readings of a run where nothing is lost
 }
 
 func around(row []sameRun, i int) surroundings {
 	from := max(0, i-beside)
-	return surroundings{row[from:i], row[from : i+1], row[i+1 : min(len(row), i+1+beside)]}
+	s := surroundings{before: row[from:i], upTo: row[from : i+1], after: row[i+1 : min(len(row), i+1+beside)]}
+	s.regular = s.secondLongest()
+	return s
 }
 
-// regular is how many readings a run has where nothing is lost: the second longest
-// of those about it, as another loss may be among them.
-func (s surroundings) regular() int {
+// secondLongest is how many readings the second longest run about one has: the
+// longest may be another loss.
+func (s *surroundings) secondLongest() int {
 	longest, second := 0, 0
 	for _, side := range [...][]sameRun{s.before, s.after} {
 		for i := range side {
@@ -142,20 +145,20 @@ func (c *channel) readRuns(all []reading) {
 	halting := max(same, heldOutput)
 	noteHalt := c.noteHalt(all, halting)
 	if halting > same {
-		sameRuns(all, halting, leastRepeats, noteHalt)
+		sameRuns(all, halting, leastRepeats, func(row []sameRun, i int) { noteHalt(row[i], around(row, i)) })
 	}
 	sameRuns(all, same, leastRepeats, func(row []sameRun, i int) {
+		r, s := row[i], around(row, i)
 		if halting == same {
-			noteHalt(row, i)
+			noteHalt(r, s)
 		}
-		r := row[i]
 		switch {
 		case r.n > mostRepeats:
 			if c.amidJitter(all, r) {
 				frames += r.n
 				amid = append(amid, r)
 			}
-		case repeats(r, around(row, i), same, max(float64(c.noiseOf(&all[r.from]).loudest), c.step)):
+		case repeats(r, s, same, max(float64(c.noiseOf(&all[r.from]).loudest), c.step)):
 			start, end := r.bounds(all)
 			c.repeats.add(Event{Start: start, End: end, Count: int64(r.n), Measured: float64(r.n)})
 		}
@@ -182,8 +185,7 @@ func noteHeld(some []reading) {
 // of the receiver and the noise explain, amid a move one way, and made up for.
 func repeats(r sameRun, s surroundings, same Time, noise float64) bool {
 	const side = 3
-	regular := s.regular()
-	if len(s.before) < side || len(s.after) < side || r.n <= regular {
+	if len(s.before) < side || len(s.after) < side || r.n <= s.regular {
 		return false
 	}
 	frames := readingsOf(s.upTo) + readingsOf(s.after)
@@ -206,7 +208,7 @@ func repeats(r sameRun, s surroundings, same Time, noise float64) bool {
 	var room [2 * side]Time
 	usual := jumps(jumps(room[:0], into), after)
 	lattice := quantile(usual, 0.5)
-	return float64(r.n) > 1.5*max(lattice, float64(same))/speed+float64(regular) &&
+	return float64(r.n) > 1.5*max(lattice, float64(same))/speed+float64(s.regular) &&
 		catchUp*Time(up)*3 >= slices.Max(usual)*4 &&
 		oneWay(into, up, lattice) && oneWay(after, up, lattice)
 }

@@ -130,10 +130,9 @@ func (c *channel) moving(all []reading, i int) bool {
 	if i == 0 || i+1 == len(all) {
 		return false
 	}
-	in := int64(all[i].width) - int64(all[i-1].width)
-	out := int64(all[i+1].width) - int64(all[i].width)
-	step := min(max(in, -in), max(out, -out))
-	return float64(step) > 6*float64(c.noiseOf(&all[i]).loudest) && (in > 0) == (out > 0)
+	before, own, after := Time(all[i-1].width), Time(all[i].width), Time(all[i+1].width)
+	step := min(absDiff(own, before), absDiff(after, own))
+	return float64(step) > 6*float64(c.noiseOf(&all[i]).loudest) && (own > before) == (after > own)
 }
 
 // turns reports whether the middle third lies off the outer ones as the turn of a

@@ -46,10 +46,12 @@ func (p packed) accepted() bool { return p.marks()&(stuck|cut) == 0 }
 
 // train stores entries in order of start, in chunks that are full but for the
 // last. The first grows as it fills, since most trains of a short capture are
-// small; n entries are in all of them.
+// small; n entries are in all of them, and odd says which of them are not plainly
+// accepted, or come after a time of which nothing is known.
 type train struct {
 	n      int64
 	chunks [][]packed
+	odd    []int
 }
 
 func (t *train) add(e entry) {
@@ -61,6 +63,9 @@ func (t *train) add(e entry) {
 		}
 	}
 	t.chunks[k] = append(t.chunks[k], pack(e))
+	if e.marks&^broken != 0 {
+		t.odd = append(t.odd, int(t.n))
+	}
 	t.n++
 }
 
