@@ -358,7 +358,7 @@ func (d *decoder) stamps(w *channelState) {
 		return
 	}
 	for _, s := range w.sec.ended {
-		if s.openStart || s.level == Unknown {
+		if s.openStart || s.openEnd || s.level == Unknown {
 			continue
 		}
 		d.grid.add(s.end, absDiff(s.length(), w.lengths[s.level]))
