@@ -55,12 +55,12 @@ func FuzzDecode(f *testing.F) {
 	f.Add([]byte{0x58, 0, 0x64, 185, 0x68, 185, 0x68, 185, 0x68, 185, 0x68, 185, 0x68, 185})
 	f.Add([]byte("a torn wire and a busy line, in no order at all"))
 	train := []byte{}
-	for i := range 60 {
+	for i := range 48 {
 		train = append(train, 0x68, 185, 0x69, byte(i))
 	}
 	f.Add(train)
 	f.Fuzz(func(t *testing.T, bytes []byte) {
-		bytes = bytes[:min(len(bytes), 256)] // more of it tries nothing new
+		bytes = bytes[:min(len(bytes), 192)] // more of it tries nothing new
 		r, err := Decode(context.Background(), &script{bytes: bytes, most: 20}, Settings{})
 		require.NoError(t, err)
 		a := r.Analyse()
@@ -71,7 +71,7 @@ func FuzzDecode(f *testing.F) {
 		var last Time
 		pulses := map[string]int64{}
 		for row := range j.Rows(true) {
-			if row.Start < last { // much cheaper than to require it of each
+			if row.Start < last { // cheaper than to require it of each
 				t.Fatalf("a row at %d after one at %d", row.Start, last)
 			}
 			last = row.Start
@@ -86,9 +86,9 @@ func FuzzDecode(f *testing.F) {
 			}
 		}
 		for _, x := range j.Findings {
-			require.LessOrEqual(t, x.Start, x.End, "%s", x.Kind)
-			require.NotEmpty(t, x.Message)
-			require.Positive(t, x.Count+1)
+			if x.Start > x.End || x.Message == "" || x.Count < 0 {
+				t.Fatalf("%+v", x)
+			}
 		}
 	})
 }
