@@ -95,29 +95,42 @@ func TestDamagedLine(t *testing.T) {
 }
 
 // TestEveryEnd: wherever a table ends, within its last lines or with them, the
-// same is read of it and the same said to be cut off, in pieces of any size: two
-// of some sizes end with the text, so that an empty one comes last.
+// same is read of it and the same said to be cut off, in pieces of any size. Some
+// end with the text, so that an empty one comes last, even behind a line without
+// an end that is longer than pieces are.
 func TestEveryEnd(t *testing.T) {
-	for _, lines := range [][]string{sampled(60), changing(60, 3)} {
-		text := []byte(strings.Join(lines, "\n") + "\n")
+	for _, c := range []struct {
+		lines      []string
+		from, upTo int // sizes of a piece
+	}{
+		{sampled(60), 300, 340}, {changing(60, 3), 300, 340}, {changing(14, 100), 38, 52}, // four to five to a line
+	} {
+		text := []byte(strings.Join(c.lines, "\n") + "\n")
 		for end := len(text) - 15; end <= len(text); end++ {
-			for size := len(text)/2 - 80; size < len(text)/2-40; size++ {
-				requireAlike(t, text[:end], way{ahead.How{Size: size, Workers: 1}, 5}, capture.Options{})
+			for size := c.from; size < c.upTo; size++ {
+				requireAlike(t, text[:end], way{ahead.How{Size: size, Workers: 1}, 4}, capture.Options{})
 			}
 		}
 	}
 }
 
 // TestFirstRowOfAPiece: whether the first row of a piece changes a level is told
-// by the row before the piece. A row for each change, at even times for the most
-// part, is no sampling, which few rows without a change would make it.
+// by the row before the piece. Three rows of four that change nothing make samples
+// of uneven rows; one row fewer, and they are changes.
 func TestFirstRowOfAPiece(t *testing.T) {
-	text := []byte(strings.Join(changing(600, 3), "\n") + "\n")
-	for size := 200; size < 600; size += 7 {
-		require.True(t, requireAlike(t, text, way{ahead.How{Size: size, Workers: 1}, 5}, capture.Options{}))
+	var stamps []int
+	for i := range 601 {
+		stamps = append(stamps, 1000+40*i+i%3*i%7)
 	}
-	got, _ := readWith(t, bytes.NewReader(text), false, way{ahead.How{Size: 300}, 5}, capture.Options{})
-	require.True(t, got.origin.ChangesOnly)
+	for _, rows := range []int{600, 601} {
+		lines := rowsOf(stamps[:rows], 3, func(row, c int) int { return (row/4 + c) / 3 % 2 })
+		text := []byte(strings.Join(lines, "\n") + "\n")
+		for size := 300; size < 330; size++ {
+			require.True(t, requireAlike(t, text, way{ahead.How{Size: size, Workers: 1}, 5}, capture.Options{}))
+		}
+		got, _ := readWith(t, bytes.NewReader(text), false, way{ahead.How{Size: 300}, 5}, capture.Options{})
+		require.Equal(t, rows > 600, got.origin.ChangesOnly)
+	}
 }
 
 // TestSlowTaker: a block is its taker's until the next is asked for, however far
