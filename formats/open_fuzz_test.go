@@ -29,6 +29,12 @@ func FuzzDetect(f *testing.F) {
 			}
 		}
 	}
+	dumps, err := os.ReadFile("../testdata/vcd/bad.txt")
+	require.NoError(f, err)
+	for _, entry := range bytes.Split(dumps, []byte("\n== ")) {
+		dump, _, _ := bytes.Cut(entry[bytes.IndexByte(entry, '\n')+1:], []byte("\n-- "))
+		f.Add(dump)
+	}
 	f.Add([]byte("$timescale 1 us $end $var wire 1 ! a $end $enddefinitions $end #0 0! #5 1!"))
 	f.Add([]byte(scenario.Example))
 	f.Fuzz(func(t *testing.T, text []byte) {

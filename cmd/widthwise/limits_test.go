@@ -96,41 +96,44 @@ func TestFlagsBesideLimits(t *testing.T) {
 	assert.Equal(t, decode.Low, r.stated().For("winch").Active)
 }
 
+// refusedLimits are limits and what is said of them.
+var refusedLimits = []struct{ text, want string }{
+	{"width_warm_us = [885, 2115]", `FILE:1:1: unknown key "width_warm_us"; did you mean width_warn_us?`},
+	{"Period = \"22ms\"", `FILE:1:1: unknown key "Period"; did you mean period?`},
+	{"[channel.winch]\nWidth_Fail_US = [800, 2200]", `FILE:2:1: unknown key "Width_Fail_US"; did you mean width_fail_us?`},
+	{"[Channel.winch]\nperiod = \"22ms\"", `FILE:1:2: unknown key "Channel"; did you mean channel?`},
+	{"\n[channel.winch]\n  colour = 3", `FILE:3:3: unknown key "colour"; the keys here are width_warn_us, width_fail_us, width_jitter_warn_us, width_jitter_fail_us, period, period_warn_percent, period_fail_percent, frame_warn_percent, period_jitter_warn_us, dropped_fail_percent, glitch_fail_percent, glitch_below_us, loss_after, min_frames, active, signal`},
+	{"[chanel.winch]\nperiod = \"22ms\"", `FILE:1:2: unknown key "chanel"; did you mean channel?`},
+	{"min_frames = \"many\"", `FILE:1:14: min_frames is a text; write a whole number`},
+	{"min_frames = 1.5", `FILE:1:14: min_frames is a number; write a whole number`},
+	{"period = 22", `FILE:1:10: period: a duration needs a unit; 22s, 22ms, 22us or 22ns`},
+	{"width_warn_us = 885", `FILE:1:17: width_warn_us is a whole number; write a list in square brackets`},
+	{"width_warn_us = [885, \"2115\"]", `FILE:1:23: width_warn_us[1] is a text; write a number`},
+	{"width_warn_us = [885]", `FILE:1:1: width_warn_us has 1 numbers; two numbers, such as [885, 2115]`},
+	{"width_warn_us = [2115, 885]", `FILE:1:1: width_warn_us = [2115, 885] does not rise from lowest to highest; two numbers, such as [885, 2115]`},
+	{"width_warn_us = [nan, 885]", `FILE:1:1: width_warn_us = [NaN, 885] does not rise from lowest to highest; two numbers, such as [885, 2115]`},
+	{"width_warn_us = [700, 2115]", `FILE:1:1: width_warn_us = [700, 2115] reaches past width_fail_us = [800, 2200]; limits that warn before they fail`},
+	{"width_fail_us = [900, 2100]\n\n  width_warn_us = [885, 2115]", `FILE:3:3: width_warn_us = [885, 2115] reaches past width_fail_us = [900, 2100]; limits that warn before they fail`},
+	{"width_jitter_warn_us = 30", `FILE:1:24: width_jitter_warn_us = 30 is above width_jitter_fail_us = 20; a warning that comes before the failure`},
+	{"period_warn_percent = 4", `FILE:1:23: period_warn_percent = 4 is above period_fail_percent = 3; a warning that comes before the failure`},
+	{"dropped_fail_percent = 101", `FILE:1:24: dropped_fail_percent = 101 is more than 100 %; a number, such as 1`},
+	{"frame_warn_percent = -1", `FILE:1:22: frame_warn_percent = -1 is below zero; a number, such as 5, or 0 for no limit`},
+	{"frame_warn_percent = inf", `FILE:1:22: frame_warn_percent = +Inf is below zero; a number, such as 5, or 0 for no limit`},
+	{"min_frames = 0", `FILE:1:14: min_frames = 0 would let a dead wire pass; at least 1`},
+	{"glitch_below_us = 900", `FILE:1:19: glitch_below_us = 900 is above the lowest width of width_fail_us = [800, 2200]; at most 800`},
+	{"glitch_below_us = 0", `FILE:1:19: glitch_below_us = 0 would leave no pulse apart from a glitch; a number from 1 to 3000`},
+	{"period = \"22\"", `FILE:1:10: period: a duration needs a unit; 22s, 22ms, 22us or 22ns`},
+	{"period = \"22ms\"\nloss_after = \"20ms\"", `FILE:2:14: loss_after = 20ms is no longer than period = 22ms, so every frame would be a loss; several periods`},
+	{"period = \"22ms\"\n[channel.winch]\nloss_after = \"20ms\"", `FILE:3:14: loss_after = 20ms is no longer than period = 22ms, so every frame would be a loss; several periods`},
+	{"active = \"up\"", `FILE:1:10: active = "up" is not a level; "high" or "low"`},
+	{"signal = \"silent\"", `FILE:1:10: signal = "silent" is no kind of signal; "servo", "pulse-position", "duty" or "serial"`},
+	{"[channel.winch]\nwidth_fail_us = [1, 2]\nwidth_fail_us = [1, 2]", `FILE:3:1: key width_fail_us is already defined; TOML 1.0, such as key = value`},
+	{"period = ", `FILE:1:9: expected value, not end of input; TOML 1.0, such as key = value`},
+	{"channel = 3", `FILE:1:11: channel is a whole number; write a table`},
+}
+
 func TestLimitsRefusals(t *testing.T) {
-	for _, c := range []struct{ text, want string }{
-		{"width_warm_us = [885, 2115]", `FILE:1:1: unknown key "width_warm_us"; did you mean width_warn_us?`},
-		{"Period = \"22ms\"", `FILE:1:1: unknown key "Period"; did you mean period?`},
-		{"[channel.winch]\nWidth_Fail_US = [800, 2200]", `FILE:2:1: unknown key "Width_Fail_US"; did you mean width_fail_us?`},
-		{"[Channel.winch]\nperiod = \"22ms\"", `FILE:1:2: unknown key "Channel"; did you mean channel?`},
-		{"\n[channel.winch]\n  colour = 3", `FILE:3:3: unknown key "colour"; the keys here are width_warn_us, width_fail_us, width_jitter_warn_us, width_jitter_fail_us, period, period_warn_percent, period_fail_percent, frame_warn_percent, period_jitter_warn_us, dropped_fail_percent, glitch_fail_percent, glitch_below_us, loss_after, min_frames, active, signal`},
-		{"[chanel.winch]\nperiod = \"22ms\"", `FILE:1:2: unknown key "chanel"; did you mean channel?`},
-		{"min_frames = \"many\"", `FILE:1:14: min_frames is a text; write a whole number`},
-		{"min_frames = 1.5", `FILE:1:14: min_frames is a number; write a whole number`},
-		{"period = 22", `FILE:1:10: period: a duration needs a unit; 22s, 22ms, 22us or 22ns`},
-		{"width_warn_us = 885", `FILE:1:17: width_warn_us is a whole number; write a list in square brackets`},
-		{"width_warn_us = [885, \"2115\"]", `FILE:1:23: width_warn_us[1] is a text; write a number`},
-		{"width_warn_us = [885]", `FILE:1:1: width_warn_us has 1 numbers; two numbers, such as [885, 2115]`},
-		{"width_warn_us = [2115, 885]", `FILE:1:1: width_warn_us = [2115, 885] does not rise from lowest to highest; two numbers, such as [885, 2115]`},
-		{"width_warn_us = [nan, 885]", `FILE:1:1: width_warn_us = [NaN, 885] does not rise from lowest to highest; two numbers, such as [885, 2115]`},
-		{"width_warn_us = [700, 2115]", `FILE:1:1: width_warn_us = [700, 2115] reaches past width_fail_us = [800, 2200]; limits that warn before they fail`},
-		{"width_fail_us = [900, 2100]\n\n  width_warn_us = [885, 2115]", `FILE:3:3: width_warn_us = [885, 2115] reaches past width_fail_us = [900, 2100]; limits that warn before they fail`},
-		{"width_jitter_warn_us = 30", `FILE:1:24: width_jitter_warn_us = 30 is above width_jitter_fail_us = 20; a warning that comes before the failure`},
-		{"period_warn_percent = 4", `FILE:1:23: period_warn_percent = 4 is above period_fail_percent = 3; a warning that comes before the failure`},
-		{"dropped_fail_percent = 101", `FILE:1:24: dropped_fail_percent = 101 is more than 100 %; a number, such as 1`},
-		{"frame_warn_percent = -1", `FILE:1:22: frame_warn_percent = -1 is below zero; a number, such as 5, or 0 for no limit`},
-		{"frame_warn_percent = inf", `FILE:1:22: frame_warn_percent = +Inf is below zero; a number, such as 5, or 0 for no limit`},
-		{"min_frames = 0", `FILE:1:14: min_frames = 0 would let a dead wire pass; at least 1`},
-		{"glitch_below_us = 900", `FILE:1:19: glitch_below_us = 900 is above the lowest width of width_fail_us = [800, 2200]; at most 800`},
-		{"glitch_below_us = 0", `FILE:1:19: glitch_below_us = 0 would leave no pulse apart from a glitch; a number from 1 to 3000`},
-		{"period = \"22\"", `FILE:1:10: period: a duration needs a unit; 22s, 22ms, 22us or 22ns`},
-		{"period = \"22ms\"\nloss_after = \"20ms\"", `FILE:2:14: loss_after = 20ms is no longer than period = 22ms, so every frame would be a loss; several periods`},
-		{"period = \"22ms\"\n[channel.winch]\nloss_after = \"20ms\"", `FILE:3:14: loss_after = 20ms is no longer than period = 22ms, so every frame would be a loss; several periods`},
-		{"active = \"up\"", `FILE:1:10: active = "up" is not a level; "high" or "low"`},
-		{"signal = \"silent\"", `FILE:1:10: signal = "silent" is no kind of signal; "servo", "pulse-position", "duty" or "serial"`},
-		{"[channel.winch]\nwidth_fail_us = [1, 2]\nwidth_fail_us = [1, 2]", `FILE:3:1: key width_fail_us is already defined; TOML 1.0, such as key = value`},
-		{"period = ", `FILE:1:9: expected value, not end of input; TOML 1.0, such as key = value`},
-		{"channel = 3", `FILE:1:11: channel is a whole number; write a table`},
-	} {
+	for _, c := range refusedLimits {
 		t.Run(c.text, func(t *testing.T) {
 			_, got := limitsOf(t, c.text)
 			assert.Equal(t, c.want, got)
@@ -161,6 +164,9 @@ func TestLimitsExample(t *testing.T) {
 
 // No text crashes the reader, and every refusal is one line that names the file.
 func FuzzLimits(f *testing.F) {
+	for _, c := range refusedLimits {
+		f.Add(c.text)
+	}
 	f.Add(limitsExample)
 	f.Add("[channel.a]\nb.c = {d = 1}\n[[e]]")
 	f.Add("width_warn_us = {a = [1,2]}\nperiod.x = 3")

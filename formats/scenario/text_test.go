@@ -14,53 +14,58 @@ import (
 	"widthwise/formats/internal/capture"
 )
 
-// A mark in each text shows where the error must point; what stands after it
-// in the list must be said.
+// The beginning of a scenario, and a channel of one.
+const (
+	top   = "scenario = \"bad\"\nlength = \"1s\"\n"
+	servo = "[[channel]]\nname = \"a\"\nkind = \"servo\"\nwidth_us = 1500\nframes = { period = \"20ms\" }\n"
+)
+
+// badScenarios are texts, with a mark where the error must point, and what must be
+// said.
+var badScenarios = []struct{ text, says string }{
+	{"scenario = \"bad\"\nlength = ▶60\n", "a duration needs a unit; 60s, 60ms, 60us or 60ns"},
+	{"scenario = \"bad\"\nlength = ▶\"60 fortnights\"\n", `"fortnights" is no unit of a duration`},
+	{"scenario = \"bad\"\nlength = ▶\"long\"\n", "not a duration; a number and a unit"},
+	{"scenario = \"bad\"\n▶length = [\"1s\"]\n", "a list"},
+	{"scenario = ▶7\n", "scenario is a whole number; write a text in quotes"},
+	{top + "▶colour = 3\n", `unknown key "colour"; the keys here are scenario, seed`},
+	{top + "[frames]\n▶jitter = 3\n", `unknown key "jitter"; the keys here are period, periods`},
+	{top + "[▶frame]\n", `unknown key "frame"`},
+	{top + "[▶channel]\nname = \"a\"\n", "channel is a list; write [[channel]]"},
+	{top + "[[▶frames]]\n", "frames is a table"},
+	{top + "[[▶channel.then]]\nat = \"1s\"\n", "there is no channel yet; begin one with [[channel]]"},
+	{top + "[▶seed.x]\n", "seed is no table"},
+	{top + "channel = [{ ▶title = \"a\" }]\n", `unknown key "title"`},
+	{top + "[[channel]]\nname = \"a\"\nwidth_us = ▶\"1500\"\n", "width_us is a text; write a number"},
+	{top + "[[channel]]\nmoves = [{ at = \"1s\", width_us = ▶true }]\n", "true or false; write a number"},
+	{top + "[[channel]]\nmoves = [{ at = ▶1 }]\n", "a duration needs a unit"},
+	{top + "seed = 7\n▶seed = 8\n", "already defined"},
+	{top + "seed = ▶\n", "start of value"},
+	{"scenario = ▶\"\"\nlength = \"1s\"\n", "scenario is missing"},
+	{"scenario = \"bad\"\nlength = ▶\"0s\"\n" + servo, "length must be above zero"},
+	{top + "sampling = ▶\"24\"\n" + servo, "a rate needs a unit; 24Hz, 24kHz, 24MHz or 24GHz"},
+	{top + "sampling = \"1MHz\"\nsampling_phase = ▶\"1us\"\n" + servo, "no time within one sample"},
+	{top + servo + "after = ▶\"b\"\n", `leads to "b", which is no other servo channel`},
+	{top + "[[channel]]\nname = \"a\"\nkind = ▶\"servos\"\n", `"servos" is unknown or missing; write one of duty, echo`},
+	{top + servo + "bit_us = ▶8\n", "bit_us says nothing of a servo channel; it takes frames, offset"},
+	{top + servo + servo[:12] + "name = ▶\"a\"\n", `"a" names two channels`},
+	{top + "[[channel]]\nname = \"a\"\nkind = \"servo\"\nwidth_us = ▶2100\nframes = { period = \"2ms\" }\n", "takes 2100.0 us of a frame of 2000.0 us"},
+	{top + "[[▶channel]]\nname = \"a\"\nkind = \"servo\"\nwidth_us = 1500\n", "frames has no period, and neither has the capture"},
+	{top + "[frames]\nperiod = \"20ms\"\n▶periods = [\"18ms\"]\n" + servo, "periods stands beside period; state one of them"},
+	{top + servo + "moves = [{ at = \"2s\", width_us = 1600 }, ▶{ at = \"1s\", width_us = 1500 }]\n", "this move must not be earlier"},
+	{top + servo + "moves = [▶{ at = \"2s\" }]\n", "this move needs one of width_us and sweep_us"},
+	{top + servo + "[[fault]]\nkind = ▶\"gremlin\"\n", `"gremlin" is unknown or missing; write one of boot-noise`},
+	{top + servo + "[[fault]]\nkind = \"dropped-frame\"\nwidth_us = ▶5\n", "width_us says nothing of a dropped-frame"},
+	{top + servo + "[[▶fault]]\nkind = \"glitch\"\n", "width_us is missing; state it for a glitch"},
+	{top + servo + "[[fault]]\nkind = \"dropped-frame\"\nchannels = [▶\"b\"]\n", `names "b", which is no channel`},
+	{top + servo + "[[fault]]\nkind = \"dropped-frame\"\nchance = ▶nan\n", "is no number"},
+	{top + servo + "[[fault]]\nkind = \"dropped-frame\"\nchance = ▶1.5\n", "chance must lie in 0..1"},
+	{top + servo + "[[fault]]\nkind = \"phase-restart\"\nby = \"10s\"\nrepeat = ▶\"11s\"\n", "at least twice as long as by"},
+	{top + servo + "[[fault]]\nkind = ▶\"uneven-time\"\nfor = \"1ms\"\n", "needs a sampling rate"},
+}
+
 func TestScenarioErrors(t *testing.T) {
-	const top = "scenario = \"bad\"\nlength = \"1s\"\n"
-	const servo = "[[channel]]\nname = \"a\"\nkind = \"servo\"\nwidth_us = 1500\nframes = { period = \"20ms\" }\n"
-	cases := []struct{ text, says string }{
-		{"scenario = \"bad\"\nlength = ▶60\n", "a duration needs a unit; 60s, 60ms, 60us or 60ns"},
-		{"scenario = \"bad\"\nlength = ▶\"60 fortnights\"\n", `"fortnights" is no unit of a duration`},
-		{"scenario = \"bad\"\nlength = ▶\"long\"\n", "not a duration; a number and a unit"},
-		{"scenario = \"bad\"\n▶length = [\"1s\"]\n", "a list"},
-		{"scenario = ▶7\n", "scenario is a whole number; write a text in quotes"},
-		{top + "▶colour = 3\n", `unknown key "colour"; the keys here are scenario, seed`},
-		{top + "[frames]\n▶jitter = 3\n", `unknown key "jitter"; the keys here are period, periods`},
-		{top + "[▶frame]\n", `unknown key "frame"`},
-		{top + "[▶channel]\nname = \"a\"\n", "channel is a list; write [[channel]]"},
-		{top + "[[▶frames]]\n", "frames is a table"},
-		{top + "[[▶channel.then]]\nat = \"1s\"\n", "there is no channel yet; begin one with [[channel]]"},
-		{top + "[▶seed.x]\n", "seed is no table"},
-		{top + "channel = [{ ▶title = \"a\" }]\n", `unknown key "title"`},
-		{top + "[[channel]]\nname = \"a\"\nwidth_us = ▶\"1500\"\n", "width_us is a text; write a number"},
-		{top + "[[channel]]\nmoves = [{ at = \"1s\", width_us = ▶true }]\n", "true or false; write a number"},
-		{top + "[[channel]]\nmoves = [{ at = ▶1 }]\n", "a duration needs a unit"},
-		{top + "seed = 7\n▶seed = 8\n", "already defined"},
-		{top + "seed = ▶\n", "start of value"},
-		{"scenario = ▶\"\"\nlength = \"1s\"\n", "scenario is missing"},
-		{"scenario = \"bad\"\nlength = ▶\"0s\"\n" + servo, "length must be above zero"},
-		{top + "sampling = ▶\"24\"\n" + servo, "a rate needs a unit; 24Hz, 24kHz, 24MHz or 24GHz"},
-		{top + "sampling = \"1MHz\"\nsampling_phase = ▶\"1us\"\n" + servo, "no time within one sample"},
-		{top + servo + "after = ▶\"b\"\n", `leads to "b", which is no other servo channel`},
-		{top + "[[channel]]\nname = \"a\"\nkind = ▶\"servos\"\n", `"servos" is unknown or missing; write one of duty, echo`},
-		{top + servo + "bit_us = ▶8\n", "bit_us says nothing of a servo channel; it takes frames, offset"},
-		{top + servo + servo[:12] + "name = ▶\"a\"\n", `"a" names two channels`},
-		{top + "[[channel]]\nname = \"a\"\nkind = \"servo\"\nwidth_us = ▶2100\nframes = { period = \"2ms\" }\n", "takes 2100.0 us of a frame of 2000.0 us"},
-		{top + "[[▶channel]]\nname = \"a\"\nkind = \"servo\"\nwidth_us = 1500\n", "frames has no period, and neither has the capture"},
-		{top + "[frames]\nperiod = \"20ms\"\n▶periods = [\"18ms\"]\n" + servo, "periods stands beside period; state one of them"},
-		{top + servo + "moves = [{ at = \"2s\", width_us = 1600 }, ▶{ at = \"1s\", width_us = 1500 }]\n", "this move must not be earlier"},
-		{top + servo + "moves = [▶{ at = \"2s\" }]\n", "this move needs one of width_us and sweep_us"},
-		{top + servo + "[[fault]]\nkind = ▶\"gremlin\"\n", `"gremlin" is unknown or missing; write one of boot-noise`},
-		{top + servo + "[[fault]]\nkind = \"dropped-frame\"\nwidth_us = ▶5\n", "width_us says nothing of a dropped-frame"},
-		{top + servo + "[[▶fault]]\nkind = \"glitch\"\n", "width_us is missing; state it for a glitch"},
-		{top + servo + "[[fault]]\nkind = \"dropped-frame\"\nchannels = [▶\"b\"]\n", `names "b", which is no channel`},
-		{top + servo + "[[fault]]\nkind = \"dropped-frame\"\nchance = ▶nan\n", "is no number"},
-		{top + servo + "[[fault]]\nkind = \"dropped-frame\"\nchance = ▶1.5\n", "chance must lie in 0..1"},
-		{top + servo + "[[fault]]\nkind = \"phase-restart\"\nby = \"10s\"\nrepeat = ▶\"11s\"\n", "at least twice as long as by"},
-		{top + servo + "[[fault]]\nkind = ▶\"uneven-time\"\nfor = \"1ms\"\n", "needs a sampling rate"},
-	}
-	for _, c := range cases {
+	for _, c := range badScenarios {
 		before, after, found := strings.Cut(c.text, "▶")
 		require.True(t, found, c.text)
 		_, err := Parse("tug.toml", []byte(before+after))
@@ -118,6 +123,9 @@ func TestScenarioChannelsAreSelected(t *testing.T) {
 // FuzzScenario: whatever the text, an error or a capture that comes block by
 // block in order of time.
 func FuzzScenario(f *testing.F) {
+	for _, c := range badScenarios {
+		f.Add([]byte(strings.Replace(c.text, "▶", "", 1)))
+	}
 	f.Add([]byte(Example))
 	f.Add([]byte(faultBase + "kind = \"crosstalk\"\nfrom = \"b\"\nwidth_us = 0.4\nchance = 0.5\n"))
 	f.Add([]byte(faultBase + "kind = \"phase-restart\"\nby = \"1ms\"\nrepeat = \"2ms\"\n"))

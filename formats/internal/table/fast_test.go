@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math/rand"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -284,11 +282,7 @@ func TestRestingChannel(t *testing.T) {
 func FuzzFastTable(f *testing.F) {
 	f.Add(int64(1), uint16(600), []byte("x"), uint16(500), uint8(2), false)
 	f.Add(int64(4), uint16(900), []byte("\n\n"), uint16(700), uint8(1), true)
-	bad, err := filepath.Glob("../../../testdata/csv/bad/*.csv")
-	require.NoError(f, err)
-	for i, path := range bad {
-		text, err := os.ReadFile(path)
-		require.NoError(f, err)
+	for i, text := range seedTables(f, "bad") {
 		f.Add(int64(i), uint16(500), text[:min(len(text), 300)], uint16(100*i), uint8(i), i%2 == 0)
 	}
 	f.Fuzz(func(t *testing.T, seed int64, place uint16, bytes []byte, size uint16, workers uint8, skip bool) {

@@ -17,9 +17,9 @@ import (
 // fuzzed is the size of the longest table that is tried, so that many are.
 const fuzzed = 4 << 10
 
-// seedTables adds every table of the tests to a fuzz corpus.
-func seedTables(f *testing.F) {
-	for _, folder := range []string{"dialects", "bad"} {
+// seedTables are the tables of the tests, good and bad.
+func seedTables(f *testing.F, folders ...string) (all [][]byte) {
+	for _, folder := range folders {
 		files, err := filepath.Glob(filepath.Join("../../../testdata/csv", folder, "*"))
 		require.NoError(f, err)
 		require.NotEmpty(f, files)
@@ -27,17 +27,20 @@ func seedTables(f *testing.F) {
 			text, err := os.ReadFile(path)
 			require.NoError(f, err)
 			if len(text) <= fuzzed {
-				f.Add(text, false)
-				f.Add(text, true)
+				all = append(all, text)
 			}
 		}
 	}
+	return all
 }
 
 // FuzzTable: no text, however made, makes the reader panic or hand out edges
 // out of order, and skipping damage never makes a readable table unreadable.
 func FuzzTable(f *testing.F) {
-	seedTables(f)
+	for _, text := range seedTables(f, "dialects", "bad") {
+		f.Add(text, false)
+		f.Add(text, true)
+	}
 	f.Fuzz(func(t *testing.T, text []byte, skip bool) {
 		if len(text) > fuzzed {
 			return

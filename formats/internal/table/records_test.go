@@ -88,6 +88,9 @@ func FuzzRecords(f *testing.F) {
 	for _, s := range []string{"a,b\r\nc,d", "\"a,b\",c\n", "\"a\"\"b\",c\n", "\"a\nb\",\n", ",,\n\n,", "a\"b,c\n", "\"a\"b\n", "\"open\n"} {
 		f.Add([]byte(s))
 	}
+	for _, text := range seedTables(f, "bad") {
+		f.Add(text)
+	}
 	f.Fuzz(func(t *testing.T, text []byte) {
 		if bytes.ContainsAny(text, "\r\x00") || len(text) > 1<<16 || bytes.Count(text, []byte("\n")) >= maxQuoted {
 			return
