@@ -81,6 +81,12 @@ func sharedGaps(gaps []gap, all []*channel) []sharedGap {
 // time they lie on three quarters of the channels alive: as a supply fails, its
 // outputs may go one after the other.
 func slowSharedGaps(gaps []gap, groups []sharedGap, all []*channel) (slow []sharedGap) {
+	grouped := map[gap]bool{}
+	for _, g := range groups {
+		for _, x := range g.gaps {
+			grouped[x] = true
+		}
+	}
 	var open []gap
 	closeGroup := func() {
 		if g := newSharedGap(open, all); len(open) > 1 && g.onMost() {
@@ -89,7 +95,7 @@ func slowSharedGaps(gaps []gap, groups []sharedGap, all []*channel) (slow []shar
 		}
 	}
 	for _, x := range gaps {
-		if x.frames <= togetherFrames || slices.ContainsFunc(groups, func(g sharedGap) bool { return slices.Contains(g.gaps, x) }) {
+		if x.frames <= togetherFrames || grouped[x] {
 			continue
 		}
 		over := func(o gap) bool { return o.end <= x.start }

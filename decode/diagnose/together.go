@@ -436,12 +436,12 @@ func (c *explained) whoTogether() string {
 	return c.name(c.bench.inOrder(lines))
 }
 
-// fell says how the channels fell silent.
+// fell says how the channels fell silent, most times.
 func (c *explained) fell() string {
-	for _, s := range c.sharedGaps() {
-		if s.oneByOne() {
-			return "fell silent one after another"
-		}
+	all := c.sharedGaps()
+	slow := slices.DeleteFunc(slices.Clone(all), func(s shared) bool { return !s.oneByOne() })
+	if len(slow)*2 > len(all) {
+		return "fell silent one after another"
 	}
 	return "fell silent together"
 }
