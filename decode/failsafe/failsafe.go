@@ -61,6 +61,7 @@ const (
 	MarkStill     decode.RemarkKind = "mark-still"      // the channel that marks the switch never changes
 	MarkBusy      decode.RemarkKind = "mark-busy"       // it changes more often than off and on
 	OffInferred   decode.RemarkKind = "off-inferred"    // nobody states when the transmitter was switched off
+	OffDoubtful   decode.RemarkKind = "off-doubtful"    // channels change together shortly before it is said to be
 	RunDownUnseen decode.RemarkKind = "run-down-unseen" // how long the machine runs on
 	PresetAtLow   decode.RemarkKind = "preset-at-low"   // a preset that looks like a stick at low
 	NotFollowed   decode.RemarkKind = "not-followed"    // a channel of a kind that no trial follows
@@ -121,6 +122,9 @@ func (o *Answer) times(a *decode.Analysis, lines []*line, q Question) {
 	switch {
 	case q.Off != nil:
 		o.Off, o.OffFrom = q.Off, Flag
+		if t, ok := infer(lines); ok && t < *q.Off && *q.Off-t <= latestStated {
+			o.note(OffDoubtful, "", "channels change together at %s s, before the switch-off that is stated: is its time right?", t.Seconds(3))
+		}
 	case len(marks) > 0:
 		o.Off, o.OffFrom = &marks[0], Mark
 	case q.Marked:

@@ -21,6 +21,7 @@ type trial struct {
 	*line
 	off, end decode.Time
 	returned bool // the transmitter was switched on again, and when is known
+	offFrom  From
 	onFrom   From
 	within   decode.Time
 	states   []State
@@ -40,7 +41,7 @@ func (l *line) answer(a *decode.Analysis, o *Answer, q Question) Channel {
 		c.Reason = "no switch-off is known; option off-at T or option off-mark CHANNEL says when"
 		return c
 	}
-	t := &trial{line: l, off: *o.Off, end: a.End, onFrom: o.OnFrom, within: q.Within, before: none, final: none, safe: c.Safe}
+	t := &trial{line: l, off: *o.Off, end: a.End, offFrom: o.OffFrom, onFrom: o.OnFrom, within: q.Within, before: none, final: none, safe: c.Safe}
 	if o.On != nil {
 		t.end, t.returned = min(*o.On, a.End), true
 	}

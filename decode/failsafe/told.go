@@ -9,12 +9,15 @@ import (
 
 // told says what the channel did, and how fast.
 func (t *trial) told() string {
-	after := fmt.Sprintf("%s s", max(t.settled-t.off, 0).Seconds(2))
+	after := fmt.Sprintf(" after %s s", max(t.settled-t.off, 0).Seconds(2))
+	if t.offFrom == Inferred {
+		after = "" // from this very change
+	}
 	switch t.outcome {
 	case Stops:
-		return fmt.Sprintf("stops pulsing after %s", after)
+		return fmt.Sprintf("stops pulsing%s", after)
 	case Preset:
-		return fmt.Sprintf("goes from %.0f us to %.0f us after %s", t.before, t.final, after)
+		return fmt.Sprintf("goes from %.0f us to %.0f us%s", t.before, t.final, after)
 	case Holds:
 		return fmt.Sprintf("holds %.0f us", t.final)
 	case Drifts:
