@@ -357,7 +357,8 @@ func (d *decoder) stamps(w *channelState) {
 	if w.sec.busy || d.grid.settled {
 		return
 	}
-	for _, s := range w.sec.ended {
+	for i := range w.sec.ended {
+		s := &w.sec.ended[i]
 		if s.openStart || s.openEnd || s.level == Unknown {
 			continue
 		}

@@ -30,9 +30,9 @@ func (s *second) alternate(level Level, start Time, at []Time) {
 // count tallies the edges at the ends of what is kept; now is the level after
 // the last.
 func (s *second) count(t *Tally, now Level) {
-	for i, x := range s.ended {
+	for i := range s.ended {
 		if s.edge(i, now) {
-			t.Add(x.level.Other(), x.end)
+			t.Add(s.ended[i].level.Other(), s.ended[i].end)
 		}
 	}
 }
@@ -292,11 +292,12 @@ func echoes(a, b *second) bool {
 		return false
 	}
 	far, i := 0, 0
-	for _, x := range a.ended {
-		for i < len(b.ended) && b.ended[i].end < x.end-2*Microsecond {
+	for k := range a.ended {
+		end := a.ended[k].end
+		for i < len(b.ended) && b.ended[i].end < end-2*Microsecond {
 			i++
 		}
-		if i == len(b.ended) || b.ended[i].end > x.end+2*Microsecond {
+		if i == len(b.ended) || b.ended[i].end > end+2*Microsecond {
 			far++
 		}
 		if far*20 > len(a.ended) {

@@ -78,22 +78,33 @@ const maxParts = 64
 // addAll takes the next stretches, nearly all of which are marks and pauses that
 // need no second thought.
 func (p *pulser) addAll(list []stretch) {
-	for i := 0; i < len(list); i++ {
-		if i+1 < len(list) && !plain && p.alone(&list[i], &list[i+1]) {
-			p.mark(list[i].start, list[i].length(), 0)
-			p.pause(&list[i+1])
-			i++
-			continue
+	for len(list) > 0 {
+		n := p.addAlone(list)
+		if n == 0 {
+			p.add(&list[0])
+			n = 1
 		}
-		p.add(&list[i])
+		list = list[n:]
 	}
 }
 
-// alone reports whether a mark has nothing to do with what comes before and
-// after the pause that follows: add would come to the same by a longer way.
-func (p *pulser) alone(s, next *stretch) bool {
-	return s.level == p.active && next.level == p.active.Other() && next.length() >= gapFinal &&
-		!s.openStart && !s.openEnd && p.group.parts == 0 && len(p.held) == 0 && !p.unsure
+// addAlone takes as many marks as have nothing to do with what comes before and after
+// the pauses that follow them, and returns how many stretches that were: add would
+// come to the same by a longer way.
+func (p *pulser) addAlone(list []stretch) (n int) {
+	if plain || p.group.parts > 0 || len(p.held) > 0 || p.unsure {
+		return 0
+	}
+	other := p.active.Other()
+	for ; n+1 < len(list); n += 2 {
+		s, next := &list[n], &list[n+1]
+		if s.level != p.active || next.level != other || next.length() < gapFinal || s.openStart || s.openEnd {
+			break
+		}
+		p.mark(s.start, s.length(), 0)
+		p.pause(next)
+	}
+	return n
 }
 
 // add takes the next stretch. Bursts of stretches under 2 us between two
