@@ -260,8 +260,11 @@ func (c *channel) findFrozen(all []reading, rests []segment) {
 // as one.
 func (c *channel) leastFrozen(all []reading, rests []segment, same Time) (least float64, ok bool) {
 	unsteady := slices.DeleteFunc(slices.Clone(rests), func(s segment) bool { return s.widths.sd() < resolvedWell*c.step })
-	var off []int32
-	var widths []uint32
+	room := int64(0)
+	for i := range unsteady {
+		room += unsteady[i].n
+	}
+	off, widths := make([]int32, 0, room), make([]uint32, 0, room)
 	alike := 0.0 // neighbours
 	for b, mean := range atRest(all, unsteady) {
 		if n := len(widths); n > 0 && absDiff(Time(b.width), Time(widths[n-1])) <= same {
