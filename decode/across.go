@@ -18,8 +18,9 @@ type gap struct {
 	frames     int64 // missing
 }
 
-// sharedGap is a row of gaps that began together on several channels.
+// sharedGap is a row of gaps that several channels have together.
 type sharedGap struct {
+	slow  bool // they did not begin together
 	gaps  []gap
 	on    []*channel // with a gap
 	alive []*channel // that could have one there
@@ -90,6 +91,7 @@ func slowSharedGaps(gaps []gap, groups []sharedGap, all []*channel) (slow []shar
 	var open []gap
 	closeGroup := func() {
 		if g := newSharedGap(open, all); len(open) > 1 && g.onMost() {
+			g.slow = true
 			slow = append(slow, g)
 			open = nil
 		}
@@ -180,17 +182,10 @@ func (g *sharedGap) spread() float64 {
 		begin = max(begin, float64(x.start-first.start)/period)
 		end = max(end, float64(last-x.end)/period)
 	}
-	if !g.oneByOne() || last == first.c.rec.end {
+	if !g.slow || last == first.c.rec.end {
 		return begin
 	}
 	return min(begin, end)
-}
-
-// oneByOne reports whether the gaps of a group do not begin together.
-func (g *sharedGap) oneByOne() bool {
-	return slices.ContainsFunc(g.gaps, func(x gap) bool {
-		return absDiff(x.start, g.gaps[0].start) > togetherFrames*x.c.frames.rhythm.period
-	})
 }
 
 // shortest is how many frames the shortest gap of a group misses.
@@ -253,7 +248,7 @@ func (j *judge) sharedLoss(g sharedGap) {
 	}
 	f.Measured = millis(f.End - f.Start)
 	how := "together"
-	if g.oneByOne() {
+	if g.slow {
 		how = "one after another"
 	}
 	f.Message = fmt.Sprintf("%s fall silent %s for %s s: look at the supply or the link before the wires", phrase.And(f.Channels), how, (f.End - f.Start).Seconds(3))

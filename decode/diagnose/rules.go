@@ -187,7 +187,7 @@ var table = []rule{
 		instead: []string{"an output of the receiver that fails", "a probe that sits loosely on the pin"},
 	},
 	{
-		cause: noise, source: practice,
+		cause: noise, source: practice, adopts: []string{softwareTiming},
 		takes: glitchesBesideOthers, likely: never,
 		story: func(c *explained) string {
 			return c.who() + " alone has " + phrase.Count(c.sum(decode.Glitch), "glitch") + " " + c.across() + ": probably noise on this wire"
@@ -273,7 +273,7 @@ var table = []rule{
 		cause: twoSources, source: practice,
 		takes: extraPulses, likely: always,
 		story: func(c *explained) string {
-			return c.who() + " carries " + phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " that are none of its frames " + c.across() + ": two sources drive this wire, or the receiver sends more than it should"
+			return c.who() + " carries " + phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " off the beat of its frames " + c.across() + ": two sources drive this wire, or the receiver sends more than it should"
 		},
 		evidence: func(c *explained) []string {
 			return []string{phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " off the frame grid, while the grid goes on"}

@@ -446,12 +446,22 @@ func (c *explained) fell() string {
 	return "fell silent together"
 }
 
-// oneByOne reports whether the gaps of the lines do not begin together.
+// oneByOne reports whether most lines do not begin their gap together.
 func (s shared) oneByOne() bool {
-	return slices.ContainsFunc(s.lines, func(l *line) bool {
-		gaps := s.gapsOf(l)
-		return len(gaps) > 0 && gaps[0].start-s.start > startFrames*l.period
-	})
+	var starts []decode.Time
+	for _, l := range s.lines {
+		if gaps := s.gapsOf(l); len(gaps) > 0 {
+			starts = append(starts, gaps[0].start)
+		}
+	}
+	slices.Sort(starts)
+	together := 0
+	for _, t := range starts {
+		if near(t, starts[len(starts)/2], startFrames*s.lines[0].period) {
+			together++
+		}
+	}
+	return together*2 <= len(starts)
 }
 
 // unreturned reports whether pulses stayed away to the end of the capture.
