@@ -293,40 +293,42 @@ var examples = map[kind]string{number: "[21900, 22100]", word: `"servo"`, truth:
 
 // wanted takes a band, a word, a truth, or { any = [...] } of words or truths.
 func (b *builder) wanted(key string, v any, m *measure) (want, error) {
-	wrong := func() (want, error) {
-		return want{}, b.refuse(key, fmt.Sprintf("%s is %s, and this is none", m.path, m.figure.kind), examples[m.figure.kind])
-	}
+	kind := m.figure.kind
 	switch x := v.(type) {
 	case map[string]any:
-		list, ok := x["any"].([]any)
-		if !ok || len(x) != 1 || len(list) == 0 || m.figure.kind == number {
-			return wrong()
+		if list, ok := x["any"].([]any); ok && len(x) == 1 && len(list) > 0 && kind != number {
+			return b.anyOf(key, list, m)
 		}
-		return b.anyOf(key, list, m)
 	case string:
-		if m.figure.kind != word {
-			return wrong()
+		if kind == word {
+			return b.word(key, x, m)
 		}
-		if known := words[m.path]; known != nil && !slices.Contains(known, x) {
-			return want{}, b.refuse(key, fmt.Sprintf("%s is never %q", m.path, x), strings.Join(known, ", "))
-		}
-		return want{any: []any{x}}, nil
 	case bool:
-		if m.figure.kind != truth {
-			return wrong()
+		if kind == truth {
+			return want{any: []any{x}}, nil
 		}
-		return want{any: []any{x}}, nil
 	case []any:
-		low, high, ok := band(x)
-		switch {
-		case m.figure.kind != number || !ok:
-			return wrong()
-		case !(low <= high):
-			return want{}, b.refuse(key, fmt.Sprintf("the band [%g, %g] does not rise", low, high), "[low, high]")
+		if low, high, ok := band(x); ok && kind == number {
+			return b.rising(key, low, high)
 		}
-		return want{low: low, high: high}, nil
 	}
-	return wrong()
+	return want{}, b.refuse(key, fmt.Sprintf("%s is %s, and this is none", m.path, kind), examples[kind])
+}
+
+// word takes a word that the figure may be.
+func (b *builder) word(key, x string, m *measure) (want, error) {
+	if known := words[m.path]; known != nil && !slices.Contains(known, x) {
+		return want{}, b.refuse(key, fmt.Sprintf("%s is never %q", m.path, x), strings.Join(known, ", "))
+	}
+	return want{any: []any{x}}, nil
+}
+
+// rising takes a band whose ends are in order.
+func (b *builder) rising(key string, low, high float64) (want, error) {
+	if !(low <= high) {
+		return want{}, b.refuse(key, fmt.Sprintf("the band [%g, %g] does not rise", low, high), "[low, high]")
+	}
+	return want{low: low, high: high}, nil
 }
 
 // anyOf takes a list of words or truths.

@@ -174,30 +174,46 @@ func (c *Channel) Date(at decode.Time, place int64) {
 
 // gather keeps a reading until the states are known.
 func (c *Channel) gather(r Reading) {
-	if n := len(c.kept); n > 0 {
-		current := &c.kept[n-1]
-		current.last, current.weight = r.Before, r.Place-current.place
-		if c.Holds && current.first == r.At && c.told < n {
-			c.kept = c.kept[:n-1] // a reading of no duration is none
-			c.known = c.known && n > 1
-		}
-	}
+	c.end(r)
 	if c.stage == quiet && c.told >= 2*quietKept {
 		c.kept = append(c.kept[:0], c.kept[len(c.kept)-quietKept:]...)
 		c.told = len(c.kept)
 	}
 	c.kept = append(c.kept, sample{first: r.At, last: r.At, value: r.Value, place: r.Place, unknown: r.Unknown})
-	switch spread := c.top - c.low; {
-	case r.Unknown:
-	case !c.known:
-		c.known, c.low, c.top = true, r.Value, r.Value
-	case c.stage == quiet && (r.Value > c.top+spread || r.Value < c.low-spread):
-		c.stage, c.left = swinging, r
-	case c.stage == quiet:
-		c.low, c.top = min(c.low, r.Value), max(c.top, r.Value)
+	if !r.Unknown {
+		c.widen(r)
 	}
 	if c.stage == quiet && c.guessed != decode.Unknown {
 		c.tellFlat()
+	}
+}
+
+// end ends the reading before r.
+func (c *Channel) end(r Reading) {
+	n := len(c.kept)
+	if n == 0 {
+		return
+	}
+	current := &c.kept[n-1]
+	current.last, current.weight = r.Before, r.Place-current.place
+	if c.Holds && current.first == r.At && c.told < n {
+		c.kept = c.kept[:n-1] // a reading of no duration is none
+		c.known = c.known && n > 1
+	}
+}
+
+// widen makes a known reading part of the first state, or tells that the channel
+// has left that: further beyond it than it is wide.
+func (c *Channel) widen(r Reading) {
+	spread := c.top - c.low
+	switch {
+	case !c.known:
+		c.known, c.low, c.top = true, r.Value, r.Value
+	case c.stage != quiet:
+	case r.Value > c.top+spread || r.Value < c.low-spread:
+		c.stage, c.left = swinging, r
+	default:
+		c.low, c.top = min(c.low, r.Value), max(c.top, r.Value)
 	}
 }
 

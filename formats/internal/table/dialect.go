@@ -324,39 +324,42 @@ func firstRow(rows []*headRecord, width int, decimal byte) int {
 	}
 	usual = usual[len(usual)-max(1, len(usual)/2):]
 	profiles, _ := profileRows(usual, width, decimal)
-	good := func(r *headRecord) bool {
-		if !fits(r.cells, width) {
-			return false
-		}
-		sure := false
-		for i, p := range profiles {
-			class := classify(r.cells[i], decimal)
-			numeric := class == numberCell || class == dateCell || class == quantityCell
-			switch {
-			case p.mostly(numberCell, wordCell, unknownCell, quantityCell):
-				if class == textCell || class == dateCell {
-					return false
-				}
-				sure = sure || numeric || class == wordCell && width == 1
-			case p.mostly(dateCell):
-				if class != dateCell {
-					return false
-				}
-				sure = true
-			default:
-				if _, ok := p.packed(); ok && p.size == len(r.cells[i]) {
-					sure = true
-				}
-			}
-		}
-		return sure
-	}
 	for i, r := range rows {
-		if good(r) {
+		if likeData(r.cells, profiles, decimal) {
 			return i
 		}
 	}
 	return -1
+}
+
+// likeData tells whether cells may stand in the columns that profiles describe,
+// and one of them surely does.
+func likeData(cells [][]byte, profiles []*profile, decimal byte) bool {
+	if !fits(cells, len(profiles)) {
+		return false
+	}
+	any := false
+	for i, p := range profiles {
+		may, sure := p.suits(cells[i], classify(cells[i], decimal), len(profiles) == 1)
+		if !may {
+			return false
+		}
+		any = any || sure
+	}
+	return any
+}
+
+// suits tells whether a cell may stand in a column, and whether it surely does and
+// is no name of it; where the column is alone, a word for a level will do.
+func (p *profile) suits(cell []byte, class cellClass, alone bool) (may, sure bool) {
+	switch {
+	case p.mostly(numberCell, wordCell, unknownCell, quantityCell):
+		return class != textCell && class != dateCell, class == numberCell || class == quantityCell || alone && class == wordCell
+	case p.mostly(dateCell):
+		return class == dateCell, true
+	}
+	_, packed := p.packed()
+	return true, packed && p.size == len(cell)
 }
 
 // mostly tells whether at least half of the cells that are not empty are of

@@ -55,8 +55,7 @@ func (t *table) lookAhead() {
 		return
 	}
 	t.lookAt = t.row + min(t.row, blockRows)
-	c := &t.plan.clock
-	if t.leading != 1 || t.delimiter == spaces || t.end != '\n' || c.kind != decimalClock || !t.pace.settled {
+	if !t.foreseeable() {
 		return
 	}
 	if s := t.shape.Load(); s == nil || !s.holds(t) {
@@ -65,18 +64,31 @@ func (t *table) lookAhead() {
 	if t.queue != nil {
 		return
 	}
-	cycle := findCycle(t.buf[t.lo:t.hi], t.delimiter, c.mark)
-	if cycle != nil && (c.shift < cycle.decimals || !cycle.even(&t.pace, c.shift)) {
-		cycle = nil
-	}
+	cycle := t.cycle()
 	if cycle == nil && t.shape.Load() == nil {
 		return
 	}
 	t.queue = ahead.New(t.in.Rest(t.taken, t.buf[t.lo:t.hi], t.err), t.in.Ahead, lastLine, func() func(*ahead.Piece[found]) {
-		f := &finder{cycle: cycle, delimiter: t.delimiter, mark: c.mark}
+		f := &finder{cycle: cycle, delimiter: t.delimiter, mark: t.plan.clock.mark}
 		return func(p *ahead.Piece[found]) { f.look(p.Text, &p.Found, t.shape.Load()) }
 	})
 	t.buf, t.lo, t.hi, t.err = nil, 0, 0, nil
+}
+
+// foreseeable tells whether rows may come that can be told from the one before: a
+// stamp in decimals, and what follows it to the end of a line.
+func (t *table) foreseeable() bool {
+	return t.leading == 1 && t.delimiter != spaces && t.end == '\n' && t.plan.clock.kind == decimalClock && t.pace.settled
+}
+
+// cycle is how the stamps go on; nil unless they do so at usual steps.
+func (t *table) cycle() *cycle {
+	clock := &t.plan.clock
+	c := findCycle(t.buf[t.lo:t.hi], t.delimiter, clock.mark)
+	if c == nil || clock.shift < c.decimals || !c.even(&t.pace, clock.shift) {
+		return nil
+	}
+	return c
 }
 
 // look finds strides in a text, or spans where these are not worth it.

@@ -190,30 +190,39 @@ func (f *facts) learn(text string, line int64) {
 // small letters.
 func findRate(low string) (exact.Rate, bool) {
 	if m := intervalFact.FindStringSubmatch(low); m != nil {
-		unit := m[3]
-		if in := factUnit.FindStringSubmatch(m[1]); unit == "" && in != nil {
-			unit = in[1]
-		}
-		shift, known := timeUnits[unitName(unit)]
-		if unit == "" {
-			shift, known = 12, true
-		}
-		if x, ok := factNumber(m[2]); ok && known {
-			// Femtoseconds, so that 1/24 us is not cut short too soon.
-			if w, ok := x.Scaled(shift + 3); ok {
-				if fs, ok := w.Narrow(); ok && fs > 0 {
-					return exact.Rate{Num: 1e15, Den: fs}, true
-				}
-			}
-		}
+		return rateOfInterval(m[1], m[2], m[3])
+	}
+	if m := rateFact.FindStringSubmatch(low); m != nil {
+		return rateOf(m[1], m[2], m[3])
+	}
+	return exact.Rate{}, false
+}
+
+// rateOfInterval is the rate of an interval in a unit, which may stand in brackets
+// before the digits: seconds where there is none.
+func rateOfInterval(before, digits, unit string) (exact.Rate, bool) {
+	if in := factUnit.FindStringSubmatch(before); unit == "" && in != nil {
+		unit = in[1]
+	}
+	shift, known := timeUnits[unitName(unit)]
+	if unit == "" {
+		shift, known = 12, true
+	}
+	x, ok := factNumber(digits)
+	if !ok || !known {
 		return exact.Rate{}, false
 	}
-	m := rateFact.FindStringSubmatch(low)
-	if m == nil {
-		return exact.Rate{}, false
-	}
-	prefix, digits := m[3], m[2]
-	if in := factUnit.FindStringSubmatch(m[1]); prefix == "" && in != nil && len(in[1]) > 2 {
+	fs, ok := x.Int64(shift + 3) // femtoseconds, so that 1/24 us is not cut short too soon
+	return exact.Rate{Num: 1e15, Den: fs}, ok && fs > 0
+}
+
+// ratePrefixes are powers of ten of a hertz.
+var ratePrefixes = map[string]int{"": 0, "k": 3, "m": 6, "g": 9}
+
+// rateOf is a rate in hertz with a prefix, which may stand in brackets before the
+// digits.
+func rateOf(before, digits, prefix string) (exact.Rate, bool) {
+	if in := factUnit.FindStringSubmatch(before); prefix == "" && in != nil && len(in[1]) > 2 {
 		prefix = in[1][:1] // of khz, say; hz has none
 	}
 	if prefix == "" && grouped.MatchString(digits) {
@@ -223,12 +232,7 @@ func findRate(low string) (exact.Rate, bool) {
 	if !ok {
 		return exact.Rate{}, false
 	}
-	// Millihertz, so that 33.333 Hz keeps its digits.
-	w, ok := x.Scaled(map[string]int{"": 0, "k": 3, "m": 6, "g": 9}[prefix] + 3)
-	if !ok {
-		return exact.Rate{}, false
-	}
-	mHz, ok := w.Narrow()
+	mHz, ok := x.Int64(ratePrefixes[prefix] + 3) // millihertz, so that 33.333 Hz keeps its digits
 	return exact.Rate{Num: mHz, Den: 1000}, ok && mHz > 0
 }
 

@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 
+	"golang.org/x/exp/slices"
+
 	"widthwise/formats/internal/capture"
 )
 
@@ -88,6 +90,19 @@ func (s *scope) join(name string) string {
 	return string(s.path) + "." + name
 }
 
+// sections read the declarations, from behind their keyword to their $end.
+var sections = map[string]func(*source) error{
+	"$timescale":      (*source).timescale,
+	"$scope":          (*source).enterScope,
+	"$upscope":        (*source).leaveScope,
+	"$var":            (*source).variable,
+	"$enddefinitions": func(s *source) error { return s.closed("$enddefinitions") },
+	"$end": func(s *source) error {
+		s.remark(remarkStrayEnd, "$end closes nothing and was ignored")
+		return nil
+	},
+}
+
 // declarations reads up to the first token that is no declaration.
 func (s *source) declarations() error {
 	ended := false // $enddefinitions has been read
@@ -96,42 +111,32 @@ func (s *source) declarations() error {
 		if err != nil {
 			return s.noChanges(err)
 		}
-		if token[0] != '$' {
-			return s.endDeclarations(token, ended)
-		}
 		keyword := string(token)
-		switch keyword {
-		case "$scope", "$var":
-			if ended {
-				s.remark(remarkLateDeclaration, "declarations follow $enddefinitions and were taken as such")
-			}
-		}
-		switch keyword {
-		case "$timescale":
-			err = s.timescale()
-		case "$scope":
-			err = s.enterScope()
-		case "$upscope":
-			if err = s.closed(keyword); err == nil && !s.scope.leave() {
-				s.remark(remarkStrayUpscope, "$upscope leaves no scope and was ignored")
-			}
-		case "$var":
-			err = s.variable()
-		case "$enddefinitions":
-			ended = true
-			err = s.closed(keyword)
-		case "$end":
-			s.remark(remarkStrayEnd, "$end closes nothing and was ignored")
-		case "$dumpvars", "$dumpall", "$dumpoff", "$dumpon", "$dumpports", "$dumpportsall",
-			"$dumpportsoff", "$dumpportson", "$vcdclose":
+		if keyword[0] != '$' || slices.Contains(dumpKeywords, keyword) {
 			return s.endDeclarations(token, ended)
-		default:
+		}
+		if ended && (keyword == "$scope" || keyword == "$var") {
+			s.remark(remarkLateDeclaration, "declarations follow $enddefinitions and were taken as such")
+		}
+		ended = ended || keyword == "$enddefinitions"
+		if section := sections[keyword]; section != nil {
+			err = section(s)
+		} else {
 			err = s.text(keyword)
 		}
 		if err != nil {
 			return err
 		}
 	}
+}
+
+// leaveScope goes back to the enclosing scope.
+func (s *source) leaveScope() error {
+	err := s.closed("$upscope")
+	if err == nil && !s.scope.leave() {
+		s.remark(remarkStrayUpscope, "$upscope leaves no scope and was ignored")
+	}
+	return err
 }
 
 // endDeclarations gives the first token that is no declaration back to the
@@ -201,11 +206,10 @@ func (s *source) body(keyword string) ([]string, error) {
 		}
 		// The third word of a variable is its code, which may look like a keyword.
 		if token[0] == '$' && (keyword != "$var" || len(s.words) != 2) {
-			switch string(token) {
-			case "$end":
+			switch word := string(token); {
+			case word == "$end":
 				return s.words, nil
-			case "$comment", "$date", "$enddefinitions", "$scope", "$timescale", "$upscope", "$var", "$version",
-				"$dumpvars", "$dumpall":
+			case slices.Contains(declarationKeywords, word), word == "$dumpvars", word == "$dumpall":
 				return nil, s.unclosed(keyword, line, nil)
 			}
 		}

@@ -7,6 +7,8 @@ import (
 	"io"
 	"strings"
 
+	"golang.org/x/exp/slices"
+
 	"widthwise/decode"
 	"widthwise/formats/internal/capture"
 )
@@ -21,6 +23,12 @@ const (
 
 var errCut = errors.New("cut off")
 
+// Keywords of IEEE 1364-2005 clause 18: of declarations, and of what follows them.
+var (
+	declarationKeywords = []string{"$comment", "$date", "$enddefinitions", "$scope", "$timescale", "$upscope", "$var", "$version"}
+	dumpKeywords        = []string{"$dumpall", "$dumpoff", "$dumpon", "$dumpvars", "$dumpports", "$dumpportsall", "$dumpportsoff", "$dumpportson", "$vcdclose"}
+)
+
 // Looks tells whether a capture begins with a keyword of a value change
 // dump (IEEE 1364-2005 clause 18).
 func Looks(head []byte) bool {
@@ -29,10 +37,7 @@ func Looks(head []byte) bool {
 	if len(fields) == 0 {
 		return false
 	}
-	switch fields[0] {
-	case "$comment", "$date", "$enddefinitions", "$scope", "$timescale", "$upscope", "$var", "$version",
-		"$dumpall", "$dumpoff", "$dumpon", "$dumpvars", "$dumpports", "$dumpportsall", "$dumpportsoff",
-		"$dumpportson", "$vcdclose":
+	if slices.Contains(declarationKeywords, fields[0]) || slices.Contains(dumpKeywords, fields[0]) {
 		return true
 	}
 	return fields[0][0] == '$' && (bytes.Contains(head, []byte("$var ")) || bytes.Contains(head, []byte("$enddefinitions")))
