@@ -35,7 +35,7 @@ type Input struct {
 	Close       func() error
 	Plain       bool      // no fast paths
 	Ahead       ahead.How // how they read ahead
-	Settle      int       // steps between rows that show how a table goes on; usually 1000
+	Settle      int       // how soon: after so many steps of a table, usually 1000, or bytes of a dump, usually 4096
 	// Warnings are on what is missing of the file or was left out; complete once
 	// R is at its end.
 	Warnings []decode.Remark

@@ -22,15 +22,21 @@ type reading struct {
 	err     string
 }
 
-func openWith(t *testing.T, text []byte, plain bool, how ahead.How, o capture.Options) (capture.Source, error) {
+// way is how a dump is read ahead, and how soon.
+type way struct {
+	ahead.How
+	settle int // bytes read plainly before; 0 for the usual
+}
+
+func openWith(t *testing.T, text []byte, plain bool, how way, o capture.Options) (capture.Source, error) {
 	in, err := capture.NewInput(bytes.NewReader(text), "text")
 	require.NoError(t, err)
-	in.Plain, in.Ahead = plain, how
+	in.Plain, in.Ahead, in.Settle = plain, how.How, how.settle
 	return Open(in, o)
 }
 
 // readWith reads a dump plainly, or ahead, and counts the spans of that.
-func readWith(t *testing.T, text []byte, plain bool, how ahead.How, o capture.Options) (got reading, ahead bool) {
+func readWith(t *testing.T, text []byte, plain bool, how way, o capture.Options) (got reading, ahead bool) {
 	s, err := openWith(t, text, plain, how, o)
 	if err != nil {
 		return reading{err: err.Error()}, false
@@ -61,7 +67,7 @@ func writeBit(b *bytes.Buffer, value int, code string) {
 }
 
 // dumpText is a dump of four bits and a vector, the stamps some time apart.
-func dumpText(r *rand.Rand) []byte {
+func dumpText(r *rand.Rand, rows int) []byte {
 	var b bytes.Buffer
 	codes := codings[r.Intn(len(codings))]
 	fmt.Fprintf(&b, "$timescale 1 %s $end\n", []string{"ns", "ps", "us"}[r.Intn(3)])
@@ -77,7 +83,7 @@ func dumpText(r *rand.Rand) []byte {
 		fmt.Fprintf(&b, "%c%s\n", "01x"[r.Intn(3)], c)
 	}
 	fmt.Fprintf(&b, "b0 %s\n$end\n", codes[4])
-	for range 400 + r.Intn(400) {
+	for range rows {
 		at += r.Int63n(3000) / (1 + r.Int63n(2000))
 		writeStamp(&b, at)
 		for range r.Intn(3) {
@@ -96,7 +102,7 @@ func dumpText(r *rand.Rand) []byte {
 
 // steadyText is a dump of a line that toggles at a steady rate, to whole ticks,
 // beside one that changes now and then.
-func steadyText(r *rand.Rand) []byte {
+func steadyText(r *rand.Rand, rows int) []byte {
 	var b bytes.Buffer
 	codes := codings[r.Intn(len(codings))]
 	fmt.Fprintf(&b, "$timescale 1 %s $end\n$var wire 1 %s clock $end\n$var wire 1 %s horn $end\n$var wire 9 %s bus $end\n$enddefinitions $end\n#0\n0%s\n0%s\n",
@@ -107,7 +113,7 @@ func steadyText(r *rand.Rand) []byte {
 		at *= 10
 	}
 	from := max(0, at-float64(r.Intn(200))*step)
-	for n := range 250 + r.Intn(400) {
+	for n := range rows {
 		writeStamp(&b, int64(from+float64(n+1)*step))
 		if r.Intn(200) > 0 {
 			writeBit(&b, n%2, codes[0])
@@ -124,7 +130,7 @@ func steadyText(r *rand.Rand) []byte {
 
 // busyText is a dump of lines that change now in turn, now together, now one alone
 // for long.
-func busyText(r *rand.Rand) []byte {
+func busyText(r *rand.Rand, rows int) []byte {
 	var b bytes.Buffer
 	codes := codings[r.Intn(len(codings))]
 	fmt.Fprintf(&b, "$timescale 1 %s $end\n", []string{"ns", "us"}[r.Intn(2)])
@@ -160,7 +166,7 @@ func busyText(r *rand.Rand) []byte {
 }
 
 // texts make the dumps that are read both ways.
-var texts = []func(*rand.Rand) []byte{dumpText, steadyText, busyText}
+var texts = []func(*rand.Rand, int) []byte{dumpText, steadyText, busyText}
 
 // insertions are what may stand before a line of a dump.
 var insertions = []string{
@@ -198,7 +204,7 @@ func damaged(r *rand.Rand, text []byte) []byte {
 }
 
 // requireAlike holds reading ahead against reading plainly.
-func requireAlike(t *testing.T, text []byte, how ahead.How, o capture.Options) (ahead bool) {
+func requireAlike(t *testing.T, text []byte, how way, o capture.Options) (ahead bool) {
 	t.Helper()
 	want, _ := readWith(t, text, true, how, o)
 	got, ahead := readWith(t, text, false, how, o)
@@ -213,11 +219,11 @@ func TestFastIsPlain(t *testing.T) {
 	used := 0
 	for seed := range int64(100) {
 		r := rand.New(rand.NewSource(seed))
-		text := texts[int(seed)%len(texts)](r)
+		text := texts[int(seed)%len(texts)](r, 400+r.Intn(400))
 		if r.Intn(5) > 0 {
 			text = damaged(r, text)
 		}
-		how := ahead.How{Size: 300 + r.Intn(20000), Workers: 1 + r.Intn(3)}
+		how := way{How: ahead.How{Size: 300 + r.Intn(20000), Workers: 1 + r.Intn(3)}}
 		o := capture.Options{SkipBadRows: r.Intn(2) == 0}
 		ok := t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			if requireAlike(t, text, how, o) {
@@ -238,16 +244,16 @@ func TestNoChannels(t *testing.T) {
 	for n := range 2000 {
 		fmt.Fprintf(&text, "#%d\n%d!\n", 1000*n, n%2)
 	}
-	requireAlike(t, text.Bytes(), ahead.How{}, capture.Options{})
+	requireAlike(t, text.Bytes(), way{}, capture.Options{})
 }
 
 // TestBusyLines: lines that change in turn or together, and line ends of two
 // characters, leave nothing to others.
 func TestBusyLines(t *testing.T) {
 	for seed := range int64(40) {
-		text := busyText(rand.New(rand.NewSource(seed)))
+		text := busyText(rand.New(rand.NewSource(seed)), 600)
 		from := bytes.Index(text, []byte("\n#")) + 1
-		s, err := openWith(t, text, true, ahead.How{}, capture.Options{})
+		s, err := openWith(t, text, true, way{}, capture.Options{})
 		require.NoError(t, err)
 		f, out := s.(*source).newFinder(), &found{}
 		piece := append(bytes.Clone(text[from:]), make([]byte, ahead.Slack)...)
@@ -277,7 +283,7 @@ func TestCycles(t *testing.T) {
 				fmt.Fprintf(&text, "%d%s\n", n/700%2, c.codes[1])
 			}
 		}
-		s, err := openWith(t, append(text.Bytes(), "#0\n"...), true, ahead.How{}, capture.Options{})
+		s, err := openWith(t, append(text.Bytes(), "#0\n"...), true, way{}, capture.Options{})
 		require.NoError(t, err)
 		f, out := s.(*source).newFinder(), &found{}
 		piece := append(text.Bytes()[from:], make([]byte, ahead.Slack)...)
@@ -288,21 +294,22 @@ func TestCycles(t *testing.T) {
 	}
 }
 
-// FuzzFastDump holds reading ahead against reading plainly: a dump, at any
-// place of which any bytes stand instead.
+// FuzzFastDump holds reading ahead against reading plainly: a short dump of some
+// kind, at any place of which any bytes stand instead, looked at ahead soon.
 func FuzzFastDump(f *testing.F) {
-	f.Add(int64(1), uint8(0), uint16(4000), []byte("x"), uint16(5000), uint8(2), false)
-	f.Add(int64(4), uint8(0), uint16(5000), []byte("\n#"), uint16(700), uint8(1), true)
-	f.Add(int64(-12), uint8(0), uint16(4000), []byte("1"), uint16(5000), uint8(2), true) // an instant at the end of a block
-	f.Add(int64(3), uint8(1), uint16(6000), []byte("#"), uint16(9000), uint8(1), true)
-	f.Add(int64(3), uint8(1), uint16(5997), []byte("2"), uint16(8925), uint8(2), true) // a stamp beyond a second, and time goes back
-	f.Add(int64(5), uint8(1), uint16(5000), []byte("2"), uint16(9000), uint8(0), false)
-	f.Add(int64(6), uint8(2), uint16(3000), []byte("b"), uint16(3000), uint8(1), false)
-	f.Add(int64(7), uint8(2), uint16(2000), []byte("\r"), uint16(800), uint8(2), true)
+	for kind := range uint8(len(texts)) {
+		for i, bytes := range []string{"x", "\n#", "1", "#", "2", "b", "\r"} {
+			f.Add(int64(i), kind, uint16(900+100*i), []byte(bytes), uint16(300*i), uint8(i), i%2 == 0)
+		}
+	}
+	for i, d := range badDumps(f) {
+		f.Add(int64(i), uint8(i), uint16(1000), []byte(d[1][:min(len(d[1]), 300)]), uint16(100*i), uint8(i), i%2 == 0)
+	}
 	f.Fuzz(func(t *testing.T, seed int64, kind uint8, place uint16, bytes []byte, size uint16, workers uint8, skip bool) {
-		text := texts[int(kind)%len(texts)](rand.New(rand.NewSource(seed)))
+		r := rand.New(rand.NewSource(seed))
+		text := texts[int(kind)%len(texts)](r, 120+r.Intn(120))
 		copy(text[min(int(place), len(text)):], bytes)
-		how := ahead.How{Size: 64 + int(size), Workers: 1 + int(workers%4)}
+		how := way{ahead.How{Size: 64 + int(size), Workers: 1 + int(workers%4)}, 500}
 		requireAlike(t, text, how, capture.Options{SkipBadRows: skip})
 	})
 }

@@ -44,6 +44,7 @@ func TestDamagedLine(t *testing.T) {
 		{"an unknown level", "1!\n", "x!\n", ""},
 		{"a level that no dump has", "1!\n", "7!\n", "7!"},
 		{"a stamp that goes back", "#1", "#", "goes back"},
+		{"a stamp beyond the second, behind which time goes back", "#1", "#2", "goes back"},
 		{"a stamp that is none", "#1", "#1o", "#1o"},
 		{"a stamp that is cut", "#1", "#\n", "#"},
 		{"a vector that is too long", "b", "b11111", ""},
@@ -57,10 +58,10 @@ func TestDamagedLine(t *testing.T) {
 			text := []byte(strings.Join(lines, ""))
 			for _, skip := range []bool{false, true} {
 				for size := 1000; size < 4000; size += 331 {
-					requireAlike(t, text, ahead.How{Size: size, Workers: 2}, capture.Options{SkipBadRows: skip})
+					requireAlike(t, text, way{How: ahead.How{Size: size, Workers: 2}}, capture.Options{SkipBadRows: skip})
 				}
 			}
-			got, _ := readWith(t, text, false, ahead.How{}, capture.Options{})
+			got, _ := readWith(t, text, false, way{}, capture.Options{})
 			require.Contains(t, got.err, c.says)
 			require.Equal(t, c.says == "", got.err == "", got.err)
 		})
@@ -75,7 +76,7 @@ func TestEveryEnd(t *testing.T) {
 	half := (len(text) - firstBytes) / 2 // of what is read ahead, about
 	for end := len(text) - 15; end <= len(text); end++ {
 		for size := half - 80; size < half-20; size++ {
-			requireAlike(t, text[:end], ahead.How{Size: size, Workers: 1}, capture.Options{})
+			requireAlike(t, text[:end], way{How: ahead.How{Size: size, Workers: 1}}, capture.Options{})
 		}
 	}
 }
@@ -84,8 +85,8 @@ func TestEveryEnd(t *testing.T) {
 // the workers have gone on meanwhile.
 func TestSlowTaker(t *testing.T) {
 	text := []byte(strings.Join(linesOf(4000), ""))
-	want, _ := readWith(t, text, true, ahead.How{}, capture.Options{})
-	s, err := openWith(t, text, false, ahead.How{Size: 1500, Workers: 2}, capture.Options{})
+	want, _ := readWith(t, text, true, way{}, capture.Options{})
+	s, err := openWith(t, text, false, way{How: ahead.How{Size: 1500, Workers: 2}}, capture.Options{})
 	require.NoError(t, err)
 	defer s.Close()
 	got, err := sourcetest.Drain(&slow{Source: s})

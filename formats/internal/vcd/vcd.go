@@ -2,6 +2,7 @@ package vcd
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -186,7 +187,7 @@ func (s *source) Next() (*decode.Block, error) {
 // still looks ahead for its threshold.
 func (s *source) isFull() bool {
 	offset := s.tokens.offset()
-	if !s.looked && len(s.reals.Channels) == 0 && offset-s.blockFrom > firstBytes {
+	if !s.looked && len(s.reals.Channels) == 0 && offset-s.blockFrom > int64(cmp.Or(s.in.Settle, firstBytes)) {
 		return true // to look for a way to read ahead
 	}
 	if len(s.block.edges) < blockEdges && offset-s.blockFrom < blockBytes {
