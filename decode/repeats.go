@@ -148,7 +148,11 @@ func (c *channel) readRuns(all []reading) {
 		sameRuns(all, halting, leastRepeats, func(row []sameRun, i int) { noteHalt(row[i], around(row, i)) })
 	}
 	sameRuns(all, same, leastRepeats, func(row []sameRun, i int) {
-		r, s := row[i], around(row, i)
+		r := row[i]
+		if r.n <= mostRepeats && i > 0 && i+1 < len(row) && r.n <= min(row[i-1].n, row[i+1].n) {
+			return // it is regular
+		}
+		s := around(row, i)
 		if halting == same {
 			noteHalt(r, s)
 		}

@@ -102,9 +102,16 @@ func (c *channel) findRests(all []reading) []segment {
 		}
 		stretch, index, first = nil, next, -1
 	}
+	into := Time(0) // change of the width from the reading before
 	for i := range all {
-		switch b := &all[i]; {
-		case b.note&held != 0, c.moving(all, i):
+		b, out := &all[i], Time(0)
+		if i+1 < len(all) {
+			out = Time(all[i+1].width) - Time(b.width)
+		}
+		moving := c.noiseOf(b).outrunBy(into, out)
+		into = out
+		switch {
+		case b.note&held != 0, moving:
 			flush(i + 1)
 		case b.note&aside != 0:
 			if len(stretch) > 0 {
@@ -123,16 +130,11 @@ func (c *channel) findRests(all []reading) []segment {
 	return c.level(split.rests)
 }
 
-// moving reports whether a reading is amid a move that no noise makes: both steps
-// to its neighbours go the same way by more than six times the noise. Such readings
-// part the stretches, so that only what may hold a rest is segmented.
-func (c *channel) moving(all []reading, i int) bool {
-	if i == 0 || i+1 == len(all) {
-		return false
-	}
-	before, own, after := Time(all[i-1].width), Time(all[i].width), Time(all[i+1].width)
-	step := min(absDiff(own, before), absDiff(after, own))
-	return float64(step) > 6*float64(c.noiseOf(&all[i]).loudest) && (own > before) == (after > own)
+// outrunBy reports whether a reading is amid a move that no noise makes: the changes
+// of width to it and from it go the same way by more than six times the noise. Such
+// readings part the stretches, so that only what may hold a rest is segmented.
+func (n *noise) outrunBy(into, out Time) bool {
+	return float64(min(max(into, -into), max(out, -out))) > 6*float64(n.loudest) && (into > 0) == (out > 0)
 }
 
 // turns reports whether the middle third lies off the outer ones as the turn of a
