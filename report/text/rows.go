@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"widthwise/decode"
 	"widthwise/decode/phrase"
 	"widthwise/report"
 )
@@ -124,8 +125,12 @@ func Quiet(w io.Writer, c *report.Capture) error {
 		verdict = "unreadable"
 	}
 	reason := Reason(c)
-	if n := warnings(c); n > 0 {
-		reason = phrase.Count(n, "warning") + ": " + reason
+	switch n := warnings(c); {
+	case n == 0:
+	case decode.Outcome(c.Verdict) == decode.Passed:
+		reason = phrase.Count(n, "warning") + ": " + reason // the first of them
+	default:
+		reason += " " + phrase.Count(n, "warning") + " besides."
 	}
 	_, err := io.WriteString(w, strings.Join([]string{verdict, report.Printable(c.File), reason}, "\t")+"\n")
 	return err
