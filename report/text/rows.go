@@ -125,6 +125,9 @@ func Quiet(w io.Writer, c *report.Capture) error {
 		verdict = "unreadable"
 	}
 	reason := Reason(c)
+	if open := undecided(c); open != "" {
+		reason = open // rather than what was found besides
+	}
 	switch n := warnings(c); {
 	case n == 0:
 	case decode.Outcome(c.Verdict) == decode.Passed:
