@@ -201,8 +201,11 @@ func (h *histogram) around(bin int, own int64) (n int64, sum Time) {
 }
 
 // between counts the intervals from lo to hi and adds them up, unless some lie in a
-// bin of which but a part is between.
+// bin of which but a part is between, or may lie in none.
 func (h *histogram) between(lo, hi Time) (n int64, sum Time, ok bool) {
+	if lo < shortestNarrowPeriod || hi > longestPeriod {
+		return 0, 0, false
+	}
 	for bin, in := range h.n {
 		from, to := periodEdges[bin], periodEdges[bin+1]
 		switch {
