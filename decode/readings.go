@@ -119,8 +119,9 @@ const (
 	ofMedian    = 1.4826 // 1 / the normal distribution's third quartile
 )
 
-// findNoise finds the noise of each reading, and the channel's own: the median. Beside a move or a motor that starts the quieter side counts, so that a
-// rest ends where it does.
+// findNoise finds the noise of each reading, and the channel's own: the median.
+// Beside a move or a motor that starts the quieter side counts, so that a rest ends
+// where it does.
 func (c *channel) findNoise(all []reading) {
 	scales := make([]float32, 0, len(all)/noiseHop+1)
 	for from := 0; from < len(all); from += noiseHop {
