@@ -181,21 +181,31 @@ func turned(went, pushed places.Arrival) string {
 	return "reversed"
 }
 
+// leastFrames is how many frames tell a standard deviation.
+const leastFrames = 200
+
 // spread compares two standard deviations by their ratio, and by whether they
-// differ at all beyond a time step.
-func (f *Figure) spread(a, b *measured, value, logHalf [2]float64) {
+// differ at all beyond a time step. One that is zero over enough frames is anything
+// up to its step.
+func (f *Figure) spread(a, b *measured, value, logHalf [2]float64, frames [2]int64) {
 	step := max(a.step, b.step)
 	f.Value, f.Difference = value, value[1]-value[0]
 	f.Tolerance = max(step, (ratioMoves-1)*value[0])
+	most := value
+	for i, own := range []float64{a.step, b.step} {
+		if value[i] == 0 && frames[i] >= leastFrames {
+			most[i], logHalf[i] = own, 0
+		}
+	}
 	low := [2]float64{value[0] * math.Exp(-logHalf[0]), value[1] * math.Exp(-logHalf[1])}
-	high := [2]float64{value[0] * math.Exp(logHalf[0]), value[1] * math.Exp(logHalf[1])}
+	high := [2]float64{most[0] * math.Exp(logHalf[0]), most[1] * math.Exp(logHalf[1])}
 	f.Low, f.High = between(value, low, high)
-	ratio, half := math.Log(value[1]/value[0]), math.Hypot(logHalf[0], logHalf[1])
+	ratio, half := math.Log(most[1]/most[0]), math.Hypot(logHalf[0], logHalf[1])
 	switch {
 	case math.Abs(f.Difference) <= step && max(value[0], value[1]) <= step:
 		f.Verdict, f.Message = Same, "below what these captures resolve"
 	case math.IsNaN(half) || math.IsNaN(ratio):
-		f.Verdict, f.Message = Undecided, "too few frames for an interval: at least 200 on either side, at rest where it is jitter"
+		f.Verdict, f.Message = Undecided, fmt.Sprintf("too few frames for an interval: at least %d on either side, at rest where it is jitter", leastFrames)
 	case f.Low >= -step && f.High <= step, math.Abs(ratio)+half <= math.Log(ratioMoves):
 		f.Verdict = Same
 	case math.Abs(ratio)-half > math.Log(ratioMoves) && math.Abs(f.Difference) > step:
@@ -228,7 +238,7 @@ func jitter(a, b *measured, _ Settings) *Figure {
 		f.Value = [2]float64{va, vb}
 		return f.lacking(a, b, [2]bool{!math.IsNaN(va), !math.IsNaN(vb)}, "a capture in which the stick rests")
 	}
-	f.spread(a, b, [2]float64{va, vb}, [2]float64{ha, hb})
+	f.spread(a, b, [2]float64{va, vb}, [2]float64{ha, hb}, [2]int64{a.Jitter.WidthN, b.Jitter.WidthN})
 	return f
 }
 
@@ -239,7 +249,7 @@ func periodSpread(a, b *measured, _ Settings) *Figure {
 		return nil
 	}
 	f := newFigure("period_sd_us", math.NaN(), false)
-	f.spread(a, b, [2]float64{stat.StdDev(ia.all(), nil), stat.StdDev(ib.all(), nil)}, [2]float64{ia.logHalf95(), ib.logHalf95()})
+	f.spread(a, b, [2]float64{stat.StdDev(ia.all(), nil), stat.StdDev(ib.all(), nil)}, [2]float64{ia.logHalf95(), ib.logHalf95()}, [2]int64{int64(na), int64(nb)})
 	return f
 }
 
