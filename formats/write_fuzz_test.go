@@ -17,6 +17,7 @@ func FuzzConvert(f *testing.F) {
 	f.Add([]byte("time [ms],throttle,rudder\n0,0,1\n1.5,1,1\n3,0,0\n4,0,x\n"))
 	f.Add([]byte("-0.001;0\n0,5;1\n1;0\n"))
 	f.Add([]byte("time [ 1],000000,000000\n1,0,1\n1,0,0\n")) // names that are numbers and repeat
+	f.Add([]byte("e ! i T\td\n, r\xf0\xb7e L 1 T"))          // one row, of a channel named as what counts rows
 	f.Add([]byte("$timescale 1 us $end\n$var wire 1 ! a $end\n$var wire 1 \" b $end\n$enddefinitions $end\n#3\n1!\n#5\n0!x\"\n#5\n1!\n#9\n"))
 	f.Add([]byte(twoServos + "kind = \"unknown-level\"\nfor = \"1s\"\n"))
 	f.Fuzz(func(t *testing.T, text []byte) {

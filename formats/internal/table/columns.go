@@ -137,6 +137,8 @@ func (p *plan) otherTimes(profiles []*profile, index int) {
 		switch {
 		case i == p.timeAt:
 			c.kind = timeColumn
+		case i == index && profiles[i].rows == 1 && profiles[i].onlyZeroOne():
+			// one 0 or 1 counts nothing yet: a level, whatever its name
 		case i == index:
 			c.kind = indexColumn
 		case c.kind != numberColumn:
