@@ -94,8 +94,7 @@ func (c *channel) period() *Period {
 }
 
 // medianInterval is the median of the intervals that the figures are over, in
-// picoseconds, which
-// the rhythm was found by where they are the same.
+// picoseconds. Where the rhythm was found by the same ones it is known.
 func (c *channel) medianInterval() float64 {
 	y := &c.frames.rhythm
 	switch {

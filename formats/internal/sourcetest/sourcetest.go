@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"time"
 
 	"golang.org/x/exp/slices"
 
@@ -157,4 +158,16 @@ func (s *byRow) part(b *decode.Block) {
 		s.queue = append(s.queue, decode.Block{Facts: b.Facts, Until: r.At[0], Runs: []decode.Run{r}})
 	}
 	s.queue = append(s.queue, decode.Block{Facts: b.Facts, Until: b.Until})
+}
+
+// Slowly lets workers go on before each block is looked at, and after.
+func Slowly(s decode.Source) decode.Source { return &slow{s} }
+
+type slow struct{ decode.Source }
+
+func (s *slow) Next() (*decode.Block, error) {
+	time.Sleep(200 * time.Microsecond)
+	b, err := s.Source.Next()
+	time.Sleep(200 * time.Microsecond)
+	return b, err
 }

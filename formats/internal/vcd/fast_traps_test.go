@@ -4,11 +4,9 @@ import (
 	"fmt"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
-	"widthwise/decode"
 	"widthwise/formats/internal/ahead"
 	"widthwise/formats/internal/capture"
 	"widthwise/formats/internal/sourcetest"
@@ -89,17 +87,7 @@ func TestSlowTaker(t *testing.T) {
 	s, err := openWith(t, text, false, way{How: ahead.How{Size: 1500, Workers: 2}}, capture.Options{})
 	require.NoError(t, err)
 	defer s.Close()
-	got, err := sourcetest.Drain(&slow{Source: s})
+	got, err := sourcetest.Drain(sourcetest.Slowly(s))
 	require.NoError(t, err)
 	require.Equal(t, want.changes, got)
-}
-
-// slow lets workers go on before each block is looked at, and after.
-type slow struct{ decode.Source }
-
-func (s *slow) Next() (*decode.Block, error) {
-	time.Sleep(200 * time.Microsecond)
-	b, err := s.Source.Next()
-	time.Sleep(200 * time.Microsecond)
-	return b, err
 }
