@@ -158,11 +158,11 @@ func (a *Analysis) limitations() []Remark {
 	}
 	for _, c := range servos {
 		if stated := c.Stated.LossAfter; stated > 0 && stated < c.frames.lossAfter {
-			out = append(out, Remarkf(LossTimeShort, c.Name, "%s: a loss time of %s s is hardly longer than its frames of %s s; %s s is used", c.Name,
+			out = append(out, Remarkf(LossTimeShort, c.Name, "a loss time of %s s is hardly longer than its frames of %s s; %s s is used",
 				stated.Seconds(3), c.frames.rhythm.period.Seconds(3), c.frames.lossAfter.Seconds(3)))
 		}
 		if c.narrow && c.frames.rhythm.period < shortestPeriod {
-			out = append(out, Remarkf(MotorOrServo, c.Name, "%s: narrow servo pulses at %.0f Hz cannot be told from a motor drive at that rate", c.Name, float64(Second)/float64(c.frames.rhythm.period)))
+			out = append(out, Remarkf(MotorOrServo, c.Name, "narrow servo pulses at %.0f Hz cannot be told from a motor drive at that rate", float64(Second)/float64(c.frames.rhythm.period)))
 		}
 	}
 	return out

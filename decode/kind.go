@@ -441,7 +441,7 @@ func (r *Recording) unjudged(a *Analysis) {
 			}
 		}
 		if ca.keepsTimeWith != "" && !ca.Named && !ca.Witness {
-			a.Notes = append(a.Notes, Remarkf(KeepsTime, ca.Name, "%s: not judged, though its edges keep time with %s: an output that something is wrong with, or an input that floats; name it to have it judged", ca.Name, ca.keepsTimeWith))
+			a.Notes = append(a.Notes, Remarkf(KeepsTime, ca.Name, "not judged, though its edges keep time with %s: an output that something is wrong with, or an input that floats; name it to have it judged", ca.keepsTimeWith))
 		}
 	}
 }

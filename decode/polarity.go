@@ -24,7 +24,7 @@ func (r *Recording) polarities(a *Analysis) []choice {
 		}
 		chosen[i].pulser = w.tellsItself()
 		if w.misstated() {
-			a.Notes = append(a.Notes, Remarkf(OtherLevel, w.name, "%s: %s is stated as the level of the pulses, but what is as long as a pulse is %s", w.name, w.stated.Active, w.stated.Active.Other()))
+			a.Notes = append(a.Notes, Remarkf(OtherLevel, w.name, "%s is stated as the level of the pulses, but what is as long as a pulse is %s", w.stated.Active, w.stated.Active.Other()))
 		}
 		if p := chosen[i].pulser; p != nil && w.mostly() == Servo && w.stated.Active == Unknown {
 			count[p.active]++
@@ -43,7 +43,7 @@ func (r *Recording) polarities(a *Analysis) []choice {
 			chosen[i] = choice{w.byCustom(), true}
 		}
 		if w.mostly() == Servo && chosen[i].doubt {
-			a.Notes = append(a.Notes, Remarkf(EitherLevel, w.name, "%s: both levels could be the pulse; %s is taken as active; option active says otherwise", w.name, chosen[i].active))
+			a.Notes = append(a.Notes, Remarkf(EitherLevel, w.name, "both levels could be the pulse; %s is taken as active; option active says otherwise", chosen[i].active))
 		}
 	}
 	return chosen

@@ -7,7 +7,7 @@ import "fmt"
 type Remark struct {
 	Kind    RemarkKind
 	Channel string // the channel that it speaks of; "" where it is the capture
-	Text    string // a whole sentence, which names the channel too
+	Text    string // what is so, without the name of the channel
 }
 
 // RemarkKind names what a remark speaks of. Readers of an analysis may have
@@ -49,11 +49,19 @@ func Remarkf(kind RemarkKind, channel, format string, args ...any) Remark {
 	return Remark{kind, channel, fmt.Sprintf(format, args...)}
 }
 
-// Texts are the sentences of remarks.
+// String is the remark with the name of its channel in front.
+func (r Remark) String() string {
+	if r.Channel == "" {
+		return r.Text
+	}
+	return r.Channel + ": " + r.Text
+}
+
+// Texts are remarks as sentences.
 func Texts(remarks []Remark) []string {
 	var all []string
 	for _, r := range remarks {
-		all = append(all, r.Text)
+		all = append(all, r.String())
 	}
 	return all
 }

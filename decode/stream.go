@@ -71,7 +71,7 @@ func (s *markers) read(t *train) *Summary {
 func (s *markers) notes(name string) []Remark {
 	var out []Remark
 	if slices.ContainsFunc(s.stretches, func(x slotting) bool { return x.ambiguous }) {
-		out = append(out, Remarkf(SyncAmbiguous, name, "%s: which spacing is the sync is ambiguous; the slots may be numbered from another one", name))
+		out = append(out, Remarkf(SyncAmbiguous, name, "which spacing is the sync is ambiguous; the slots may be numbered from another one"))
 	}
 	var words []string
 	for i, x := range s.stretches {
@@ -82,7 +82,7 @@ func (s *markers) notes(name string) []Remark {
 		}
 	}
 	if len(words) > 1 {
-		out = append(out, Remarkf(SlotsChanged, name, "%s: %s", name, strings.Join(words, " ")))
+		out = append(out, Remark{SlotsChanged, name, strings.Join(words, " ")})
 	}
 	return out
 }

@@ -60,7 +60,7 @@ func TestNumberOfSlotsChanges(t *testing.T) {
 		assert.InDelta(t, 1600, ca.Slots[4].Width.Median, 1e-6, c.says)
 		assert.Equal(t, ca.Slots[4].Width.Min, ca.Slots[4].Width.Max, c.says)
 		assert.Empty(t, findings(j, CoarseSampling), c.says)
-		assert.Equal(t, []Remark{{SlotsChanged, ca.Name, ca.Name + ": " + c.says}}, a.Notes)
+		assert.Equal(t, []Remark{{SlotsChanged, ca.Name, c.says}}, a.Notes)
 	}
 }
 

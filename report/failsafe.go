@@ -128,7 +128,7 @@ func worst(whole, next Word, first bool) Word {
 func NewFailsafeCapture(h *formats.Header, a *decode.Analysis, f *failsafe.Answer, labels map[string]string) *FailsafeCapture {
 	c := &FailsafeCapture{Facts: newFacts(h, a), Off: seconds(f.Off), OffFrom: Word(f.OffFrom), On: seconds(f.On), OnFrom: Word(f.OnFrom),
 		Verdict: Word(f.Verdict), Channels: []FailsafeChannel{}}
-	c.Notes = append(c.Notes, decode.Texts(f.Notes)...)
+	c.note(f.Notes)
 	for _, ch := range f.Channels {
 		told := FailsafeChannel{Name: ch.Name, Label: labels[ch.Name], Signal: string(ch.Signal), Verdict: Word(ch.Verdict), Outcome: Word(ch.Outcome),
 			Before: Number(ch.Before), Final: Number(ch.Final), SettledAfter: seconds(ch.SettledAfter), Excursion: span(ch.Excursion),

@@ -24,17 +24,26 @@ type Check struct {
 
 // Facts are what is known of a capture before anything is judged.
 type Facts struct {
-	File        string   `json:"file"`
-	Format      string   `json:"format"`
-	Compression string   `json:"compression"`
-	Dialect     Word     `json:"dialect"`
-	Origin      Word     `json:"origin"`
-	Start       Seconds  `json:"start_s"`
-	End         Seconds  `json:"end_s"`
-	Duration    Seconds  `json:"duration_s"`
-	Resolution  Number   `json:"resolution_us"`
-	Notes       []string `json:"notes"`
+	File        string  `json:"file"`
+	Format      string  `json:"format"`
+	Compression string  `json:"compression"`
+	Dialect     Word    `json:"dialect"`
+	Origin      Word    `json:"origin"`
+	Start       Seconds `json:"start_s"`
+	End         Seconds `json:"end_s"`
+	Duration    Seconds `json:"duration_s"`
+	Resolution  Number  `json:"resolution_us"`
+	Notes       []Note  `json:"notes"`
 }
+
+// Note is something to know about a capture, or about one channel of it. In JSON
+// it is one sentence.
+type Note struct{ Channel, Text string }
+
+func (n Note) String() string { return decode.Remark{Channel: n.Channel, Text: n.Text}.String() }
+
+// MarshalText makes the sentence.
+func (n Note) MarshalText() ([]byte, error) { return []byte(n.String()), nil }
 
 // Capture is everything there is to tell about one judged capture.
 type Capture struct {
@@ -266,7 +275,11 @@ func (c *Capture) Reword(spell func(string) string) {
 }
 
 // Reword passes every sentence through a function, see [Capture.Reword].
-func (f *Facts) Reword(spell func(string) string) { reword(f.Notes, spell) }
+func (f *Facts) Reword(spell func(string) string) {
+	for i := range f.Notes {
+		f.Notes[i].Text = spell(f.Notes[i].Text)
+	}
+}
 
 func reword(sentences []string, spell func(string) string) {
 	for i := range sentences {
@@ -279,14 +292,19 @@ func newFacts(h *formats.Header, a *decode.Analysis) Facts {
 		File: h.File, Format: h.Format, Compression: h.Compression,
 		Dialect: Word(h.Dialect), Origin: Word(a.Origin.Text),
 		Start: Seconds(a.Start), End: Seconds(a.End), Duration: Seconds(a.End - a.Start),
-		Resolution: Number(a.Resolution), Notes: []string{},
+		Resolution: Number(a.Resolution), Notes: []Note{},
 	}
-	for _, note := range decode.Texts(a.Notes) {
-		if !slices.Contains(f.Notes, note) {
-			f.Notes = append(f.Notes, note)
+	f.note(a.Notes)
+	return f
+}
+
+// note adds remarks that are not there yet.
+func (f *Facts) note(remarks []decode.Remark) {
+	for _, r := range remarks {
+		if n := (Note{r.Channel, r.Text}); !slices.Contains(f.Notes, n) {
+			f.Notes = append(f.Notes, n)
 		}
 	}
-	return f
 }
 
 func newChannel(a *decode.ChannelAnalysis, j decode.ChannelJudgement, labels map[string]string) *Channel {

@@ -192,7 +192,7 @@ func (o *failsafeOptions) examine(c *capture) (*report.FailsafeCapture, error) {
 		switch {
 		case ch.Name == c.marked, !c.judgement.Channels[i].Judged && q.Safe[ch.Name] == nil: // whoever says what is safe asks for it
 		case ch.Signal == decode.PulsePosition:
-			notes = append(notes, decode.Remarkf(failsafe.NotFollowed, ch.Name, "%s: a pulse-position stream, which is not followed here; clip on the receiver's outputs", ch.Name))
+			notes = append(notes, decode.Remarkf(failsafe.NotFollowed, ch.Name, "a pulse-position stream, which is not followed here; clip on the receiver's outputs"))
 		default:
 			judged = append(judged, ch)
 		}

@@ -60,7 +60,7 @@ func (l *line) answer(a *decode.Analysis, o *Answer, q Question) Channel {
 		c.Return = t.back(*o.On, a.End)
 	}
 	if low, ok := l.lowest(t.off); ok && t.outcome == Preset && math.Abs(t.final-low) < leastNear && low < lowThrottle {
-		o.note(PresetAtLow, l.Name, "%s: its preset of %.1f us is less than 10 us from the low end of its stick, so firmware cannot tell a lost link from a stick at low", l.Name, t.final)
+		o.note(PresetAtLow, l.Name, "its preset of %.1f us is less than 10 us from the low end of its stick, so firmware cannot tell a lost link from a stick at low", t.final)
 	}
 	return c
 }

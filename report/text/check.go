@@ -282,8 +282,8 @@ func aside(c *report.Channel) string {
 }
 
 // notes are what the reader assumed or left out.
-func (p *Sheet) notes(notes []string, most int) {
-	notes = once(notes)
+func (p *Sheet) notes(all []report.Note, most int) {
+	notes := once(all)
 	for i, note := range notes {
 		if i == most {
 			p.Text(fmt.Sprintf("and %s more: --full", phrase.Count(int64(len(notes)-i), "note")))
@@ -295,24 +295,19 @@ func (p *Sheet) notes(notes []string, most int) {
 
 // once takes together the notes that say the same of several channels: "rudder:
 // ..." and "winch: ..." are "rudder and winch: ...".
-func once(notes []string) (all []string) {
-	about := func(note string) (name, rest string, ok bool) {
-		name, rest, ok = strings.Cut(note, ": ")
-		return name, rest, ok && !strings.Contains(name, " ") // or it may be no name
-	}
+func once(notes []report.Note) (all []string) {
 	names := map[string][]string{}
-	for _, note := range notes {
-		if name, rest, ok := about(note); ok {
-			names[rest] = append(names[rest], name)
+	for _, n := range notes {
+		if n.Channel != "" {
+			names[n.Text] = append(names[n.Text], n.Channel)
 		}
 	}
-	for _, note := range notes {
-		name, rest, ok := about(note)
-		switch same := names[rest]; {
-		case !ok || len(same) == 1:
-			all = append(all, note)
-		case name == same[0]:
-			all = append(all, phrase.And(same)+": "+rest)
+	for _, n := range notes {
+		switch same := names[n.Text]; {
+		case n.Channel == "":
+			all = append(all, n.Text)
+		case n.Channel == same[0]:
+			all = append(all, phrase.And(same)+": "+n.Text)
 		}
 	}
 	return all

@@ -102,23 +102,23 @@ func (g *Group) Notes() (notes []decode.Remark) {
 func (c *Channel) notes() (notes []decode.Remark) {
 	switch {
 	case c.stage == graded:
-		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "Channel %s is analog: threshold %s, hysteresis %s; option threshold and option hysteresis state others.",
-			c.Name, c.reading(c.mid), c.reading(c.upper-c.lower)))
+		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "analog, threshold %s, hysteresis %s; option threshold and option hysteresis state others",
+			c.reading(c.mid), c.reading(c.upper-c.lower)))
 		switch {
 		case c.outside < 10:
 		case c.Threshold != nil:
-			notes = append(notes, decode.Remarkf(decode.LevelsShift, c.Name, "The levels of channel %s lie far from the stated threshold from %s s on.", c.Name, c.outAt.Seconds(6)))
+			notes = append(notes, decode.Remarkf(decode.LevelsShift, c.Name, "its levels lie far from the stated threshold from %s s on", c.outAt.Seconds(6)))
 		default:
-			notes = append(notes, decode.Remarkf(decode.LevelsShift, c.Name, "The levels of channel %s shift at %s s; its threshold was found before that.", c.Name, c.outAt.Seconds(6)))
+			notes = append(notes, decode.Remarkf(decode.LevelsShift, c.Name, "its levels shift at %s s; the threshold was found before that", c.outAt.Seconds(6)))
 		}
 	case c.third != "":
-		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "Channel %s is read as digital, and holds a third value, %s.", c.Name, c.third))
+		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "read as digital, though it holds a third value, %s", c.third))
 	case !c.fixed && c.known && c.top > c.low:
-		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "Channel %s stays between %s and %s: taken as one level, %s; option threshold states another.",
-			c.Name, c.reading(c.low), c.reading(c.top), c.guessed))
+		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "stays between %s and %s: taken as one level, %s; option threshold states another",
+			c.reading(c.low), c.reading(c.top), c.guessed))
 	}
 	if c.fixed && !c.ZeroOne && c.swing <= smallSwing && (c.stage == graded || c.Volts) {
-		notes = append(notes, decode.Remarkf(decode.SmallSwing, c.Name, "Channel %s swings by %s only, less than logic does: is the probe, or its ground, in contact?", c.Name, c.reading(c.swing)))
+		notes = append(notes, decode.Remarkf(decode.SmallSwing, c.Name, "swings by %s only, less than logic does: is the probe, or its ground, in contact?", c.reading(c.swing)))
 	}
 	return notes
 }

@@ -27,7 +27,7 @@ func TestWorkedEdge(t *testing.T) {
 	_, edges, origin := readAll(t, r)
 	require.Equal(t, []sourcetest.Change{{At: 0, Level: decode.Low}, {At: 6038462, Level: decode.High}, {At: 18750000, Level: decode.Low}}, edges[0])
 	assert.Equal(t, float64(decode.Microsecond), origin.Step)
-	assert.Equal(t, []decode.Remark{{Kind: decode.LevelsRead, Channel: "volts", Text: "Channel volts is analog: threshold 1.65 V, hysteresis 0.33 V; option threshold and option hysteresis state others."}}, origin.Notes)
+	assert.Equal(t, []decode.Remark{{Kind: decode.LevelsRead, Channel: "volts", Text: "analog, threshold 1.65 V, hysteresis 0.33 V; option threshold and option hysteresis state others"}}, origin.Notes)
 }
 
 // TestStatedThreshold: at 0.33 V and 2.97 V the worked pulse's 10 % and 90 %
