@@ -300,10 +300,8 @@ func (c *channel) findSpikes(all []reading) {
 	}
 }
 
-// spikeAt reports whether n readings from i on are a spike, and by how much. Up
-// to two neighbours a side say where the stick rests; all but one must agree, as
-// another spike may be among them. Frames missing between do not matter, a loss
-// does.
+// spikeAt reports whether n readings from i on are a spike, and by how much: off
+// both neighbours to the same side, between which the stick rests.
 func (c *channel) spikeAt(all []reading, i, n int) (off Time, ok bool) {
 	w := func(k int) Time { return Time(all[k].width) }
 	loudest := c.noiseOf(&all[i]).loudest
@@ -312,19 +310,8 @@ func (c *channel) spikeAt(all []reading, i, n int) (off Time, ok bool) {
 	if before < 0 || after >= len(all) || all[i].note&spike != 0 || absDiff(w(i), w(before)) <= limit {
 		return 0, false
 	}
-	var beside []Time
-	for k := max(0, i-2); k < min(len(all), after+2); k++ {
-		if (k < i || k >= after) && absDiff(all[k].start, all[i].start) <= c.frames.lossAfter {
-			beside = append(beside, w(k))
-		}
-	}
-	base, agree := Time(quantile(beside, 0.5)), 0
-	for _, x := range beside {
-		if absDiff(x, base) <= max(limit/2, Time(4*loudest)) {
-			agree++
-		}
-	}
-	if agree < 3 || absDiff(w(before), w(after)) > limit {
+	base, ok := c.restsAround(all, i, after, max(limit/2, Time(4*loudest)))
+	if !ok || absDiff(w(before), w(after)) > limit {
 		return 0, false
 	}
 	for k := i; k < after; k++ {
@@ -333,4 +320,24 @@ func (c *channel) spikeAt(all []reading, i, n int) (off Time, ok bool) {
 		}
 	}
 	return w(i) - base, true
+}
+
+// restsAround returns the width at which the stick rests about readings from..to,
+// if it does. Up to two neighbours a side say so; all but one must agree, as
+// another spike may be among them. Frames missing between do not matter, a loss
+// does.
+func (c *channel) restsAround(all []reading, from, to int, within Time) (base Time, ok bool) {
+	var beside []Time
+	for k := max(0, from-2); k < min(len(all), to+2); k++ {
+		if (k < from || k >= to) && absDiff(all[k].start, all[from].start) <= c.frames.lossAfter {
+			beside = append(beside, Time(all[k].width))
+		}
+	}
+	base, agree := Time(quantile(beside, 0.5)), 0
+	for _, x := range beside {
+		if absDiff(x, base) <= within {
+			agree++
+		}
+	}
+	return base, agree >= 3
 }
