@@ -50,7 +50,7 @@ func Open(name string, o Options) (*Reader, error) {
 func NewReader(r io.Reader, name string, o Options) (*Reader, error) {
 	in, err := capture.NewInput(r, name)
 	if err != nil {
-		return nil, &ParseError{File: name, Err: capture.Bare(err)}
+		return nil, err
 	}
 	s, err := chooseFormat(in)(in, o)
 	if err != nil {

@@ -73,7 +73,8 @@ type Header struct {
 }
 
 // ParseError is damage in a capture with its place. Line and Column count from
-// 1 (columns in bytes, of the decompressed text); 0 where there is none.
+// 1 (columns in bytes, of the decompressed text); a Line of 0 is the file as a
+// whole, a Column of 0 the line as a whole, which is told as its first.
 type ParseError struct {
 	File         string
 	Line, Column int64
@@ -81,14 +82,14 @@ type ParseError struct {
 	Fix          string // what would be right
 }
 
+// Readable is what would be right where reading or unpacking itself fails.
+const Readable = "a file that can be read, and unpacked, to its end"
+
 // Error returns "FILE:LINE:COLUMN: what is wrong; what would be right".
 func (e *ParseError) Error() string {
 	s := e.File
 	if e.Line > 0 {
-		s += fmt.Sprintf(":%d", e.Line)
-		if e.Column > 0 {
-			s += fmt.Sprintf(":%d", e.Column)
-		}
+		s += fmt.Sprintf(":%d:%d", e.Line, max(e.Column, 1))
 	}
 	s += ": " + e.Err.Error()
 	if e.Fix != "" {

@@ -106,13 +106,13 @@ func Bare(err error) error {
 	return err
 }
 
-// NewInput undoes compression and encoding.
+// NewInput undoes compression and encoding. What fails is a *ParseError.
 func NewInput(r io.Reader, name string) (*Input, error) {
 	in := &Input{Name: name, Plain: plain}
 	in.anyPlace(r)
 	br, err := in.decompress(bufio.NewReaderSize(r, HeadSize))
 	if err != nil {
-		return nil, err
+		return nil, in.failed(err)
 	}
 	br = in.decode(br)
 	head, err := br.Peek(HeadSize)
@@ -124,7 +124,7 @@ func NewInput(r io.Reader, name string) (*Input, error) {
 		case in.Compression != "none":
 			err = in.damaged(err)
 		}
-		return nil, err
+		return nil, in.failed(err)
 	}
 	if in.Compression != "none" || in.Encoding != "utf-8" {
 		in.file = nil
@@ -136,6 +136,10 @@ func NewInput(r io.Reader, name string) (*Input, error) {
 // damaged says what is wrong with compressed data.
 func (in *Input) damaged(err error) error {
 	return fmt.Errorf("not a valid %s file: %s", in.Compression, strings.TrimPrefix(err.Error(), in.Compression+": "))
+}
+
+func (in *Input) failed(err error) error {
+	return &ParseError{File: in.Name, Err: Bare(err), Fix: Readable}
 }
 
 // maxWindow bounds what a zstd frame may ask of memory; it is the window of

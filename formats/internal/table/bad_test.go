@@ -32,6 +32,7 @@ func TestBadTables(t *testing.T) {
 		var place *capture.ParseError
 		require.ErrorAs(t, err, &place, e.Name())
 		place.File = e.Name()
+		assert.NotEmpty(t, place.Fix, "%s: what would be right", e.Name())
 		got.WriteString(place.Error() + "\n")
 	}
 	assert.Equal(t, readText(t, filepath.Join(folder, "expected.txt"), got.String()), got.String())
@@ -126,7 +127,7 @@ func TestHostileReaders(t *testing.T) {
 	s, err := newReader(&pieces{text: text, size: 50, then: io.ErrClosedPipe}, "tug.csv", capture.Options{})
 	require.NoError(t, err)
 	_, _, err = collect(s)
-	require.EqualError(t, err, "tug.csv:20: io: read/write on closed pipe")
+	require.EqualError(t, err, "tug.csv:20:1: io: read/write on closed pipe; "+capture.Readable)
 }
 
 // pieces is a reader that hands out text in pieces.
@@ -181,5 +182,5 @@ func TestBomb(t *testing.T) {
 		blank[i] = '\n'
 	}
 	_, err = newReader(strings.NewReader(string(zstandard(t, blank))), "bomb.zst", capture.Options{})
-	assert.ErrorContains(t, err, "bomb.zst:1: no rows of times and levels were found")
+	assert.ErrorContains(t, err, "bomb.zst:1:1: no rows of times and levels were found")
 }

@@ -46,9 +46,9 @@ func (t *table) readError(err error) error {
 	case errors.As(err, &at):
 		return err
 	case err == io.EOF || err == io.ErrUnexpectedEOF:
-		return &capture.ParseError{Err: errors.New("the capture ends before its first row")}
+		return &capture.ParseError{Err: errors.New("the capture ends before its first row"), Fix: "a time and a level in each row"}
 	}
-	return &capture.ParseError{Line: t.number + 1, Err: err}
+	return &capture.ParseError{Line: t.number + 1, Err: err, Fix: capture.Readable}
 }
 
 // closeOrigin completes what is known about the times.

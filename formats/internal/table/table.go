@@ -119,9 +119,9 @@ func (t *table) headText() ([]byte, error) {
 	head := t.buf[t.lo:t.hi]
 	if len(bytes.TrimSpace(head)) == 0 && t.err != nil {
 		if t.err != io.EOF {
-			return nil, &capture.ParseError{Err: t.err}
+			return nil, &capture.ParseError{Line: 1, Err: t.err, Fix: capture.Readable}
 		}
-		return nil, &capture.ParseError{Err: errors.New("the capture is empty"), Fix: "a table, a value change dump or a scenario"}
+		return nil, &capture.ParseError{Line: 1, Err: errors.New("the capture is empty"), Fix: "a table, a value change dump or a scenario"}
 	}
 	if at := slices.IndexFunc(head, isControl); at >= 0 {
 		line := bytes.Count(head[:at], []byte{t.end})

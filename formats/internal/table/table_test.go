@@ -17,7 +17,7 @@ import (
 func newReader(r io.Reader, name string, o capture.Options) (capture.Source, error) {
 	in, err := capture.NewInput(r, name)
 	if err != nil {
-		return nil, &capture.ParseError{File: name, Err: err}
+		return nil, err
 	}
 	return Open(in, o)
 }

@@ -259,9 +259,9 @@ func (s *source) failed(err error) error {
 	case err == errToken, err == errBinary:
 		return s.fault(err, "a dump is text, its words parted by white space")
 	case err == io.ErrUnexpectedEOF:
-		return s.fault(errors.New("the compressed data end early"), "")
+		err = errors.New("the compressed data end early")
 	}
-	return s.fault(err, "")
+	return s.fault(err, capture.Readable)
 }
 
 // survive leaves a damaged record out if the user wishes so.
