@@ -19,6 +19,7 @@ func FuzzConvert(f *testing.F) {
 	f.Add([]byte("time [ 1],000000,000000\n1,0,1\n1,0,0\n")) // names that are numbers and repeat
 	f.Add([]byte("e ! i T\td\n, r\xf0\xb7e L 1 T"))          // one row, of a channel named as what counts rows
 	f.Add([]byte("$timescale 1 us $end\n$var wire 1 ! a $end\n$var wire 1 \" b $end\n$enddefinitions $end\n#3\n1!\n#5\n0!x\"\n#5\n1!\n#9\n"))
+	f.Add([]byte("time[],,a\n1,0,1\n1,x,1\n")) // a level of no duration, and then none
 	f.Add([]byte(twoServos + "kind = \"unknown-level\"\nfor = \"1s\"\n"))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		if len(text) > fuzzed {
@@ -56,10 +57,13 @@ func settled(lane []sourcetest.Change, c sourcetest.Change) []sourcetest.Change 
 	if len(lane) > 0 {
 		before = lane[len(lane)-1].Level
 	}
-	if c.Level == before {
-		return lane
+	switch {
+	case c.Level != before:
+		return append(lane, c)
+	case len(lane) == 0:
+		return nil // as where nothing was added at all
 	}
-	return append(lane, c)
+	return lane
 }
 
 // lanesOf reads the changes of each channel by number, if text is a small
