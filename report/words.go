@@ -13,7 +13,10 @@ import (
 
 // Printable shows what could steer a terminal, or turn its text around, as an
 // escape; names of channels come from other people's files.
-func Printable(s string) string {
+func Printable(s string) string { return Escaped(s, hidden) }
+
+// Escaped shows the letters that cannot be shown as they are as escapes.
+func Escaped(s string, hidden func(rune) bool) string {
 	if strings.IndexFunc(s, hidden) < 0 {
 		return s
 	}

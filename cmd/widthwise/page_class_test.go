@@ -73,6 +73,11 @@ func TestClassPageIsAccessible(t *testing.T) {
 				call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
 				p.do(chromedp.Navigate("file://" + file))
 				assert.LessOrEqual(t, ask[int64](p, `document.documentElement.scrollWidth`), width)
+				assert.Empty(t, ask[[]string](p, `[...document.querySelectorAll('.sheet th, .figures thead th')].filter((th) => {
+					const words = document.createRange();
+					words.selectNodeContents(th);
+					return words.getClientRects().length > th.textContent.split(' ').length;
+				}).map((th) => th.textContent)`), "lines break between words")
 				p.accessible()
 			})
 		}

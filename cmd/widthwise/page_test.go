@@ -308,6 +308,9 @@ func TestPagePrints(t *testing.T) {
 	call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print", Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}}})
 	assert.Equal(t, "rgb(255, 255, 255)", ask[string](p, `getComputedStyle(document.body).backgroundColor`), "paper is white")
 	assert.Equal(t, "none", ask[string](p, `getComputedStyle(document.querySelector('.tools')).display`))
+	for _, above := range []string{".overview", ".ruler", "h3", ".count"} {
+		assert.Equal(t, "avoid", ask[string](p, `getComputedStyle(document.querySelector('`+above+`')).breakAfter`), "%s stays with what it heads", above)
+	}
 }
 
 // A page that is served asks the server for nothing but itself, and its policy

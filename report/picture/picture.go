@@ -8,8 +8,6 @@ import (
 	"io"
 	"math"
 	"strconv"
-	"strings"
-	"unicode"
 
 	xfont "golang.org/x/image/font"
 	"gonum.org/v1/plot"
@@ -102,7 +100,7 @@ func (s *Still) Write(w io.Writer, format string) error {
 	case "svg":
 		to = vgsvg.New(width, height)
 	case "png":
-		to = vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(width, height), vgimg.UseDPI(dots), vgimg.UseBackgroundColor(paper))}
+		to = lettered{vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(width, height), vgimg.UseDPI(dots), vgimg.UseBackgroundColor(paper))}}
 	default:
 		return fmt.Errorf("%s: no format of a still; svg or png", format)
 	}
@@ -157,7 +155,7 @@ func (c *capture) told() []string {
 		if i == maxEvents {
 			return append(out, fmt.Sprintf("and %d more", len(c.Events)-i))
 		}
-		out = append(out, fit(fmt.Sprintf("%d  %s: %s", i+1, e.Severity, shown(e.Story)), 160))
+		out = append(out, fit(fmt.Sprintf("%d  %s: %s", i+1, e.Severity, report.Printable(e.Story)), 160))
 	}
 	return out
 }
@@ -169,7 +167,7 @@ func (c *capture) headline() string {
 			judged++
 		}
 	}
-	return fit(fmt.Sprintf("%s   %s   %d of %d channels judged, %s s seen", c.Verdict, shown(c.File), judged, len(c.Channels), decode.Time(c.Duration).Seconds(1)), 110)
+	return fit(fmt.Sprintf("%s   %s   %d of %d channels judged, %s s seen", c.Verdict, report.Printable(c.File), judged, len(c.Channels), decode.Time(c.Duration).Seconds(1)), 110)
 }
 
 // instants are a dozen round times at most, the last too near the end for its
@@ -205,14 +203,15 @@ func hand(size vg.Length, c color.Color, bold bool) draw.TextStyle {
 	return draw.TextStyle{Color: c, Font: f, Handler: text.Plain{Fonts: font.NewCache(liberation.Collection())}}
 }
 
-// shown replaces what a picture has no letter for.
-func shown(s string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsPrint(r) {
-			return r
-		}
-		return '\ufffd'
-	}, s)
+// lettered draws letters as paint. What its font has no letter for is written as
+// an escape: a lane without its name would be nobody's.
+type lettered struct{ vgimg.PngCanvas }
+
+func (l lettered) FillString(f font.Face, at vg.Point, s string) {
+	l.PngCanvas.FillString(f, at, report.Escaped(s, func(r rune) bool {
+		glyph, err := f.Face.GlyphIndex(nil, r)
+		return err != nil || glyph == 0
+	}))
 }
 
 // fit cuts a line that is too long for the paper.

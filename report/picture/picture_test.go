@@ -107,6 +107,14 @@ func TestStillKeepsNamesText(t *testing.T) {
 			all.Write(token)
 		}
 	}
-	assert.Contains(t, all.String(), `</text><script>&"'`)
+	assert.Contains(t, all.String(), `</text><script>&"'\x1b\u202e`)
 	assert.NotContains(t, string(svg), "\u202e")
+}
+
+// A name in letters that the font of a painted still lacks is there as escapes,
+// and stays as it is where the reader's own fonts write it.
+func TestStillWritesEveryName(t *testing.T) {
+	assert.Equal(t, stillOf(t, "healthy", "png", `\u8235`), stillOf(t, "healthy", "png", "\u8235"))
+	assert.NotEqual(t, stillOf(t, "healthy", "png", "Ruder"), stillOf(t, "healthy", "png", "Rüder"))
+	assert.Contains(t, string(stillOf(t, "healthy", "svg", "\u8235")), "\u8235")
 }

@@ -45,11 +45,7 @@ func (s strip) draw(c draw.Canvas) {
 	s.trace(c, y)
 	line := draw.LineStyle{Color: rule, Width: 0.75}
 	c.StrokeLines(line, []vg.Point{c.Min, {X: c.Max.X, Y: c.Min.Y}, c.Max, {X: c.Min.X, Y: c.Max.Y}, c.Min})
-	name := s.l.Name
-	if s.l.Label != "" {
-		name += " (" + s.l.Label + ")"
-	}
-	c.FillText(hand(10, ink, true), vg.Point{X: c.Min.X + 5, Y: c.Max.Y - 10}, fit(shown(name), 60))
+	c.FillText(hand(10, ink, true), vg.Point{X: c.Min.X + 5, Y: c.Max.Y - 10}, fit(s.l.Shown(), 60))
 }
 
 // trace draws what the pen would do within each column.
@@ -138,7 +134,7 @@ func (s strip) found(c draw.Canvas, x func(float64) vg.Length) {
 // flag writes an event's number over a stretch, clear of the lane's name and of
 // other flags, or not at all. It returns the room that is taken.
 func (s strip) flag(c draw.Canvas, colour color.Color, words string, over [2]vg.Length, taken [][2]vg.Length) [][2]vg.Length {
-	x := max(over[0], c.Min.X+8+hand(10, ink, true).Width(fit(shown(s.l.Name), 60)))
+	x := max(over[0], c.Min.X+8+hand(10, ink, true).Width(fit(s.l.Shown(), 60)))
 	style := hand(8, color.Black, true)
 	end := x + style.Width(words) + 6
 	if x > over[0] && x > over[1] || slices.ContainsFunc(taken, func(t [2]vg.Length) bool { return x < t[1]+2 && end > t[0]-2 }) {
