@@ -37,10 +37,10 @@ func (a *app) compareCommand() *cobra.Command {
 			"3 undecided.",
 		Example: "  widthwise compare old-radio.csv new-radio.csv\n  widthwise compare --match D0:throttle --clock-ppm 0 before.csv after.vcd",
 		Args: func(cmd *cobra.Command, args []string) error {
-			if len(args) != 2 || args[0] == "-" && args[1] == "-" {
-				return usageError("compare: %s given; two, BEFORE and AFTER, at most one of them -", phrase.Count(len(args), "capture"))
+			if len(args) != 2 {
+				return usageError("compare: %s given; two, BEFORE and AFTER", phrase.Count(len(args), "capture"))
 			}
-			return nil
+			return readOnce(args)
 		},
 	}
 	o.options = commonFlags(cmd)

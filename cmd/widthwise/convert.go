@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"io"
 	"os"
 	"path/filepath"
@@ -82,6 +83,9 @@ func (a *app) convert(ctx context.Context, o convertOptions, in, out string) err
 		err = buffered(a.out, write)
 	} else {
 		err = writeFile(out, write)
+	}
+	if unfit := (*formats.UsageError)(nil); errors.As(err, &unfit) {
+		return placed(in, err)
 	}
 	if err != nil {
 		return err

@@ -23,6 +23,9 @@ type found struct {
 // folders hold, in the order of the arguments and then of their paths. Files
 // named by flags, such as a roster, are no captures.
 func findCaptures(args []string, but ...string) ([]found, error) {
+	if err := readOnce(args); err != nil {
+		return nil, err
+	}
 	var all []found
 	for _, arg := range args {
 		info, err := os.Stat(arg)
@@ -40,6 +43,14 @@ func findCaptures(args []string, but ...string) ([]found, error) {
 		}
 	}
 	return all, nil
+}
+
+// readOnce refuses standard input where it is named again after its end was read.
+func readOnce(args []string) error {
+	if i := slices.Index(args, "-"); i >= 0 && slices.Contains(args[i+1:], "-") {
+		return usageError("-: standard input is named twice; - once, and files")
+	}
+	return nil
 }
 
 func inFolder(root string, but []string) ([]found, error) {

@@ -74,8 +74,13 @@ type lesson struct {
 
 // grade grades all captures side by side and tells of them in order.
 func (a *app) grade(ctx context.Context, o *gradeOptions, rubric string, args []string) error {
-	if both := o.alone(); len(both) > 1 {
-		return usageError("%s: both to standard output; a file for one of them", strings.Join(both, " and "))
+	both := o.alone()
+	err := firstRefusal(
+		refusal{len(both) > 1, strings.Join(both, " and ") + ": both to standard output; a file for one of them"},
+		refusal{o.plan && (o.json || o.csv != "" || o.page.html != ""), "--plan: grades nothing that --json, --csv or --html could tell; leave one of them out"},
+	)
+	if err != nil {
+		return err
 	}
 	l, err := readLesson(o, rubric)
 	if err != nil {

@@ -351,6 +351,7 @@ func TestIdle(t *testing.T) {
 	assert.Equal(t, decode.Passed, a.Verdict)
 	a = trial(t, text, failsafe.Question{Off: at(10), On: at(16), Idle: &[2]decode.Time{*at(3), *at(7)}})
 	assert.Empty(t, a.Channels[0].Safe, "it did not rest")
+	assert.Contains(t, a.Channels[0].Reason, "between 3.000 and 7.000 s it does not keep to one place")
 	assert.Equal(t, decode.Undecided, a.Verdict)
 }
 
@@ -373,11 +374,15 @@ func TestDrifts(t *testing.T) {
 
 // Too short, or silent before the switch, is no outcome at all.
 func TestNoOutcome(t *testing.T) {
-	short := failsafe.Question{Off: at(10), On: at(10.4), Safe: map[string][]failsafe.Safe{"throttle": us(1000)}}
-	c := trial(t, tug(1700, `does = "preset", width_us = 1000`, ""), short).Channels[0]
-	assert.Empty(t, c.Outcome)
-	assert.Equal(t, decode.Undecided, c.Verdict)
-	assert.Contains(t, c.Reason, "too soon to tell")
+	var c failsafe.Channel
+	for frames := range 25 {
+		on := *at(10) + decode.Time(frames)*20*decode.Millisecond
+		short := failsafe.Question{Off: at(10), On: &on, Safe: map[string][]failsafe.Safe{"throttle": us(1000)}}
+		c = trial(t, tug(1700, `does = "preset", width_us = 1000`, ""), short).Channels[0]
+		assert.Empty(t, c.Outcome, "%d frames", frames)
+		assert.Equal(t, decode.Undecided, c.Verdict, "%d frames: %s", frames, c.Reason)
+		assert.Contains(t, c.Reason, "too soon to tell")
+	}
 
 	q := failsafe.Question{Off: at(10), On: at(16), Safe: map[string][]failsafe.Safe{"throttle": stop}}
 	c = trial(t, tug(1700, `does = "stop"`, "[[fault]]\nkind = \"dropped-frame\"\nat = \"9s\"\nfor = \"1.5s\"\n"), q).Channels[0]

@@ -24,6 +24,7 @@ type trial struct {
 	offFrom  From
 	onFrom   From
 	within   decode.Time
+	idle     *[2]decode.Time // where it should rest, as stated
 	states   []State
 	before   float64
 	rested   bool // the stick rested when the transmitter was switched off
@@ -41,7 +42,7 @@ func (l *line) answer(a *decode.Analysis, o *Answer, q Question) Channel {
 		c.Reason = "no switch-off is known; option off-at T or option off-mark CHANNEL says when"
 		return c
 	}
-	t := &trial{line: l, off: *o.Off, end: a.End, offFrom: o.OffFrom, onFrom: o.OnFrom, within: q.Within, before: none, final: none, safe: c.Safe}
+	t := &trial{line: l, off: *o.Off, end: a.End, offFrom: o.OffFrom, onFrom: o.OnFrom, within: q.Within, idle: q.Idle, before: none, final: none, safe: c.Safe}
 	if o.On != nil {
 		t.end, t.returned = min(*o.On, a.End), true
 	}
@@ -108,12 +109,15 @@ func (t *trial) examine() {
 	if len(t.states) == 0 {
 		return
 	}
-	s := t.states[len(t.states)-1]
+	s, earlier := t.states[len(t.states)-1], t.states[:len(t.states)-1]
 	switch s.Kind {
 	case Silent:
 		t.outcome, t.settled = Stops, s.Start
 	case Moving:
-		t.outcome = Drifts
+		// A few frames at the end, the first that move, may be at a place.
+		if len(s.pulses) >= leastAway || slices.ContainsFunc(earlier, func(s State) bool { return s.Kind == Moving }) {
+			t.outcome = Drifts
+		}
 	case Pulsing:
 		if len(s.pulses) < leastHeld {
 			return
@@ -201,6 +205,9 @@ type rule struct {
 var rules = []rule{
 	{decode.Undecided, (*trial).silentBefore, says("silent before the transmitter was switched off; repeat with the channel alive")},
 	{decode.Undecided, (*trial).unclear, says("the capture ends, or the transmitter is back, too soon to tell; keep it off longer")},
+	{decode.Undecided, func(t *trial) bool { return len(t.safe) == 0 && t.idle != nil }, func(t *trial) string {
+		return fmt.Sprintf("%s; between %s and %s s it does not keep to one place that could be safe; option idle T..T states a stretch in which it does", t.told(), t.idle[0].Seconds(3), t.idle[1].Seconds(3))
+	}},
 	{decode.Undecided, func(t *trial) bool { return len(t.safe) == 0 }, func(t *trial) string {
 		return fmt.Sprintf("%s; whether that is safe depends on the machine: option safe %s=1000us, option safe %s=stop or option idle T..T says", t.told(), t.Name, t.Name)
 	}},
