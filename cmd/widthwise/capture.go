@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -114,6 +115,9 @@ func (a *app) warnings(name string, warnings []string) {
 
 // placed puts the name of the capture before an error that has no place.
 func placed(name string, err error) error {
+	if at := (*formats.ParseError)(nil); errors.As(err, &at) && at.File != "" {
+		return err
+	}
 	if text := err.Error(); strings.HasPrefix(text, name+":") || context.Canceled.Error() == text {
 		return err
 	}

@@ -1,11 +1,14 @@
 package main
 
 import (
+	"errors"
+
 	"golang.org/x/exp/maps"
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
 	"widthwise/decode/calibrate"
+	"widthwise/formats"
 	"widthwise/formats/tomlfile"
 )
 
@@ -15,7 +18,6 @@ type constantsFile struct {
 	statedConstants
 	Channel map[string]statedConstants `toml:"channel"`
 
-	name   string
 	places *tomlfile.Places
 }
 
@@ -42,12 +44,15 @@ func readConstants(name string) (*constantsFile, error) {
 }
 
 func parseConstants(name string, text []byte) (f *constantsFile, err error) {
-	f = &constantsFile{name: name}
+	f = &constantsFile{}
 	if f.places, err = tomlfile.Decode(name, text, f); err != nil {
 		return nil, err
 	}
 	if err := f.check("", f.statedConstants); err != nil {
 		return nil, err
+	}
+	if f.statedConstants == (statedConstants{}) && len(f.Channel) == 0 {
+		return nil, &formats.ParseError{File: name, Line: 1, Err: errors.New("no constants"), Fix: "low_us = 1100 and the like, for all channels or under [channel.NAME]"}
 	}
 	names := maps.Keys(f.Channel)
 	slices.Sort(names)
@@ -108,13 +113,13 @@ func waits(t decode.Time) bool { return t > 0 && t <= 10*decode.Second }
 // of returns the constants to replay a channel by: those of the file where it
 // names the channel or speaks of all, else those found. What the file leaves
 // out of its own is not known, but for what has a usual value.
-func (f *constantsFile) of(channel string, found calibrate.Constants) (k calibrate.Constants, stated bool, err error) {
+func (f *constantsFile) of(channel string, found calibrate.Constants) (k calibrate.Constants, stated bool) {
 	if f == nil {
-		return found, false, nil
+		return found, false
 	}
 	s := f.statedConstants.under(f.Channel[channel])
 	if s == (statedConstants{}) {
-		return found, false, nil
+		return found, false
 	}
 	value := func(us *float64, usual float64) float64 {
 		if us == nil {
@@ -130,10 +135,7 @@ func (f *constantsFile) of(channel string, found calibrate.Constants) (k calibra
 	if s.Reversed != nil {
 		k.Reversed = *s.Reversed
 	}
-	if !k.Complete() {
-		return k, true, usageError("%s: low_us and high_us of %s are not both there; a command needs both ends", f.name, channel)
-	}
-	return k, true, nil
+	return k, true
 }
 
 // unused refuses a channel that the capture does not have.
@@ -149,7 +151,7 @@ func (f *constantsFile) unused(c *capture) error {
 	slices.Sort(names)
 	for _, name := range names {
 		if !slices.Contains(known, name) {
-			return f.places.Error("channel."+name, "the capture has no channel "+name+nearest(name, known), "inspect lists them")
+			return f.places.Error("channel."+name, c.name+" has no channel "+name+nearest(name, known), "inspect lists them")
 		}
 	}
 	return nil

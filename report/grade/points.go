@@ -19,5 +19,13 @@ func (p Points) share(k, n int) Points {
 // String writes as many decimals as there are, two at most.
 func (p Points) String() string { return strconv.FormatFloat(float64(p)/100, 'f', -1, 64) }
 
+// Counted is "1 point" or "7.5 points".
+func (p Points) Counted() string {
+	if p == 100 {
+		return "1 point"
+	}
+	return p.String() + " points"
+}
+
 // MarshalJSON writes a number such as 7.5.
 func (p Points) MarshalJSON() ([]byte, error) { return []byte(p.String()), nil }

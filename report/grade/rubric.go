@@ -6,6 +6,7 @@ package grade
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strings"
 
 	"golang.org/x/exp/maps"
@@ -143,6 +144,9 @@ func (b *builder) criterion() (*Criterion, error) {
 	if c.Channels, err = b.channels(); err != nil {
 		return nil, err
 	}
+	if err = b.feedback(); err != nil {
+		return nil, err
+	}
 	c.task, err = b.task(c)
 	return c, err
 }
@@ -169,6 +173,26 @@ func (b *builder) channels() ([]string, error) {
 		return nil, b.refuse("channel", "channel is an empty list", fix)
 	}
 	return out, nil
+}
+
+// filled is what feedback may have filled in, and inBraces what asks for it.
+var (
+	filled   = []string{"{measured}", "{wanted}"}
+	inBraces = regexp.MustCompile(`\{[A-Za-z_]+\}`)
+)
+
+// feedback refuses a word in braces that nothing is filled in for: a slip of
+// the pen that every student would read.
+func (b *builder) feedback() error {
+	f := &b.in.Feedback
+	for _, t := range []struct{ key, text string }{{"full", f.Full}, {"partly", f.Partly}, {"none", f.None}} {
+		for _, word := range inBraces.FindAllString(t.text, -1) {
+			if !slices.Contains(filled, word) {
+				return b.refuse("feedback."+t.key, "nothing is filled in for "+word, strings.Join(filled, " or "))
+			}
+		}
+	}
+	return nil
 }
 
 // looks are the things a criterion may look at: the key that asks for each,

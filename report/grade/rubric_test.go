@@ -24,6 +24,7 @@ var refusedRubrics = []struct{ text, want string }{
 	{"[[criterion]]\nname = 'a'\npoints = 0.333", "R:3:10: points = 0.333; a number above 0, of at most two decimals"},
 	{unnamed, `R:2:8: criterion "period" has nothing to look at; measure, finding, rests or answer`},
 	{onRudder + "measure = 'signal'\nfull = 'servo'\nfinding = 'glitch'\nat_most = 0", `R:7:11: criterion "period" looks at two things, measure and finding; one of them, and a criterion for the other`},
+	{onRudder + "finding = 'glitch'\nat_most = 0\nfeedback = { full = '{measured}', none = '{measurd}' }", "R:7:42: nothing is filled in for {measurd}; {measured} or {wanted}"},
 	{onRudder + "finding = 'glitch'\nat_most = 0\nfull = [1, 2]", "R:7:1: full does not go with finding; leave it out"},
 	{unnamed + "measure = 'period_us.nominal'\nfull = [1, 2]", `R:4:11: period_us.nominal is a figure of a channel, and the criterion names none; channel = "rudder", "any", "every" or "only"`},
 	{onRudder + "measure = 'duration_s'\nfull = [1, 2]", "R:5:11: duration_s is a figure of the capture as a whole; leave channel out"},

@@ -17,7 +17,7 @@ import (
 // what is alike, as a question.
 func (c *Class) WriteText(to io.Writer, s report.Style) error {
 	w := bufio.NewWriter(to)
-	fmt.Fprintf(w, "%s%s, %s points\n\n", titled(c.Title), phrase.Count(int64(len(c.Students)), "student"), c.Points)
+	fmt.Fprintf(w, "%s%s\n\n", titled(c.Title), c.Size())
 	names, earned := make([]string, len(c.Students)), make([]string, len(c.Students))
 	for i, student := range c.Students {
 		names[i], earned[i] = report.Printable(student.Student), fmt.Sprintf("%s/%s", student.Points, c.Points)
@@ -44,6 +44,11 @@ func widest(all []string) (most int) {
 		most = max(most, text.StringWidthWithoutEscSequences(s))
 	}
 	return most
+}
+
+// Size says how many students there are, and what each could earn.
+func (c *Class) Size() string {
+	return phrase.Count(len(c.Students), "student") + ", " + c.Points.Counted()
 }
 
 // missed says in words what did not earn all points, and the remark.

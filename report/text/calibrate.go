@@ -133,11 +133,11 @@ func reaches(c *report.CalibrateChannel) string {
 	p := c.Proof
 	low := "full command at low"
 	if c.OneWay {
-		low = "no command at low"
+		low = "a command of 0 at low"
 	}
 	switch {
 	case p.ReachesLow && p.ReachesHigh && c.OneWay:
-		return "reaches no command at low and full command at high"
+		return "reaches a command of 0 at low and full command at high"
 	case p.ReachesLow && p.ReachesHigh:
 		return "reaches full command at both ends"
 	case p.ReachesLow:
@@ -151,7 +151,10 @@ func reaches(c *report.CalibrateChannel) string {
 // proof says what a machine would have done.
 func proof(c *report.CalibrateChannel) []string {
 	p := c.Proof
-	if p == nil {
+	switch {
+	case p == nil && c.Given:
+		return []string{"with the constants given there is no command: it needs both low and high"}
+	case p == nil:
 		return nil
 	}
 	whose := "with these constants a machine"
@@ -160,8 +163,7 @@ func proof(c *report.CalibrateChannel) []string {
 	}
 	var parts []string
 	switch {
-	case p.IdleFrames == 0:
-		parts = append(parts, "has no neutral to be seen at")
+	case p.IdleFrames == 0: // no neutral, nothing to say of it
 	case p.IdleNotZero == 0:
 		parts = append(parts, fmt.Sprintf("stands still in all %d frames at neutral", p.IdleFrames))
 	default:
