@@ -57,7 +57,11 @@ type Settings struct {
 	Volts   bool // the readings are volts, and told as such
 	// Holds is set where a reading holds until the next one; else the channel
 	// goes from one reading to the next in a straight line.
-	Holds   bool
+	Holds bool
+	// Uneven is set where readings may stand far apart because nothing changed
+	// between them: a channel that is in the other state with the next one went
+	// there at its stamp.
+	Uneven  bool
 	ZeroOne bool // the readings are the levels 0 and 1
 	// Threshold and Band, the hysteresis, are in nanovolts where they are stated.
 	Threshold, Band *int64
@@ -103,8 +107,8 @@ type Channel struct {
 	pending           bool        // crossing waits for the far limit
 	floor             decode.Time // no edge may lie before: those blocks are gone
 
-	values  [2]int64    // of a digital channel
-	third   string      // a third value of it, as first seen
+	states  [2]int64    // low and high, known once the threshold stands
+	third   string      // a third value of a digital channel, as first seen
 	outside int64       // readings far outside both states
 	outAt   decode.Time // the first of them
 }
@@ -113,7 +117,7 @@ type Channel struct {
 func New(s Settings, sink Sink) *Channel {
 	c := &Channel{Settings: s, sink: sink, floor: math.MinInt64}
 	if s.ZeroOne {
-		c.stage, c.values = twoValue, [2]int64{0, 1e9}
+		c.stage = twoValue
 		c.fix(0, 1e9)
 	}
 	return c
@@ -137,7 +141,7 @@ func (c *Channel) Same(value int64, unknown bool) bool {
 
 // IsZeroOne tells whether the channel is digital for good, 0 low and 1 high.
 func (c *Channel) IsZeroOne() bool {
-	return c.stage == twoValue && c.values == [2]int64{0, 1e9} && c.levelOf(0) == decode.Low && c.levelOf(1e9) == decode.High
+	return c.stage == twoValue && c.states == [2]int64{0, 1e9} && c.levelOf(0) == decode.Low && c.levelOf(1e9) == decode.High
 }
 
 // Rests tells whether a reading leaves the channel in its first state, of which
@@ -289,11 +293,11 @@ func (c *Channel) findStates() bool {
 	}
 	if len(values) == 2 && !(c.Holds && c.Band != nil) {
 		slices.Sort(values)
-		c.stage, c.values = twoValue, [2]int64(values)
+		c.stage = twoValue
 		c.fix(values[0], values[1])
 		return true
 	}
-	low, high, ok := states(c.kept)
+	low, high, ok := states(c.kept, c.Uneven)
 	if !ok && c.Threshold == nil {
 		return false
 	}
@@ -305,7 +309,7 @@ func (c *Channel) findStates() bool {
 // fix sets the threshold half-way between two states and the hysteresis to a
 // tenth of their distance, unless they are stated.
 func (c *Channel) fix(low, high int64) {
-	c.fixed, c.swing = true, high-low
+	c.fixed, c.states, c.swing = true, [2]int64{low, high}, high-low
 	c.mid = low + c.swing/2
 	if c.stage == twoValue { // the higher value is high, however close
 		c.mid = low + (c.swing+1)/2
@@ -326,7 +330,7 @@ func (c *Channel) digital(r Reading) {
 		c.sink.Set(c.Channel, decode.Unknown, r.At)
 		return
 	}
-	if c.third == "" && r.Value != c.values[0] && r.Value != c.values[1] {
+	if c.third == "" && r.Value != c.states[0] && r.Value != c.states[1] {
 		c.third = fmt.Sprintf("%s at %s s", c.reading(r.Value), r.At.Seconds(6))
 	}
 	c.sink.Set(c.Channel, c.levelOf(r.Value), max(r.At, c.floor))
@@ -378,7 +382,7 @@ func (c *Channel) beyond(value int64, state decode.Level) bool {
 // crossedAt is the instant at which the threshold is crossed between the
 // reading before and this one.
 func (c *Channel) crossedAt(r Reading, last int64) decode.Time {
-	if c.Holds {
+	if c.Holds || c.Uneven && inEither(last, c.states[0], c.states[1]) && inEither(r.Value, c.states[0], c.states[1]) {
 		return r.At
 	}
 	return between(r.Before, r.At, last, r.Value, c.mid)

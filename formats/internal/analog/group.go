@@ -114,11 +114,11 @@ func (c *Channel) notes() (notes []decode.Remark) {
 	case c.third != "":
 		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "read as digital, though it holds a third value, %s", c.third))
 	case !c.fixed && c.known && c.top > c.low:
-		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "stays between %s and %s: taken as one level, %s; option threshold states another",
+		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "between %s and %s throughout: taken as one level, %s; option threshold states another",
 			c.reading(c.low), c.reading(c.top), c.guessed))
 	}
 	if c.fixed && !c.ZeroOne && c.swing <= smallSwing && (c.stage == graded || c.Volts) {
-		notes = append(notes, decode.Remarkf(decode.SmallSwing, c.Name, "swings by %s only, less than logic does: is the probe, or its ground, in contact?", c.reading(c.swing)))
+		notes = append(notes, decode.Remarkf(decode.SmallSwing, c.Name, "a swing of %s only, less than that of logic: is the probe, or its ground, in contact?", c.reading(c.swing)))
 	}
 	return notes
 }

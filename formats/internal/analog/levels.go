@@ -17,7 +17,7 @@ const smallSwing = 909e6
 // states finds the state levels: the modes of both halves of a histogram of the
 // readings (IEEE Std 181), as means of the readings about the mode. Each
 // reading counts as long as it held.
-func states(readings []sample) (low, high int64, ok bool) {
+func states(readings []sample, uneven bool) (low, high int64, ok bool) {
 	bottom, top, whole := int64(math.MaxInt64), int64(math.MinInt64), int64(0)
 	for _, s := range readings {
 		if !s.unknown {
@@ -40,10 +40,28 @@ func states(readings []sample) (low, high int64, ok bool) {
 	low = bottom + int64(math.Round(mode(count[:bins/2], sum[:bins/2])))
 	high = bottom + int64(math.Round(mode(count[bins/2:], sum[bins/2:])))
 	swing := high - low
-	// Noise about one level has its two modes side by side, or crosses
-	// between them at every other sample.
-	ok = swing >= leastSwing && float64(swing) >= 0.4*float64(top-bottom) && 4*crossings(readings, low, high) <= whole
-	return low, high, ok
+	ok = swing >= leastSwing && float64(swing) >= 0.4*float64(top-bottom)
+	// Noise about one level has its two modes side by side. Or it crosses between
+	// them at every other sample; rows at changes only may do so too, and then lie
+	// in the states for most of the time.
+	if uneven {
+		return low, high, ok && 4*near(readings, low, high) >= 3*whole
+	}
+	return low, high, ok && 4*crossings(readings, low, high) <= whole
+}
+
+// near is how long readings lie in either state, to a tenth of their distance.
+func near(readings []sample, low, high int64) (weight int64) {
+	for _, s := range readings {
+		if !s.unknown && inEither(s.value, low, high) {
+			weight += s.weight
+		}
+	}
+	return weight
+}
+
+func inEither(value, low, high int64) bool {
+	return min(max(value-low, low-value), max(value-high, high-value)) <= (high-low)/10
 }
 
 // mode returns the mean reading about the fullest place of half a histogram,

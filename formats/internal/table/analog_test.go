@@ -235,6 +235,24 @@ func TestTwoValues(t *testing.T) {
 	}
 }
 
+// TestVoltsAtChanges: in a table of volts with a row at each change only, no two
+// rows lie in one state, and nothing lies between them: a level begins with its
+// row, however long ago the row before was.
+func TestVoltsAtChanges(t *testing.T) {
+	threshold := int64(1_650_000)
+	for _, o := range []capture.Options{{}, {Threshold: &threshold}} {
+		text, want, at := "time_us,a\n", "a:", 0
+		for i := range 40 {
+			text += fmt.Sprintf("%d,%.2f\n", at, float64(i%2)*3.3+float64(i*7%5)*.02)
+			want += fmt.Sprintf(" %s %d.000000", []string{"low", "high"}[i%2], at)
+			at += []int{18480 + i, 1520 - i}[i%2]
+		}
+		got, _, err := read(t, text, o)
+		require.NoError(t, err)
+		assert.Equal(t, want+"\n", got)
+	}
+}
+
 // TestSmallSwing: states closer together than those of logic get a note.
 func TestSmallSwing(t *testing.T) {
 	for high, small := range map[float64]bool{.6: true, .9: true, 1.8: false} {

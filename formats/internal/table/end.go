@@ -34,7 +34,7 @@ func (t *table) finish(err error) (*decode.Block, error) {
 	if t.bad > t.row {
 		return nil, t.named(&capture.ParseError{Err: fmt.Errorf("%d of %d rows are damaged", t.bad, t.bad+t.row), Fix: "a table that is for the most part whole"})
 	}
-	t.analog.Finish(t.last, t.row)
+	t.analog.Finish(t.last, t.weighed(t.last))
 	t.closeOrigin()
 	return t.block(), nil
 }

@@ -398,7 +398,7 @@ func (t *table) spanBlock() *decode.Block {
 			}
 		}
 	}
-	t.analog.Settle(t.last, t.row)
+	t.analog.Settle(t.last, t.weighed(t.last))
 	t.spans.Until, t.spans.Facts = t.last, t.facts()
 	return &t.spans
 }

@@ -132,22 +132,26 @@ func unitOf(decimals int) decode.Time {
 	return decode.Time(exact.PowersOfTen[maxDecimals-decimals])
 }
 
-// unit is the finest step in which the stamps of the head are written; 0 where
-// samples are counted.
-func (p *plan) unit() decode.Time {
-	finest, clock := -1, p.clock
+// spacing tells of the stamps of the head in which unit they are written, 0 where
+// samples are counted, and whether they stand apart unevenly.
+func (p *plan) spacing() (unit decode.Time, uneven bool) {
+	if p.timeAt < 0 {
+		return 0, false
+	}
+	seen, clock := pace{}, p.clock
 	for _, r := range p.rows {
-		if clock.step() > 0 || !fits(r.cells, len(p.columns)) {
+		if !fits(r.cells, len(p.columns)) {
 			continue
 		}
-		if _, decimals, err := clock.read(r.cells[p.timeAt]); err == nil {
-			finest = max(finest, min(max(decimals, 0), maxDecimals))
+		if at, decimals, err := clock.read(r.cells[p.timeAt]); err == nil {
+			seen.add(at, decimals, false)
 		}
 	}
-	if finest < 0 {
-		return 0
+	seen.settle()
+	if clock.step() == 0 {
+		unit = seen.unit()
 	}
-	return unitOf(finest)
+	return unit, 10*seen.even < 9*(seen.rows-1)
 }
 
 // unit is the finest step the stamps are written in.

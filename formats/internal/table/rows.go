@@ -69,8 +69,8 @@ func (t *table) Next() (*decode.Block, error) {
 		}
 		if rows >= blockRows || t.taken-text >= blockText {
 			text, rows = t.taken, 0
-			if t.row > 0 && t.analog.MayEmit(t.last, t.row, t.taken) {
-				t.analog.Settle(t.last, t.row)
+			if t.row > 0 && t.analog.MayEmit(t.last, t.weighed(t.last), t.taken) {
+				t.analog.Settle(t.last, t.weighed(t.last))
 				return t.block(), nil
 			}
 		}
@@ -139,7 +139,7 @@ func (t *table) blindFrom(at decode.Time) {
 		}
 	}
 	for _, a := range t.analog.Channels {
-		a.Add(analog.Reading{At: at, Before: at, Place: t.row, Text: t.taken, Unknown: true})
+		a.Add(analog.Reading{At: at, Before: at, Place: t.weighed(at), Text: t.taken, Unknown: true})
 	}
 }
 
@@ -347,8 +347,17 @@ func (t *table) setReading(r *cellReader, text []byte, now, before decode.Time) 
 	a := r.analog
 	v, unknown, _ := r.reading(text, t.plan.decimal)
 	idle = a.Same(v, unknown)
-	a.Add(analog.Reading{At: now, Before: before, Place: t.row, Text: t.taken, Value: v, Unknown: unknown})
+	a.Add(analog.Reading{At: now, Before: before, Place: t.weighed(now), Text: t.taken, Value: v, Unknown: unknown})
 	return idle
+}
+
+// weighed is where a row stands in what readings are weighed by: samples count
+// each, and what is written at changes holds until the next.
+func (t *table) weighed(at decode.Time) int64 {
+	if t.uneven {
+		return int64(at)
+	}
+	return t.row
 }
 
 // setBits takes the bits of a cell, the lowest at its end.

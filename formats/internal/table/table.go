@@ -35,6 +35,7 @@ type table struct {
 	stated   exact.Rate // by the user
 	header   capture.Header
 	unit     decode.Time // of the stamps in the head
+	uneven   bool        // they stand apart unevenly
 	channels []decode.Channel
 	selected int // of them
 	levels
@@ -96,11 +97,11 @@ func (t *table) open(o capture.Options) error {
 	t.plan, t.delimiter = p, p.delimiter
 	t.header.Dialect, t.header.Alternatives = p.describe(), others
 	t.origin.Notes = append(t.origin.Notes, p.notes...)
+	t.unit, t.uneven = p.spacing()
 	if err := t.makeChannels(o); err != nil {
 		return err
 	}
 	t.leading = p.leadingCells()
-	t.unit = p.unit()
 	return t.skipTo(p.first)
 }
 
@@ -269,7 +270,7 @@ func (t *table) makeColumns(s *capture.Selector, o capture.Options) {
 		r.channel = channel
 		if c.kind == numberColumn {
 			r.shift = c.shift
-			r.analog = analog.New(analog.Settings{Channel: channel, Name: names[i], Volts: hasVoltUnit(c.unit), ZeroOne: c.zeroOne,
+			r.analog = analog.New(analog.Settings{Channel: channel, Name: names[i], Volts: hasVoltUnit(c.unit), Uneven: t.uneven, ZeroOne: c.zeroOne,
 				Threshold: capture.Nanovolts(o.Threshold), Band: capture.Nanovolts(o.Hysteresis)}, &t.edges)
 			t.analog.Channels = append(t.analog.Channels, r.analog)
 		}
