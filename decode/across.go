@@ -18,8 +18,9 @@ type gap struct {
 	frames     int64 // missing
 }
 
-// sharedGap is a row of gaps that several channels have together.
-type sharedGap struct {
+// gapGroup is a row of gaps that several channels have together, not yet known
+// to be no chance.
+type gapGroup struct {
 	slow  bool // they did not begin together
 	gaps  []gap
 	on    []*channel // with a gap
@@ -39,7 +40,7 @@ func (j *judge) across() {
 	}
 	var gaps []gap
 	for _, c := range all {
-		for _, e := range c.frames.drops.list {
+		for _, e := range c.frames.drops.singly() {
 			gaps = append(gaps, gap{c, e.Start, e.End, e.Count})
 		}
 		for _, e := range c.frames.losses.list {
@@ -52,16 +53,17 @@ func (j *judge) across() {
 	for _, g := range groups {
 		if !g.byChance(groups, gaps) {
 			g.endTogether(gaps)
-			j.sharedLoss(g)
+			j.share(g)
 		}
 	}
+	j.sharedLosses(3 * all[0].frames.rhythm.period)
 }
 
 // sharedGaps groups gaps that overlap and begin within three frames of one
 // another, where they lie on two channels and on half of those alive; with a
 // single missing frame among them, on three quarters.
-func sharedGaps(gaps []gap, all []*channel) []sharedGap {
-	var groups []sharedGap
+func sharedGaps(gaps []gap, all []*channel) []gapGroup {
+	var groups []gapGroup
 	for from := 0; from < len(gaps); {
 		first := gaps[from]
 		reach := min(first.end, first.start+togetherFrames*first.c.frames.rhythm.period)
@@ -69,7 +71,7 @@ func sharedGaps(gaps []gap, all []*channel) []sharedGap {
 		for until < len(gaps) && gaps[until].start < reach {
 			until++
 		}
-		g := newSharedGap(gaps[from:until], all)
+		g := newGroup(gaps[from:until], all)
 		if g.onAtLeast(len(g.alive)/2) && (!g.single() || g.onMost()) {
 			groups = append(groups, g)
 		}
@@ -81,7 +83,7 @@ func sharedGaps(gaps []gap, all []*channel) []sharedGap {
 // slowSharedGaps groups what is left of the gaps that are longer, where at one
 // time they lie on three quarters of the channels alive: as a supply fails, its
 // outputs may go one after the other.
-func slowSharedGaps(gaps []gap, groups []sharedGap, all []*channel) (slow []sharedGap) {
+func slowSharedGaps(gaps []gap, groups []gapGroup, all []*channel) (slow []gapGroup) {
 	grouped := map[gap]bool{}
 	for _, g := range groups {
 		for _, x := range g.gaps {
@@ -90,7 +92,7 @@ func slowSharedGaps(gaps []gap, groups []sharedGap, all []*channel) (slow []shar
 	}
 	var open []gap
 	closeGroup := func() {
-		if g := newSharedGap(open, all); len(open) > 1 && g.onMost() {
+		if g := newGroup(open, all); len(open) > 1 && g.onMost() {
 			g.slow = true
 			slow = append(slow, g)
 			open = nil
@@ -111,8 +113,8 @@ func slowSharedGaps(gaps []gap, groups []sharedGap, all []*channel) (slow []shar
 	return slow
 }
 
-func newSharedGap(gaps []gap, all []*channel) sharedGap {
-	g := sharedGap{gaps: slices.Clone(gaps)}
+func newGroup(gaps []gap, all []*channel) gapGroup {
+	g := gapGroup{gaps: slices.Clone(gaps)}
 	for _, c := range all {
 		if len(gaps) > 0 && c.alive(gaps[0].start) {
 			g.alive = append(g.alive, c)
@@ -122,10 +124,10 @@ func newSharedGap(gaps []gap, all []*channel) sharedGap {
 	return g
 }
 
-func (g *sharedGap) onAtLeast(n int) bool { return len(g.on) >= max(2, n) }
+func (g *gapGroup) onAtLeast(n int) bool { return len(g.on) >= max(2, n) }
 
 // onMost reports whether a group lies on three quarters of the channels alive.
-func (g *sharedGap) onMost() bool { return g.onAtLeast(len(g.alive) - len(g.alive)/4) }
+func (g *gapGroup) onMost() bool { return g.onAtLeast(len(g.alive) - len(g.alive)/4) }
 
 // alive reports whether the channel has pulses about a time: it has begun, and
 // is not in a gap that began well before.
@@ -137,7 +139,7 @@ func (c *channel) alive(at Time) bool {
 
 // endTogether takes in gaps that began earlier and end with the group: a gap
 // that is part of a shared one is not alone.
-func (g *sharedGap) endTogether(gaps []gap) {
+func (g *gapGroup) endTogether(gaps []gap) {
 	start, end := g.gaps[0].start, g.end()
 	for _, e := range gaps {
 		if e.start < start && e.end > start && absDiff(e.end, end) <= togetherFrames*e.c.frames.rhythm.period {
@@ -147,7 +149,7 @@ func (g *sharedGap) endTogether(gaps []gap) {
 	g.findChannels()
 }
 
-func (g *sharedGap) end() (end Time) {
+func (g *gapGroup) end() (end Time) {
 	end = g.gaps[0].end
 	for _, x := range g.gaps {
 		end = max(end, x.end)
@@ -155,7 +157,7 @@ func (g *sharedGap) end() (end Time) {
 	return end
 }
 
-func (g *sharedGap) findChannels() {
+func (g *gapGroup) findChannels() {
 	g.on = nil
 	for _, x := range g.gaps {
 		if !slices.Contains(g.on, x.c) {
@@ -168,13 +170,13 @@ func (g *sharedGap) findChannels() {
 const chance = 0.01
 
 // single reports whether a gap is of one frame.
-func (g *sharedGap) single() bool {
+func (g *gapGroup) single() bool {
 	return slices.ContainsFunc(g.gaps, func(x gap) bool { return x.frames == 1 })
 }
 
 // spread is how many frames apart the gaps of a group begin, or end where they do
 // not begin together and pulses came back.
-func (g *sharedGap) spread() float64 {
+func (g *gapGroup) spread() float64 {
 	begin, end := 0.0, 0.0
 	first, last := g.gaps[0], g.end()
 	for _, x := range g.gaps {
@@ -189,7 +191,7 @@ func (g *sharedGap) spread() float64 {
 }
 
 // shortest is how many frames the shortest gap of a group misses.
-func (g *sharedGap) shortest() int64 {
+func (g *gapGroup) shortest() int64 {
 	least := g.gaps[0].frames
 	for _, x := range g.gaps {
 		least = min(least, x.frames)
@@ -199,7 +201,7 @@ func (g *sharedGap) shortest() int64 {
 
 // byChance reports whether independent channels with as many gaps of such a
 // length would have let as many coincide on as many channels, as closely.
-func (g *sharedGap) byChance(groups []sharedGap, gaps []gap) bool {
+func (g *gapGroup) byChance(groups []gapGroup, gaps []gap) bool {
 	const like = 0.05 // of a frame: outputs wander as much
 	spread, least := g.spread(), g.shortest()/2
 	together := 0
@@ -235,23 +237,51 @@ func (g *sharedGap) byChance(groups []sharedGap, gaps []gap) bool {
 	return 1-distuv.Poisson{Lambda: coincide * frames / reach}.CDF(float64(together)-1) > chance
 }
 
-func (j *judge) sharedLoss(g sharedGap) {
-	f := Finding{Kind: SharedLoss, Severity: Note, Start: g.gaps[0].start, End: g.end(), Count: 1, Measured: math.NaN(), Limit: math.NaN(), Unit: "ms"}
+// share keeps a group as a gap of all its channels.
+func (j *judge) share(g gapGroup) {
+	x := SharedGap{Start: g.gaps[0].start, End: g.end(), slow: g.slow}
 	for _, ca := range j.a.Channels {
 		if slices.ContainsFunc(g.on, func(c *channel) bool { return c.ChannelAnalysis == ca }) {
-			f.Channels = append(f.Channels, ca.Name)
+			x.Channels = append(x.Channels, ca.Name)
 		}
 	}
-	for _, x := range g.gaps {
-		f.Start = min(f.Start, x.start)
-		j.touch(x.c, SharedLoss, x.start, x.end)
+	for _, own := range g.gaps {
+		x.Start = min(x.Start, own.start)
+		j.touch(own.c, SharedLoss, own.start, own.end)
 	}
-	f.Measured = millis(f.End - f.Start)
-	how := "together"
-	if g.slow {
-		how = "one after another"
+	j.out.Shared = append(j.out.Shared, x)
+}
+
+// sharedLosses tells of the shared gaps; those of the same channels that are
+// within reach of one another are told at once.
+func (j *judge) sharedLosses(reach Time) {
+	all := j.out.Shared
+	slices.SortStableFunc(all, func(a, b SharedGap) int { return cmp.Compare(a.Start, b.Start) })
+	for from := 0; from < len(all); {
+		first, to := all[from], from+1
+		for to < len(all) && all[to].Start-all[to-1].End <= reach && all[to].slow == first.slow && slices.Equal(all[to].Channels, first.Channels) {
+			to++
+		}
+		j.sharedLoss(all[from:to])
+		from = to
 	}
-	f.Message = fmt.Sprintf("%s fall silent %s for %s s: look at the supply or the link before the wires", phrase.And(f.Channels), how, (f.End - f.Start).Seconds(3))
+}
+
+func (j *judge) sharedLoss(row []SharedGap) {
+	f := Finding{Kind: SharedLoss, Severity: Note, Channels: row[0].Channels, Start: row[0].Start, Count: int64(len(row)), Limit: math.NaN(), Unit: "ms"}
+	longest := Time(0)
+	for _, x := range row {
+		f.End, longest = max(f.End, x.End), max(longest, x.End-x.Start)
+	}
+	f.Measured = millis(longest)
+	how := "together for"
+	switch {
+	case row[0].slow:
+		how = "one after another for"
+	case len(row) > 1:
+		how = fmt.Sprintf("together %d times, for up to", len(row))
+	}
+	f.Message = fmt.Sprintf("%s fall silent %s %s s: look at the supply or the link before the wires", phrase.And(f.Channels), how, longest.Seconds(3))
 	j.out.Findings = append(j.out.Findings, f)
 }
 

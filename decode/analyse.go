@@ -51,7 +51,7 @@ func (r *Recording) Analyse() *Analysis {
 	a.Notes = append(append(a.Notes, r.origin.Warnings...), r.origin.Notes...)
 	chosen := r.polarities(a)
 	for i, w := range r.channels {
-		a.Channels = append(a.Channels, r.identify(a, w, chosen[i].pulser))
+		a.Channels = append(a.Channels, r.identify(a, w, chosen[i]))
 	}
 	r.unjudged(a)
 	a.timeFrames()

@@ -25,6 +25,9 @@ func (l *events) add(e Event) {
 	last.join(e, math.Abs(e.Measured) > math.Abs(last.Measured))
 }
 
+// singly returns those that are kept one by one.
+func (l *events) singly() []Event { return l.list[:min(len(l.list), maxEvents-1)] }
+
 // join takes another event into this one, with its size if that is the worse.
 func (e *Event) join(o Event, worse bool) {
 	e.End = max(e.End, o.End)

@@ -97,12 +97,21 @@ type Judgement struct {
 	Outcome  Outcome
 	Channels []ChannelJudgement
 	Findings []Finding
+	Shared   []SharedGap // in order of time
 	// Unseen bounds what did not occur instead of denying it: whole sentences.
 	Unseen []string
 
 	analysis *Analysis
 	touches  map[*channel][]touch
 	outside  map[*channel]func(entry) bool // whether a pulse's width is out of range
+}
+
+// SharedGap is a gap that several channels have together, and not by chance.
+type SharedGap struct {
+	Channels   []string
+	Start, End Time
+
+	slow bool // they did not begin together
 }
 
 // touch is a stretch of time in which a kind of finding speaks of a channel.

@@ -1,5 +1,7 @@
 package decode
 
+import "golang.org/x/exp/slices"
+
 // A pace is a stretch of a train with one frame period, from one beat to
 // another; the first begins with the train and the last ends with it.
 type pace struct {
@@ -37,7 +39,13 @@ func (y *rhythm) findPaces(b *beats, noise Time) {
 			k++
 		}
 	}
-	if len(s.found) < 2 {
+	switch {
+	case len(s.found) == 0:
+		return
+	case len(s.found) == 1:
+		if own := s.found[0].period; y.recurs(own) { // most of the time frames of it are missing
+			y.divide(own)
+		}
 		return
 	}
 	y.paces, y.median = s.found, 0
@@ -57,6 +65,11 @@ func (y *rhythm) findPaces(b *beats, noise Time) {
 			longest, y.period, y.mean = length, own.period, own.mean
 		}
 	}
+}
+
+// recurs reports whether an interval is one of those that recur.
+func (y *rhythm) recurs(d Time) bool {
+	return slices.ContainsFunc(y.recurring, func(us float64) bool { return within(d, Time(us*float64(Microsecond)), 2) })
 }
 
 // tighten moves where a pace begins back to where the intervals before it fit its

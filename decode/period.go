@@ -329,10 +329,10 @@ func findRhythm(b *beats, stated, step Time) rhythm {
 	return y
 }
 
-// divide takes the fraction of the period that a stated one says is meant.
-func (y *rhythm) divide(stated Time) {
-	for k := Time(2); k <= 4 && stated > 0; k++ {
-		if within(y.period, k*stated, 5) {
+// divide takes the fraction of the period that another one says is meant, 0 for none.
+func (y *rhythm) divide(meant Time) {
+	for k := Time(2); k <= 4 && meant > 0; k++ {
+		if within(y.period, k*meant, 5) {
 			y.period, y.mean, y.median = (y.period+k/2)/k, (y.mean+k/2)/k, 0
 			for i := range y.paces {
 				y.paces[i].period = (y.paces[i].period + k/2) / k

@@ -242,11 +242,27 @@ func (c *channel) lateBeyond(mine, leaders []Event) (own []Event) {
 		}
 		same := len(leaders) > 0 && leaders[0].End <= e.End &&
 			math.Abs(leaders[0].Measured-leaders[0].Expected-e.Measured+e.Expected)*40 <= micros(period)
-		if !same {
+		if !same && !c.leaderDisturbed(e) {
 			own = append(own, e)
 		}
 	}
 	return own
+}
+
+// leaderDisturbed reports whether a channel before this one in its chain is disturbed about a
+// late frame: nobody knows then when that pulse ended in the receiver.
+func (c *channel) leaderDisturbed(late Event) bool {
+	reach := 3 * c.rhythm.period
+	about := func(e Event) bool { return e.Start <= late.End+reach && e.End >= late.Start-reach }
+	for o := c.leader; o != nil; o = o.leader {
+		f := o.frames
+		for _, of := range []events{f.drops, f.losses, f.extras, f.stuckMarks} {
+			if slices.ContainsFunc(of.list, about) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // lateFrames walks a channel again for another bound on a single interval.

@@ -6,43 +6,43 @@ import (
 	"golang.org/x/exp/slices"
 )
 
-// choice is the active level chosen for a channel; doubt says that both levels
-// could be the pulse and nothing but custom decides.
-type choice struct {
-	*pulser
-	doubt bool
-}
-
 // polarities chooses the active level of each channel that moved. What a
 // channel's own marks leave open the other channels decide, then custom.
-func (r *Recording) polarities(a *Analysis) []choice {
-	chosen := make([]choice, len(r.channels))
+func (r *Recording) polarities(a *Analysis) []*pulser {
+	chosen := make([]*pulser, len(r.channels))
 	count := map[Level]int{}
 	for i, w := range r.channels {
 		if w.high == nil {
 			continue
 		}
-		chosen[i].pulser = w.tellsItself()
+		chosen[i] = w.tellsItself()
 		if w.misstated() {
 			a.Notes = append(a.Notes, Remarkf(OtherLevel, w.name, "%s is stated as the level of the pulses, but what is as long as a pulse is %s", w.stated.Active, w.stated.Active.Other()))
 		}
-		if p := chosen[i].pulser; p != nil && w.mostly() == Servo && w.stated.Active == Unknown {
+		if p := chosen[i]; p != nil && w.mostly() == Servo && w.stated.Active == Unknown {
 			count[p.active]++
 		}
 	}
+	open := func(i int) bool { return r.channels[i].high != nil && chosen[i] == nil }
+	doubt := count[High] == count[Low]
 	for i, w := range r.channels {
-		if w.high == nil || chosen[i].pulser != nil {
+		if doubt && open(i) && w.mostly() == Servo {
+			count[w.byCustom().active]++ // all of them then take what most do
+		}
+	}
+	for i, w := range r.channels {
+		if !open(i) {
 			continue
 		}
 		switch {
-		case count[High] > count[Low]:
-			chosen[i].pulser = w.high
+		case count[High] > 0 && count[High] >= count[Low]:
+			chosen[i] = w.high
 		case count[Low] > count[High]:
-			chosen[i].pulser = w.low
+			chosen[i] = w.low
 		default:
-			chosen[i] = choice{w.byCustom(), true}
+			chosen[i] = w.byCustom()
 		}
-		if w.mostly() == Servo && chosen[i].doubt {
+		if doubt && w.mostly() == Servo {
 			a.Notes = append(a.Notes, Remarkf(EitherLevel, w.name, "both levels could be the pulse; %s is taken as active; option active says otherwise", chosen[i].active))
 		}
 	}

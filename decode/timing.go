@@ -79,7 +79,11 @@ func (j *judge) drops(c *channel, l Limits) {
 		case everySecond(r, Time(usual*float64(Millisecond))):
 			message = fmt.Sprintf("every second frame missing for %s s, %s in all: half the frames lost, or the period doubled to %.1f ms", (e.End - e.Start).Seconds(2), phrase.Count(e.Count, "frame"), 2*usual)
 		case len(r) > 1:
-			message = fmt.Sprintf("%s missing in %d gaps, the longest %.1f ms where %.1f ms is usual", phrase.Count(e.Count, "frame"), len(r), e.Measured, usual)
+			gaps := fmt.Sprintf("%d gaps", len(r))
+			if len(f.drops.list) == maxEvents && r[len(r)-1] == f.drops.list[maxEvents-1] {
+				gaps = fmt.Sprintf("%d or more gaps", len(r)) // the last stands for many
+			}
+			message = fmt.Sprintf("%s missing in %s, the longest %.1f ms where %.1f ms is usual", phrase.Count(e.Count, "frame"), gaps, e.Measured, usual)
 		}
 		j.find(c.ChannelAnalysis, Finding{Kind: DroppedFrame, Severity: severity, Start: e.Start, End: e.End, Count: e.Count,
 			Measured: e.Measured, Limit: 1.5 * usual, Unit: "ms", Message: message})
@@ -102,10 +106,11 @@ func (c *channel) rowsOf(all []Event) [][]Event {
 	return rows
 }
 
-// everySecond reports whether gaps of one frame follow one another directly.
+// everySecond reports whether gaps of one frame follow one another directly. The
+// last of a list that is full stands for many.
 func everySecond(row []Event, period Time) bool {
 	for i, e := range row {
-		if e.Count != 1 || i > 0 && (e.Start-row[i-1].End)*2 > period*3 {
+		if (2*(e.End-e.Start)+3*period)/(4*period) != Time(e.Count) || i > 0 && (e.Start-row[i-1].End)*2 > period*3 {
 			return false
 		}
 	}

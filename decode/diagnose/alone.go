@@ -162,16 +162,27 @@ func (l *line) tornIn(glitches []decode.Rejected) (n int) {
 
 func (l *line) torn(g decode.Rejected) bool { return g.Inside || l.due(g.Start) }
 
-// due reports whether a pulse should be high at a time, going by the one before.
+// due reports whether a pulse should be high at a time, going by one of those before
+// and the widest of them: a wire that comes and goes cuts them at either end.
 func (l *line) due(at decode.Time) bool {
+	const some, slack = 5, 100 * decode.Microsecond
 	t := l.read()
-	i := t.from(at) - 1
-	if i < 0 || l.Period == nil {
+	n := t.from(at)
+	if n == 0 || l.Period == nil || at-t.starts[n-1] >= 20*l.period {
 		return false
 	}
-	const slack = 100 * decode.Microsecond
-	since := (at - t.starts[i] + slack) % l.period
-	return at-t.starts[i] < 20*l.period && since <= t.end(i)-t.starts[i]+2*slack
+	width := decode.Time(0)
+	for i := max(0, n-some); i < n; i++ {
+		width = max(width, t.end(i)-t.starts[i])
+	}
+	for i := max(0, n-some); i < n; i++ {
+		for _, place := range l.places {
+			if (at-t.starts[i]-place+l.cycle+slack)%l.cycle <= width+2*slack {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 var wireKinds = []decode.Kind{decode.DroppedFrame, decode.SignalLoss, decode.Glitch, decode.ExtraPulse, decode.PeriodOutOfRange,
@@ -309,11 +320,13 @@ func (c *explained) trouble() string {
 	if len(c.meanwhile()) > 0 {
 		silent = "lost its pulses to other edges"
 	}
+	marks := phrase.And(joined(
+		given(torn > 0, "%s", phrase.Count(torn, "torn pulse")),
+		given(all > torn, "%s", phrase.Count(all-torn, "glitch"))))
 	return phrase.And(joined(
 		given(losses == 1, "%s", silent), given(losses > 1, "was silent %d times", losses),
 		given(frames > 0, "missed %s", phrase.Count(frames, "frame")),
-		given(torn > 0, "had %s", phrase.Count(torn, "torn pulse")),
-		given(all > torn, "had %s", phrase.Count(all-torn, "glitch")))) + " " + when
+		given(marks != "", "had %s", marks))) + " " + when
 }
 
 func wireEvidence(c *explained) []string {
@@ -369,7 +382,8 @@ func (b *bench) everySecondOf(o observation) bool {
 	l := o.lines[0]
 	gaps := l.within(o.start, o.end)
 	for i, g := range gaps {
-		if g.frames != 1 || i > 0 && (g.start-gaps[i-1].end)*2 > l.period*3 {
+		// The last of a list that is full stands for many.
+		if (2*(g.end-g.start)+3*l.period)/(4*l.period) != decode.Time(g.frames) || i > 0 && (g.start-gaps[i-1].end)*2 > l.period*3 {
 			return false
 		}
 	}
@@ -381,11 +395,12 @@ func everySecond(b *bench, in incident) incident { return in.of(b.everySecondOf)
 // anyGaps takes what no other rule did.
 func anyGaps(_ *bench, in incident) incident { return in }
 
-// extraPulses takes those of one line, and the late frames among them.
+// extraPulses takes those of one line, and what they do where they meet its own:
+// breaks, long marks, frames that seem late.
 func extraPulses(_ *bench, in incident) incident {
 	for _, c := range chains(in) {
-		if len(c.kinds(decode.ExtraPulse)) > 0 {
-			return c.kinds(decode.ExtraPulse, decode.PeriodOutOfRange, decode.WidthOutOfRange, decode.WidthSpike)
+		if c.sum(decode.ExtraPulse) > c.sum(decode.Glitch, decode.DroppedFrame, decode.SignalLoss) {
+			return c.kinds(wireKinds...)
 		}
 	}
 	return nil
@@ -439,7 +454,10 @@ func (c *explained) counts(kinds ...decode.Kind) (out []string) {
 		decode.WidthOutOfRange: "pulse out of range", decode.DroppedFrame: "missing frame", decode.SignalLoss: "signal loss",
 	}
 	for _, k := range kinds {
-		if n := c.sum(k); n > 0 {
+		switch n := c.sum(k); {
+		case n == 1:
+			out = append(out, "once: "+words[k])
+		case n > 1:
 			out = append(out, fmt.Sprintf("%d times: %s", n, words[k]))
 		}
 	}

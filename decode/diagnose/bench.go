@@ -24,7 +24,9 @@ type line struct {
 	stream *line // of a slot
 	judged bool
 	period decode.Time
-	gaps   []gap // of dropped frames and losses, in order of time
+	cycle  decode.Time   // after which its pulses come at the same places again
+	places []decode.Time // at which a pulse may be due within it, counted from a pulse
+	gaps   []gap         // of dropped frames and losses, in order of time
 
 	glitches []decode.Rejected
 	pulses   *train // once it is needed
@@ -61,10 +63,8 @@ func newBench(a *decode.Analysis, j *decode.Judgement) *bench {
 	if len(b.lines) == 0 {
 		b.add(newLine(&decode.ChannelAnalysis{})) // what is wrong with the recording stands on no channel
 	}
-	for _, f := range j.Findings {
-		if f.Kind == decode.SharedLoss {
-			b.shared = append(b.shared, shared{b.named(f.Channels), f.Start, f.End})
-		}
+	for _, s := range j.Shared {
+		b.shared = append(b.shared, shared{b.named(s.Channels), s.Start, s.End})
 	}
 	return b
 }
@@ -78,6 +78,13 @@ func newLine(c *decode.ChannelAnalysis) *line {
 	l := &line{ChannelAnalysis: c, period: usualPeriod}
 	if c.Period != nil && c.Period.Nominal > 0 {
 		l.period = decode.Time(math.Round(c.Period.Nominal * float64(decode.Microsecond)))
+	}
+	l.cycle, l.places = l.period, []decode.Time{0}
+	if c.Period != nil && c.Period.Pattern == decode.Alternating && len(c.Period.Recurring) > 1 {
+		l.cycle *= 2
+		for _, us := range c.Period.Recurring[:2] {
+			l.places = append(l.places, decode.Time(us*float64(decode.Microsecond)))
+		}
 	}
 	for e := range c.Dropped() {
 		l.gaps = append(l.gaps, gap{e.Start, e.End, e.Count, false})

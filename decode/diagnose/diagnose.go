@@ -127,7 +127,7 @@ func adopt(cases []*explained) []*explained {
 func (c *explained) adopt(o *explained) bool {
 	own := slices.Clone(c.parts)
 	o.parts = slices.DeleteFunc(o.parts, func(p incident) bool {
-		beside := p.near(own, decode.Second/2) > 0 || p.near(own, 2*decode.Second) >= 3
+		beside := !c.bench.lasting(p[0]) && (p.near(own, decode.Second/2) > 0 || p.near(own, 2*decode.Second) >= 3)
 		if beside {
 			c.parts = append(c.parts, p)
 		}
@@ -201,7 +201,7 @@ func (c *explained) times() [][2]decode.Time {
 }
 
 // observations lists those of all parts.
-func (c *explained) observations() (all []observation) {
+func (c *explained) observations() (all incident) {
 	for _, p := range c.parts {
 		all = append(all, p...)
 	}
@@ -210,10 +210,12 @@ func (c *explained) observations() (all []observation) {
 
 // sum adds up findings' counts of some kinds.
 func (c *explained) sum(kinds ...decode.Kind) (n int64) {
-	for _, o := range c.observations() {
-		if slices.Contains(kinds, o.kind) {
-			n += o.count
-		}
+	return c.observations().sum(kinds...)
+}
+
+func (in incident) sum(kinds ...decode.Kind) (n int64) {
+	for _, o := range in.kinds(kinds...) {
+		n += o.count
 	}
 	return n
 }

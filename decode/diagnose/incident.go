@@ -76,7 +76,7 @@ func (b *bench) lasting(o observation) bool {
 func (b *bench) meanPeriod(o observation) bool {
 	p := o.lines[0].Period
 	f := b.judgement.Findings[o.finding]
-	return p != nil && (f.Measured == p.Intervals.Mean/1000 || f.Measured == p.Nominal/1000)
+	return p != nil && o.lines[0].Stated.Period > 0 && (f.Measured == p.Intervals.Mean/1000 || f.Measured == p.Nominal/1000)
 }
 
 const shortestPause = 100 * decode.Millisecond

@@ -162,6 +162,18 @@ var table = []rule{
 		instead: []string{"a ground clip of the recorder that is loose"},
 	},
 	{
+		cause: twoSources, source: practice,
+		takes: extraPulses, likely: always,
+		story: func(c *explained) string {
+			return c.who() + " carries " + phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " off the beat of its frames " + c.across() + ": two sources drive this wire, or the receiver sends more than it should"
+		},
+		evidence: func(c *explained) []string {
+			return []string{phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " off the frame grid, while the grid goes on"}
+		},
+		try:     handsOff + "unplug everything but the receiver from this wire and record again",
+		instead: []string{"long noise marks", "a receiver that changes its mode"},
+	},
+	{
 		cause: crosstalk, source: practice,
 		takes: atEdges, likely: func(c *explained) bool { return c.sum(decode.Glitch) >= 3 },
 		story: func(c *explained) string {
@@ -268,18 +280,6 @@ var table = []rule{
 		evidence: func(c *explained) []string { return c.messages(decode.WidthJitter) },
 		try:      running + "let go of the stick, or tape it in place, and record again",
 		instead:  []string{"a worn stick", "software timing at long pulses"},
-	},
-	{
-		cause: twoSources, source: practice,
-		takes: extraPulses, likely: always,
-		story: func(c *explained) string {
-			return c.who() + " carries " + phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " off the beat of its frames " + c.across() + ": two sources drive this wire, or the receiver sends more than it should"
-		},
-		evidence: func(c *explained) []string {
-			return []string{phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " off the frame grid, while the grid goes on"}
-		},
-		try:     handsOff + "unplug everything but the receiver from this wire and record again",
-		instead: []string{"long noise marks", "a receiver that changes its mode"},
 	},
 	{
 		cause: stuckLine, source: practice,
