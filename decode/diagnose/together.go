@@ -237,12 +237,10 @@ func (l *line) phaseStep(g gap) (step, known bool) {
 		limit = l.period / 50
 	}
 	frames, off := l.offBeat(t.starts[after] - t.starts[before])
-	if after+1 < len(t.starts) { // the first may be torn
-		_, next := l.offBeat(t.starts[after+1] - t.starts[before])
-		off = min(max(off, -off), max(next, -next))
-	}
+	_, byEnds := l.offBeat(t.end(after) - t.end(before)) // a torn pulse may begin late
+	off = min(max(off, -off), max(byEnds, -byEnds))
 	drift := frames * l.period / 20000 // 50 ppm
-	return max(off, -off) > limit+drift, drift < l.period/4
+	return off > limit+drift, drift < l.period/4
 }
 
 const beatFrames = 10
