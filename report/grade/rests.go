@@ -48,11 +48,16 @@ func (r *rests) found(ca *decode.ChannelAnalysis) [][]stay {
 	return out
 }
 
+// strays is how many frames in a row may lie elsewhere; more frames than that
+// have to be near again before others may.
+const strays = 2
+
 // stays finds where widths stay near the place, single or double frames apart,
 // for long enough: up to one period after the last leading edge.
 func (w wantedRest) stays(pulses iter.Seq[decode.Pulse], period decode.Time) (out []stay) {
 	var now stay
-	open := false
+	var last decode.Time // leading edge
+	open, near, away := false, 0, 0
 	end := func() {
 		if open && now.end+period-now.start >= w.atLeast {
 			out = append(out, now)
@@ -60,16 +65,24 @@ func (w wantedRest) stays(pulses iter.Seq[decode.Pulse], period decode.Time) (ou
 		open = false
 	}
 	for p := range pulses {
-		if open && p.Start-now.end > period*5/2 {
+		if open && p.Start-last > period*5/2 {
 			end()
 		}
+		last = p.Start
 		switch {
 		case !w.holds(p.Width):
-			end()
+			near, away = 0, away+1
+			if away > strays {
+				end()
+			}
+			continue
 		case !open:
 			now, open = stay{p.Start, p.Start}, true
 		default:
 			now.end = p.Start
+		}
+		if near++; near > strays || now.start == now.end {
+			away = 0
 		}
 	}
 	end()
