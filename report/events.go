@@ -1,6 +1,10 @@
 package report
 
-import "widthwise/decode/diagnose"
+import (
+	"golang.org/x/exp/slices"
+
+	"widthwise/decode/diagnose"
+)
 
 // Safety is the caution that stands with every verdict.
 const Safety = "Passing says that this capture is in order, not that the machine is safe. " +
@@ -26,6 +30,25 @@ type Event struct {
 	Try        string       `json:"try"`
 	Instead    []string     `json:"instead"`
 	Findings   []int        `json:"findings"`
+}
+
+// Stretches lists when an event was met: its times, and behind the last of those
+// that are listed the findings of the rest.
+func (c *Capture) Stretches(e *Event) [][2]Seconds {
+	out := slices.Clone(e.Times)
+	if len(out) == 0 {
+		return [][2]Seconds{{e.Start, e.End}}
+	}
+	if e.Count == int64(len(out)) {
+		return out
+	}
+	listed := out[len(out)-1][1]
+	for _, i := range e.Findings {
+		if f := c.Findings[i]; f.Start > listed {
+			out = append(out, [2]Seconds{f.Start, f.End})
+		}
+	}
+	return out
 }
 
 func newEvents(events []diagnose.Event) []Event {

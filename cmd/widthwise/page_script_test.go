@@ -7,6 +7,7 @@ import (
 	"compress/flate"
 	"context"
 	"encoding/base64"
+	"encoding/json"
 	"fmt"
 	"math/rand/v2"
 	"net/http"
@@ -21,6 +22,7 @@ import (
 
 	"widthwise/decode"
 	"widthwise/formats"
+	"widthwise/report"
 	"widthwise/report/trace"
 )
 
@@ -111,6 +113,29 @@ func TestPageThinsAsTraceDoes(t *testing.T) {
 			})()`, packed[i][1], a.Start.Seconds(12), (a.End-a.Start).Seconds(12), columns))
 			assert.Equal(t, want, got, "%s %s", name, channel.Name)
 		}
+	}
+}
+
+// The page marks an event wherever a still does, also beyond the times listed.
+func TestPageMarksWhatAStillMarks(t *testing.T) {
+	p := modules(t, newBrowser(t))
+	capture := &report.Capture{Findings: []report.Finding{{Start: 10, End: 11}, {Start: 30, End: 33}, {Start: 50, End: 50}}}
+	for _, e := range []report.Event{
+		{Count: 1, Times: [][2]report.Seconds{{10, 33}}, Findings: []int{0, 1, 2}},
+		{Count: 2, Times: [][2]report.Seconds{{10, 33}}, Findings: []int{0, 1, 2}},
+		{Start: 10, End: 50, Times: [][2]report.Seconds{}, Findings: []int{0, 1, 2}},
+	} {
+		want, err := json.Marshal(capture.Stretches(&e))
+		require.NoError(t, err)
+		capture.Events = []report.Event{e}
+		text, err := json.Marshal(capture)
+		require.NoError(t, err)
+		got := ask[string](p, fmt.Sprintf(`(async () => {
+			const { timesOf } = await import('/chart.js');
+			const capture = %s;
+			return JSON.stringify(timesOf(capture, capture.events[0]).map((t) => t.map((s) => Number(s))));
+		})()`, text))
+		assert.JSONEq(t, string(want), got)
 	}
 }
 

@@ -9,7 +9,6 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"widthwise/decode"
-	"widthwise/report"
 	"widthwise/report/trace"
 )
 
@@ -112,11 +111,7 @@ func (s strip) found(c draw.Canvas, x func(float64) vg.Length) {
 		if len(e.Channels) > 0 && !slices.ContainsFunc(e.Channels, func(name string) bool { return slices.Contains(s.l.names, name) }) {
 			continue
 		}
-		times := e.Times
-		if len(times) == 0 {
-			times = [][2]report.Seconds{{e.Start, e.End}}
-		}
-		for _, t := range times {
+		for _, t := range s.c.Stretches(&e) {
 			from := x(seconds(t[0]))
 			to := max(x(seconds(t[1])), from+1.5)
 			colour := severities[e.Severity]

@@ -254,6 +254,16 @@ export class Chart {
   }
 }
 
+// timesOf lists when an event was met: its times, and behind the last of those
+// that are listed the findings of the rest.
+export function timesOf(capture, event) {
+  const { times, count } = event;
+  if (times.length === 0) return [[event.start_s, event.end_s]];
+  if (count === times.length) return times;
+  const listed = times[times.length - 1][1];
+  return [...times, ...event.findings.map((i) => capture.findings[i]).filter((f) => f.start_s > listed).map((f) => [f.start_s, f.end_s])];
+}
+
 // stretches are what was found on a channel: events with a flag each, notes
 // that belong to no event without.
 function stretches(capture, channel) {
@@ -266,8 +276,7 @@ function stretches(capture, channel) {
   const out = [];
   capture.events.forEach((event, i) => {
     if (!here(event)) return;
-    const times = event.times.length ? event.times : [[event.start_s, event.end_s]];
-    for (const [from, to] of times) out.push(place(from, to, { severity: event.severity, flag: i + 1 }));
+    for (const [from, to] of timesOf(capture, event)) out.push(place(from, to, { severity: event.severity, flag: i + 1 }));
   });
   capture.findings.forEach((finding, i) => {
     if (told.has(i) || !here(finding)) return;

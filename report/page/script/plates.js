@@ -189,12 +189,16 @@ function drawAxis(pen, { width, height }, ink, from, to, unit) {
   pen.strokeStyle = ink.soft;
   pen.fillStyle = ink.soft;
   line(pen, 0, height - 16.5, width, height - 16.5);
+  let end = -Infinity; // of the words before, which others would run into
   for (const mark of marks) {
     const x = ((mark - from) / (to - from)) * width;
     line(pen, x, height - 16, x, height - 12);
     const words = `${mark.toFixed(digits)} ${unit}`;
     const wide = pen.measureText(words).width;
-    pen.fillText(words, Math.min(Math.max(x - wide / 2, 0), width - wide), height - 2);
+    const left = Math.min(Math.max(x - wide / 2, 0), width - wide);
+    if (left < end + 6) continue;
+    pen.fillText(words, left, height - 2);
+    end = left + wide;
   }
   pen.strokeStyle = pen.fillStyle = ink.ink;
 }
