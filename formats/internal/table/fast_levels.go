@@ -2,14 +2,12 @@ package table
 
 import (
 	"bytes"
-	"encoding/binary"
 	"math"
 	"math/bits"
 
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
-	"widthwise/formats/internal/ahead"
 	"widthwise/formats/internal/exact"
 )
 
@@ -38,9 +36,9 @@ type shape struct {
 	channels        int
 }
 
-// tailWord is which bits of eight bytes of a tail are levels, and which are the
-// same in every row.
-type tailWord struct{ level, fixed uint64 }
+// tailWord is eight bytes of a tail, every level 0, and which of their bits are
+// levels and which are the same in every row.
+type tailWord struct{ text, level, fixed uint64 }
 
 // span is a part of a piece, and what its rows say.
 type span struct {
@@ -62,7 +60,7 @@ func (t *table) newShape() *shape {
 	tail := line[max(at, 0):]
 	end := len(tail) - len(bytes.TrimRight(tail, "\r\n"))
 	s := &shape{delimiter: t.delimiter, mark: c.mark, written: t.pace.decimals, decimals: t.pace.decimals - 12 + c.shift, channels: len(t.channels)}
-	if at < 0 || c.far || s.decimals < 0 || s.decimals > min(c.shift, 9) || len(tail) != 2*(len(t.readers)-1)+end {
+	if at < 0 || c.far || s.decimals < 0 || s.decimals > c.shift || len(tail) != 2*(len(t.readers)-1)+end {
 		return nil
 	}
 	s.unit = decode.Time(exact.PowersOfTen[c.shift-s.decimals])
@@ -88,6 +86,10 @@ func (t *table) newShape() *shape {
 		case !r.rests(tail[at]):
 			return nil
 		}
+	}
+	text := append(bytes.Clone(s.tail), make([]byte, 8)...)
+	for k := range s.words {
+		s.words[k].text = load(text, 8*k)
 	}
 	return s
 }
@@ -145,28 +147,6 @@ func (s *shape) find(text []byte, out *found) {
 	}
 }
 
-// A level is bit 0 of a byte. Eight words of a tail are a group, whose levels
-// fit in one word: the lowest bits of its bytes are those of the first eight
-// bytes, the next ones those of the next eight, and so on.
-const tailGroup = 8
-
-// groupBit is where the level at a byte of a tail stands in its group, and the
-// groups before it.
-func groupBit(at int) int { return at/64*64 + at%8*8 + at/8%tailGroup }
-
-// rowReader reads the rows of a span one after the other.
-type rowReader struct {
-	*shape
-	text    []byte   // with slack behind it
-	before  []uint64 // the words of the tail of the row before
-	changed []uint64 // the levels that differ from those before, a word a group
-
-	whole   uint64 // the text of the row before up to its mark
-	inWhole uint64 // which bits of it; none where there are too many
-	seconds uint64 // what it says, in units
-	size    int    // of it
-}
-
 // read reads the span that begins at a line, up to the first row that is not as
 // expected, and returns where that begins.
 func (s *shape) read(text []byte, from int, x *span, edges [][]decode.Time) (to int) {
@@ -177,38 +157,20 @@ func (s *shape) read(text []byte, from int, x *span, edges [][]decode.Time) (to 
 	for _, at := range edges {
 		begin = append(begin, len(at))
 	}
-	size := len(text)
-	r := rowReader{shape: s, text: text[: size+ahead.Slack : size+ahead.Slack],
-		before: make([]uint64, len(s.words)), changed: make([]uint64, len(s.channel)/64)}
-	tail := append(bytes.Clone(s.tail), make([]byte, 8)...)
-	for k := range r.before {
-		r.before[k] = load(tail, 8*k)
-	}
+	b := newBatch(s, text)
 	at := from
-	for at < size {
-		stamp, end, ok := r.stamp(at)
-		now := decode.Time(stamp) * s.unit
-		if !ok || end+len(s.tail) > size || stamp > s.limit || p.rows > 0 && now < p.last {
+	for at < len(text) {
+		n, begun := b.read(at), 0
+		if n > 0 && p.rows == 0 {
+			s.begin(text[at+b.size-len(s.tail):], b.stamps[0], x, edges)
+			b.begin()
+			p.rows, p.first, p.last, begun = 1, b.stamps[0], b.stamps[0], 1
+		}
+		if n = begun + p.steps(b.stamps[begun:max(n, begun)]); n == 0 {
 			break
 		}
-		// The whole row is checked before any of it counts.
-		idle, ok := r.compare(end)
-		if !ok {
-			break
-		}
-		at = end + len(s.tail)
-		if p.rows == 0 {
-			s.begin(text[end:], now, x, edges)
-			p.rows, p.first, p.last = 1, now, now
-			continue
-		}
-		p.step(now, idle)
-		for g, bit := range r.changed {
-			for ; bit != 0; bit &= bit - 1 {
-				channel := s.channel[64*g+bits.TrailingZeros64(bit)]
-				edges[channel] = append(edges[channel], now)
-			}
-		}
+		p.still(b.changes(n, edges)[begun:n])
+		at += n * b.size
 	}
 	if x.to = at; p.rows > 0 {
 		x.tail = append(x.tail, bytes.TrimRight(text[at-len(s.tail):at], "\r\n")...)
@@ -219,31 +181,6 @@ func (s *shape) read(text []byte, from int, x *span, edges [][]decode.Time) (to 
 		}
 	}
 	return at
-}
-
-func load(text []byte, at int) uint64 { return binary.LittleEndian.Uint64(text[at:]) }
-
-// compare holds the tail at a place against the one before: only levels may
-// differ.
-func (r *rowReader) compare(at int) (idle, ok bool) {
-	any, other := uint64(0), uint64(0)
-	row := r.text[at:]
-	for g := range r.changed {
-		words := r.words[tailGroup*g:]
-		before := r.before[tailGroup*g:][:len(words)]
-		changed := uint64(0)
-		for k := 0; k < len(words) && k < tailGroup && len(row) >= 8; k++ {
-			word := binary.LittleEndian.Uint64(row)
-			differs := word ^ before[k]
-			before[k] = word
-			other |= differs & words[k].fixed
-			changed |= differs & words[k].level << k
-			row = row[8:]
-		}
-		r.changed[g] = changed
-		any |= changed
-	}
-	return any == 0, other == 0
 }
 
 // begin takes the levels of a span's first row.
@@ -259,21 +196,40 @@ func (s *shape) begin(tail []byte, now decode.Time, x *span, edges [][]decode.Ti
 	}
 }
 
-// step takes in a row of a span, not the first, as add would with bounds that are
-// widened.
-func (p *pace) step(now decode.Time, idle bool) {
-	from := p.last
-	p.last, p.lastIdle = now, idle
-	p.rows++
-	if idle {
-		p.idle++
+// steps takes in the stamps of a span's rows behind the first, as add would with
+// bounds that are widened, up to one that goes back; it returns how many.
+func (p *pace) steps(stamps []decode.Time) (n int) {
+	last, even, sum, u := p.last, p.even, p.sum, p.uneven
+	for _, now := range stamps {
+		d := now - last
+		if d < 0 {
+			break
+		}
+		if uint64(d-p.low) <= uint64(p.slack) {
+			even++
+			sum += d
+		} else {
+			if u.Count == 0 {
+				u.Start = last
+			}
+			u.Count++
+			u.End, u.Largest = now, max(u.Largest, d)
+		}
+		last = now
+		n++
 	}
-	if d := now - from; uint64(d-p.low) <= uint64(p.slack) {
-		p.even++
-		p.sum += d
-		return
+	p.rows += int64(n)
+	p.last, p.even, p.sum, p.uneven = last, even, sum, u
+	return n
+}
+
+// still takes in what changed in these rows.
+func (p *pace) still(changed []uint64) {
+	for _, c := range changed {
+		if p.lastIdle = c == 0; p.lastIdle {
+			p.idle++
+		}
 	}
-	p.off(from, now)
 }
 
 // follow takes in the rows of a span.
@@ -293,64 +249,6 @@ func (p *pace) follow(o *pace, idle bool) {
 		}
 		u.Count, u.End, u.Largest = u.Count+more.Count, more.End, max(u.Largest, more.Largest)
 	}
-}
-
-const (
-	eachByte = 0x0101010101010101
-	zeros    = '0' * eachByte
-)
-
-// stamp reads a stamp in units of its last digit, and returns what follows it.
-// What stands before the mark is most often that of the row before.
-func (r *rowReader) stamp(at int) (v uint64, end int, ok bool) {
-	if word := load(r.text, at); (word^r.whole)&r.inWhole != 0 || r.inWhole == 0 {
-		v, end = readDigits(r.text, at)
-		n := end - at
-		if n == 0 || n > 9 {
-			return 0, 0, false
-		}
-		if r.decimals == 0 {
-			return v, end, true
-		}
-		if r.text[end] != r.mark {
-			return 0, 0, false
-		}
-		r.whole, r.seconds, r.size, r.inWhole = word, v*uint64(exact.PowersOfTen[r.decimals]), n+1, 0
-		if n < 8 {
-			r.inWhole = 1<<(8*(n+1)) - 1
-		}
-	}
-	at += r.size
-	if r.decimals > 8 {
-		v, end = readDigits(r.text, at)
-		return r.seconds + v, end, end-at == r.decimals
-	}
-	digits := (load(r.text, at) ^ zeros) << (64 - 8*r.decimals)
-	return r.seconds + eightDigits(digits), at + r.decimals, otherThanDigits(digits) == 0
-}
-
-// readDigits reads digits, eight at a time, and returns what follows them.
-func readDigits(text []byte, at int) (v uint64, end int) {
-	for {
-		w := load(text, at) ^ zeros
-		n := uint(bits.TrailingZeros64(otherThanDigits(w))) / 8
-		v = v*uint64(exact.PowersOfTen[n]) + eightDigits(w<<(64-8*n)) // no digit at all leaves zero
-		if at += int(n); n < 8 {
-			return v, at
-		}
-	}
-}
-
-// otherThanDigits has the highest bit of the first byte of w that is above 9,
-// and none below it.
-func otherThanDigits(w uint64) uint64 { return (w + 0x76*eachByte | w) & (0x80 * eachByte) }
-
-// eightDigits is the number that eight bytes of 0 to 9 make, the first being the
-// highest digit: by pairs, by fours, by eights.
-func eightDigits(w uint64) uint64 {
-	w = w * (10<<8 + 1) >> 8 & 0x00FF00FF00FF00FF
-	w = w * (100<<16 + 1) >> 16 & 0x0000FFFF0000FFFF
-	return w * (10000<<32 + 1) >> 32
 }
 
 // atSpan tells whether a span begins with the next line and follows on from
