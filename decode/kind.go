@@ -76,20 +76,8 @@ func (s *second) span(now Level) (first, last Time, any bool) {
 
 // look is what one pass over a second's stretches shows.
 type look struct {
-	tooLong int // stretches longer than ten of the longest bits
-	at      [3]levelLook
-}
-
-// levelLook is what the whole stretches at one level come to.
-type levelLook struct {
-	markers int // as long as the markers of a pulse-position stream
-
-	// marks are those of 300 us and longer
-	marks                           int
-	wide, narrow, under1000         int  // 700..2300 us, 400..1120 us, and less than 1000 us long
-	first, last                     Time // where they begin
-	total                           Time // of all but the first
-	under1700, under2500, under5000 int  // intervals of less than so many us
+	tooLong int    // stretches longer than ten of the longest bits
+	markers [3]int // stretches as long as the markers of a pulse-position stream, by level
 }
 
 func (s *second) look() (k look) {
@@ -99,52 +87,62 @@ func (s *second) look() (k look) {
 		if d > 10*longestBit*115/100 {
 			k.tooLong++
 		}
-		if x.openStart || x.openEnd || d < minMarker {
-			continue
-		}
-		at := &k.at[x.level]
-		if d <= maxMarker {
-			at.markers++
-		}
-		if d >= shortest {
-			at.mark(x.start, d)
+		if d >= minMarker && d <= maxMarker && !x.openStart && !x.openEnd {
+			k.markers[x.level]++
 		}
 	}
 	return k
 }
 
-func (l *levelLook) mark(start, d Time) {
-	if l.marks++; l.marks == 1 {
-		l.first = start
-	} else {
-		l.total += d
-		l.interval(start - l.last)
-	}
-	l.last = start
-	if d > 2300*Microsecond {
-		return
-	}
-	if d >= 700*Microsecond {
-		l.wide++
-	}
-	if d >= 400*Microsecond && d <= 1120*Microsecond {
-		l.narrow++
-	}
-	if d < 1000*Microsecond {
-		l.under1000++
-	}
+// marks are what the whole stretches of 300 us and longer at one level come to.
+type marks struct {
+	n                               int
+	wide, narrow, under1000         int  // 700..2300 us, 400..1120 us, and less than 1000 us long
+	first, last                     Time // where they begin
+	total                           Time // of all but the first
+	under1700, under2500, under5000 int  // intervals of less than so many us
 }
 
-func (l *levelLook) interval(d Time) {
+func (s *second) marks(level Level) (m marks) {
+	for i := range s.ended {
+		x := &s.ended[i]
+		d := x.length()
+		if x.level != level || d < shortest || x.openStart || x.openEnd {
+			continue
+		}
+		if m.n++; m.n == 1 {
+			m.first = x.start
+		} else {
+			m.total += d
+			m.interval(x.start - m.last)
+		}
+		m.last = x.start
+		if d > 2300*Microsecond {
+			continue
+		}
+		if d >= 700*Microsecond {
+			m.wide++
+		}
+		if d >= 400*Microsecond && d <= 1120*Microsecond {
+			m.narrow++
+		}
+		if d < 1000*Microsecond {
+			m.under1000++
+		}
+	}
+	return m
+}
+
+func (m *marks) interval(d Time) {
 	if d >= 5*Millisecond {
 		return
 	}
-	l.under5000++
+	m.under5000++
 	if d < 2500*Microsecond {
-		l.under2500++
+		m.under2500++
 	}
 	if d < 1700*Microsecond {
-		l.under1700++
+		m.under1700++
 	}
 }
 
@@ -179,11 +177,7 @@ func (s *second) classify(scratch *Tally, now Level) secondKind {
 			k.signal, k.markers = PulsePosition, level
 			return k
 		}
-		if servo = seen.at[High].servo(); servo {
-			k.active = High
-		} else if servo = seen.at[Low].servo(); servo {
-			k.active = Low
-		}
+		servo, k.active = s.servo()
 		// with more than 5 % of such stretches it is no serial data
 		if servo && seen.tooLong*20 > len(s.ended) {
 			k.signal = Servo
@@ -217,17 +211,27 @@ func (s *second) classify(scratch *Tally, now Level) secondKind {
 // least 2.5 ms apart, and at most 75 % of the time; or narrow ones, 400 to
 // 1120 us, nine tenths of them at least 1.7 ms apart, half of them less than
 // 5 ms. However ragged the rest.
-func (l *levelLook) servo() bool {
-	switch intervals := l.marks - 1; {
-	case l.marks < 2:
-		return l.wide == 1
-	case l.total*4 > (l.last-l.first)*3:
+func (m *marks) servo() bool {
+	switch intervals := m.n - 1; {
+	case m.n < 2:
+		return m.wide == 1
+	case m.total*4 > (m.last-m.first)*3:
 		return false
-	case l.wide*2 > l.marks && l.under2500 <= intervals/4:
+	case m.wide*2 > m.n && m.under2500 <= intervals/4:
 		return true
 	default:
-		return l.narrow*2 > l.marks && l.under1000 > l.marks/2 && l.under1700 <= intervals/10 && l.under5000 > intervals/2
+		return m.narrow*2 > m.n && m.under1000 > m.n/2 && m.under1700 <= intervals/10 && m.under5000 > intervals/2
 	}
+}
+
+// servo says at which level there are marks that look like servo pulses.
+func (s *second) servo() (ok bool, active Level) {
+	for _, level := range []Level{High, Low} {
+		if m := s.marks(level); m.servo() {
+			return true, level
+		}
+	}
+	return false, Unknown
 }
 
 // extent returns where the runs of serial data begin and end in the second.
@@ -263,7 +267,7 @@ func (s *second) refine(bit Time) Time {
 func (s *second) markers(seen *look) Level {
 	best, steadiest := Unknown, Time(0)
 	for _, level := range []Level{High, Low} {
-		if seen.at[level].markers < 2*minSpacings+1 {
+		if seen.markers[level] < 2*minSpacings+1 {
 			continue
 		}
 		var starts, widths []Time

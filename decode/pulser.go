@@ -88,22 +88,63 @@ func (p *pulser) addAll(list []stretch) {
 	}
 }
 
-// addAlone takes as many marks as have nothing to do with what comes before and after
-// the pauses that follow them, and returns how many stretches that were: add would
-// come to the same by a longer way.
+// addAlone takes marks that have nothing to do with what comes before and after the
+// pauses that follow them, and returns how many stretches that were: add would come
+// to the same by a longer way.
 func (p *pulser) addAlone(list []stretch) (n int) {
 	if plain || p.group.parts > 0 || len(p.held) > 0 || p.unsure {
 		return 0
 	}
-	other := p.active.Other()
+	if n = p.addMany(list); n == 0 && len(list) > 1 && p.alone(&list[0], &list[1]) {
+		p.mark(list[0].start, list[0].length(), 0)
+		p.pause(&list[1])
+		n = 2
+	}
+	return n
+}
+
+// alone says whether a mark stands alone before a pause.
+func (p *pulser) alone(mark, pause *stretch) bool {
+	return mark.level == p.active && pause.level != p.active && pause.level != Unknown &&
+		pause.length() >= gapFinal && !mark.openStart && !mark.openEnd
+}
+
+// addMany takes as many marks that stand alone as are pulses for which there is
+// room, or too long for pulses where enough of these are listed.
+func (p *pulser) addMany(list []stretch) (n int) {
+	if p.after {
+		return 0
+	}
+	room := p.train.room()
+	pulses, stuck, rested := 0, int64(0), int64(0)
 	for ; n+1 < len(list); n += 2 {
-		s, next := &list[n], &list[n+1]
-		if s.level != p.active || next.level != other || next.length() < gapFinal || s.openStart || s.openEnd {
+		mark, pause := &list[n], &list[n+1]
+		if !p.alone(mark, pause) {
 			break
 		}
-		p.mark(s.start, s.length(), 0)
-		p.pause(next)
+		width := mark.length()
+		if width >= p.below && width <= longest && pulses < len(room) {
+			room[pulses] = pack(entry{mark.start, width, 0})
+			pulses++
+		} else if width > longest && p.stuck+stuck >= maxStuck {
+			stuck++
+		} else {
+			break
+		}
+		if pause.length() > longest {
+			rested++
+		}
 	}
+	if pulses > 0 {
+		p.train.fill(pulses)
+		p.start, p.width = room[pulses-1].start, room[pulses-1].width()
+	}
+	if n > 0 {
+		p.idle, p.prev = list[n-1].start, list[n-1].level
+	}
+	p.accepted += int64(pulses)
+	p.stuck += stuck
+	p.rested += rested
 	return n
 }
 

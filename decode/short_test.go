@@ -74,9 +74,9 @@ func requireShort(t *testing.T, runs []Run, piece int) {
 	require.Equal(t, slow.sec.tally == nil, quick.sec.tally == nil)
 	require.True(t, slow.sec.tally == nil || *slow.sec.tally == *quick.sec.tally)
 
-	seen := slow.sec.look()
 	for _, active := range []Level{High, Low} {
-		require.Equal(t, looksLikeServo(slow.sec.ended, active), seen.at[active].servo())
+		marks := slow.sec.marks(active)
+		require.Equal(t, looksLikeServo(slow.sec.ended, active), marks.servo())
 		quick, plain := &pulser{active: active, below: shortest}, &pulser{active: active, below: shortest}
 		for rest := slow.sec.ended; len(rest) > 0; rest = rest[min(len(rest), piece):] {
 			quick.addAll(rest[:min(len(rest), piece)])
@@ -95,7 +95,7 @@ func requireShort(t *testing.T, runs []Run, piece int) {
 	}
 }
 
-// looksLikeServo says what levelLook.servo says, by sorting.
+// looksLikeServo says what marks.servo says, by sorting.
 func looksLikeServo(ended []stretch, active Level) bool {
 	var starts, widths, intervals []Time
 	total := Time(0)

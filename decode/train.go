@@ -69,6 +69,22 @@ func (t *train) add(e entry) {
 	t.n++
 }
 
+// room is what the last chunk has room for; fill takes up the first n entries of it,
+// which are plainly accepted.
+func (t *train) room() []packed {
+	if len(t.chunks) == 0 {
+		return nil
+	}
+	last := t.chunks[len(t.chunks)-1]
+	return last[len(last):min(cap(last), chunkPulses)]
+}
+
+func (t *train) fill(n int) {
+	last := &t.chunks[len(t.chunks)-1]
+	*last = (*last)[:len(*last)+n]
+	t.n += int64(n)
+}
+
 // entryAt is the entry numbered i.
 func (t *train) entryAt(i int) *packed { return &t.chunks[uint(i)/chunkPulses][uint(i)%chunkPulses] }
 
