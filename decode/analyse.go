@@ -34,6 +34,7 @@ type widthState struct {
 	usual     [2]Time // widths that say something about rests
 	scale     float64 // noise of the width, picoseconds
 	noises    []noise // of it, by stretch; while it is analysed
+	noise     *noiseFinder
 	reference Time
 	narrow    bool
 	spikes    events
@@ -65,7 +66,7 @@ func (r *Recording) Analyse() *Analysis {
 		default:
 		}
 		rooms <- c.measure(room)
-		c.noises = nil
+		c.noises, c.noise = nil, nil
 	})
 	a.findHolds()
 	a.Notes = append(a.Notes, a.limitations()...)
