@@ -265,17 +265,21 @@ func splitPoint(sums, noise []float64, lo, hi int) int {
 	if hi-lo < restFrames {
 		return 0
 	}
-	sums, noise = sums[lo:hi+1], noise[lo:hi+1]
-	n2 := float64(hi - lo)
-	n1 := 0.0
-	firstSum, lastSum := sums[0], sums[hi-lo]
-	firstNoise, lastNoise := noise[0], noise[hi-lo]
-	for i := 1; i < hi-lo; i++ {
-		n1, n2 = n1+1, n2-1
-		d := (sums[i]-firstSum)*n2 - (lastSum-sums[i])*n1
-		v := (noise[i]-firstNoise)*n2*n2 + (lastNoise-noise[i])*n1*n1
+	// Of n readings with the sum S and the sum Q of their squared noise, let the first
+	// i have s and q. Then the difference of the means is (s n - S i) / (i (n - i)), and
+	// its variance (q n (n - 2 i) + Q i^2) / (i (n - i))^2. The sums are whole numbers,
+	// which stay exact.
+	n, sum, squares, before := float64(hi-lo), sums[hi]-sums[lo], noise[hi]-noise[lo], noise[lo]
+	i, share, weight := 0.0, sums[lo]*n, n*n
+	sums, noise = sums[lo+1:hi], noise[lo+1:hi]
+	for k, s := range sums {
+		i++
+		share += sum
+		weight -= 2 * n
+		d := s*n - share
+		v := (noise[k]-before)*weight + squares*i*i
 		if d*d > best*v {
-			best, at = d*d/v, lo+i
+			best, at = d*d/v, lo+1+k
 		}
 	}
 	return at
