@@ -265,21 +265,20 @@ func splitPoint(sums, noise []float64, lo, hi int) int {
 	if hi-lo < restFrames {
 		return 0
 	}
-	// Of n readings with the sum S and the sum Q of their squared noise, let the first
-	// i have s and q. Then the difference of the means is (s n - S i) / (i (n - i)), and
-	// its variance (q n (n - 2 i) + Q i^2) / (i (n - i))^2. The sums are whole numbers,
-	// which stay exact.
-	n, sum, squares, before := float64(hi-lo), sums[hi]-sums[lo], noise[hi]-noise[lo], noise[lo]
-	i, share, weight := 0.0, sums[lo]*n, n*n
+	// Of n readings with the sum S let the first n1 have s. Then the means differ by
+	// (s n - S n1) / (n1 n2), all of which are whole numbers that stay exact.
+	n := float64(hi - lo)
+	sum, share := sums[hi]-sums[lo], sums[lo]*n
+	first, last := noise[lo], noise[hi]
+	n1, n2 := 0.0, n
 	sums, noise = sums[lo+1:hi], noise[lo+1:hi]
-	for k, s := range sums {
-		i++
+	for i, s := range sums {
+		n1, n2 = n1+1, n2-1
 		share += sum
-		weight -= 2 * n
 		d := s*n - share
-		v := (noise[k]-before)*weight + squares*i*i
+		v := (noise[i]-first)*n2*n2 + (last-noise[i])*n1*n1
 		if d*d > best*v {
-			best, at = d*d/v, lo+1+k
+			best, at = d*d/v, lo+1+i
 		}
 	}
 	return at
