@@ -89,7 +89,7 @@ func jitter(j *report.Jitter) string {
 }
 
 // lines are one channel's figures with their uncertainty. A slot has the period
-// of its stream.
+// of its stream, which has no stick and no jitter of its own.
 func lines(c *report.Channel, resolution report.Number) []string {
 	var out []string
 	if text := periodLine(c.Period); text != "" && !c.Slot() {
@@ -99,10 +99,15 @@ func lines(c *report.Channel, resolution report.Number) []string {
 				significant(float64(change.From)/1000, 4), significant(float64(change.To)/1000, 4)))
 		}
 	}
+	stream := len(c.Slots) > 0
 	if w := c.Width; w != nil {
-		out = append(out, fmt.Sprintf("width %s to %s us, median %s us", width(w.Min, resolution), width(w.Max, resolution), width(w.Median, resolution)))
+		of := "width"
+		if stream {
+			of = "markers"
+		}
+		out = append(out, fmt.Sprintf(of+" %s to %s us, median %s us", width(w.Min, resolution), width(w.Max, resolution), width(w.Median, resolution)))
 	}
-	if text := jitterLine(c.Jitter, resolution); text != "" {
+	if text := jitterLine(c.Jitter, resolution); text != "" && !stream {
 		out = append(out, text)
 	}
 	out = append(out, fmt.Sprintf("%s of %s; %s, %s, %s, %s s lost", phrase.Count(c.Pulses, "pulse"), phrase.Count(c.Frames, "frame"),

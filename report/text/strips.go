@@ -142,7 +142,7 @@ func findingsOn(c *report.Capture, ch *report.Channel, length int) []int {
 		return min(max(int(float64(t-c.Start)/float64(c.Duration)*float64(length)), 0), length-1)
 	}
 	for _, f := range c.Findings {
-		if !speaksOf(f, ch) || f.End-f.Start > c.Duration/100*95 {
+		if !speaksOf(c, f, ch) || f.End-f.Start > c.Duration/100*95 {
 			continue
 		}
 		for i := at(f.Start); i <= at(f.End); i++ {
@@ -152,9 +152,12 @@ func findingsOn(c *report.Capture, ch *report.Channel, length int) []int {
 	return cells
 }
 
-// speaksOf tells whether a finding is about a channel or one of its slots.
-func speaksOf(f report.Finding, ch *report.Channel) bool {
+// speaksOf tells whether a finding is about a channel, one of its slots, or the
+// stream that it is a slot of.
+func speaksOf(c *report.Capture, f report.Finding, ch *report.Channel) bool {
 	return slices.ContainsFunc(f.Channels, func(name string) bool {
-		return name == ch.Name || slices.ContainsFunc(ch.Slots, func(s *report.Channel) bool { return s.Name == name })
+		named := func(other *report.Channel) bool { return other.Name == name }
+		return named(ch) || slices.ContainsFunc(ch.Slots, named) ||
+			slices.ContainsFunc(c.Channels, func(stream *report.Channel) bool { return named(stream) && slices.Contains(stream.Slots, ch) })
 	})
 }
