@@ -25,6 +25,7 @@ type channel struct {
 	lateStart bool
 	stream    bool  // frames of a pulse-position stream
 	slot      bool  // one of its slots
+	byWidths  bool  // of either: frames last as long as the widths in them
 	markers   int64 // of the stream
 	widthState
 }
@@ -104,6 +105,7 @@ func (a *Analysis) timeFrames() {
 		c.rhythm = findRhythm(c.beats, c.Stated.Period, Time(c.step))
 	})
 	a.receivers()
+	a.timeStreams()
 	servos := a.servos()
 	all := a.trains()
 	slices.SortStableFunc(all, func(x, y *channel) int { return x.leaders() - y.leaders() })

@@ -34,6 +34,11 @@ func sumStream(starts []Time) bool {
 		}
 	}
 	single := lagSpread(starts, 1)
+	for shorter := 2; shorter < minCycle; shorter++ {
+		if lagSpread(starts, shorter)*4 <= single {
+			return false // servo frames that alternate
+		}
+	}
 	return slots*10 >= (len(starts)-1)*6 && spread <= 60e6 && single >= 20e6 && spread*4 <= single
 }
 

@@ -1,19 +1,32 @@
 package decode
 
-// timedByWidths reports whether a channel's frames last as long as the widths in
-// them: those of the servo channels, or of a stream's own slots.
-func (c *channel) timedByWidths(servos []*channel) bool {
-	switch {
-	case c.slot || c.rhythm.pattern == Alternating:
-		return false
-	case c.stream:
+// timeStreams finds the streams whose frames last as long as the widths in them: so
+// do the frames of their slots.
+func (a *Analysis) timeStreams() {
+	for _, c := range a.trains() {
+		if !c.stream {
+			continue
+		}
 		var slots []*channel
 		for _, s := range c.Slots {
 			slots = append(slots, s.channel)
 		}
-		return followsWidths(c, slots)
+		if c.rhythm.pattern == Alternating || !followsWidths(c, slots) {
+			continue
+		}
+		for _, o := range append(slots, c) {
+			o.byWidths = true
+		}
 	}
-	return followsWidths(c, servos)
+}
+
+// timedByWidths reports whether a channel's frames last as long as the widths of the
+// servo channels in them.
+func (c *channel) timedByWidths(servos []*channel) bool {
+	if c.stream || c.slot {
+		return c.byWidths
+	}
+	return c.rhythm.pattern != Alternating && followsWidths(c, servos)
 }
 
 // followsWidths reports whether the changes of a channel's intervals follow

@@ -175,6 +175,10 @@ func (l *line) due(at decode.Time) bool {
 	for i := max(0, n-some); i < n; i++ {
 		width = max(width, t.end(i)-t.starts[i])
 	}
+	if n < len(t.starts) && (t.starts[n]-t.starts[n-1])*2 < 3*l.period {
+		// None is missing: it is of the one before, or the next lacks as much.
+		return at-t.starts[n-1] <= width+slack || near(at+width, t.end(n), 2*slack)
+	}
 	for i := max(0, n-some); i < n; i++ {
 		for _, place := range l.places {
 			if (at-t.starts[i]-place+l.cycle+slack)%l.cycle <= width+2*slack {

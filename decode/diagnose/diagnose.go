@@ -127,13 +127,29 @@ func adopt(cases []*explained) []*explained {
 func (c *explained) adopt(o *explained) bool {
 	own := slices.Clone(c.parts)
 	o.parts = slices.DeleteFunc(o.parts, func(p incident) bool {
-		beside := !c.bench.lasting(p[0]) && (p.near(own, decode.Second/2) > 0 || p.near(own, 2*decode.Second) >= 3)
+		beside := p.near(own, decode.Second/2) > 0 || p.near(own, 2*decode.Second) >= 3
+		if c.bench.lasting(p[0]) {
+			p, beside = p.whenLoud(own)
+		}
 		if beside {
 			c.parts = append(c.parts, p)
 		}
 		return beside
 	})
 	return len(c.parts) > len(own)
+}
+
+// whenLoud narrows jitter, which is told of a whole capture, to where it was, and
+// reports whether that is within one of some incidents.
+func (in incident) whenLoud(others []incident) (narrowed incident, within bool) {
+	l := in[0].lines[0]
+	from, to, ok := l.loud()
+	reach := loudPulses * l.period
+	narrowed = slices.Clone(in)
+	narrowed[0].start, narrowed[0].end = from, to
+	return narrowed, ok && slices.ContainsFunc(others, func(o incident) bool {
+		return o.start() <= from+reach && o.end() >= to-reach
+	})
 }
 
 // refit chooses the rule anew by what is left of a case: a cause may have

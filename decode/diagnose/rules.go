@@ -162,7 +162,7 @@ var table = []rule{
 		instead: []string{"a ground clip of the recorder that is loose"},
 	},
 	{
-		cause: twoSources, source: practice,
+		cause: twoSources, source: practice, adopts: []string{softwareTiming},
 		takes: extraPulses, likely: always,
 		story: func(c *explained) string {
 			return c.who() + " carries " + phrase.Count(c.sum(decode.ExtraPulse), "pulse") + " off the beat of its frames " + c.across() + ": two sources drive this wire, or the receiver sends more than it should"
@@ -325,7 +325,7 @@ var table = []rule{
 		cause: otherSignal, source: practice,
 		takes: replacedPulses, likely: always,
 		story: func(c *explained) string {
-			return c.who() + " carries something else than servo pulses " + c.when() + ": " + phrase.And(c.meanwhile())
+			return c.who() + c.do(" carries", " carry") + " something else than servo pulses " + c.when() + ": " + phrase.And(c.meanwhile())
 		},
 		evidence: func(c *explained) []string { return c.messages(decode.SignalLoss) },
 		try:      "look up what this output of the receiver is set to, and what changes it",

@@ -330,7 +330,7 @@ func (b *bench) startUpNoise(s shared) bool {
 	noisy := 0
 	for _, l := range s.lines {
 		before := l.glitchesIn(s.start-settling, s.start-l.period)
-		during := l.glitchesIn(from, to)
+		during := slices.DeleteFunc(slices.Clone(l.glitchesIn(from, to)), l.torn) // on the old beat: no start-up
 		other := slices.ContainsFunc(l.OtherKinds, func(k decode.KindSpan) bool { return k.Start <= to && k.End >= from })
 		odd := false
 		for e := range l.StuckMarks() {

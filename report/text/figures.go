@@ -3,7 +3,6 @@ package text
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"widthwise/decode"
@@ -177,7 +176,7 @@ func jitterLine(j *report.Jitter, resolution report.Number) string {
 		return text + ", p99 " + width(j.WidthP99, resolution) + " us, at rest over " + phrase.Count(j.WidthN, "frame")
 	}
 	if !missing(float64(j.WidthPP)) {
-		text += ", largest swing of " + strconv.FormatInt(j.WidthN, 10) + " " + width(j.WidthPP, resolution) + " us"
+		text += ", largest swing " + width(j.WidthPP, resolution) + " us, at rest over " + phrase.Count(j.WidthN, "frame")
 	}
 	return text
 }
