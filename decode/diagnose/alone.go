@@ -313,10 +313,10 @@ func (c *explained) trouble() string {
 		}
 	}
 	torn, all := int64(c.torn()), c.sum(decode.Glitch)
-	when := c.when()
+	when := c.occasions()
 	switch {
 	case frames == 0 && all == 0 && losses == int64(len(c.times())):
-		losses = 1
+		losses, when = 1, c.when()
 	case losses > 1:
 		when = c.across()
 	}

@@ -68,6 +68,16 @@ func (c *explained) across() string {
 	return "between " + c.digits(times[0][0]) + " and " + c.at(times[len(times)-1][1])
 }
 
+// occasions is when that happened of which a number was told: another number
+// right behind it would multiply it.
+func (c *explained) occasions() string {
+	when := c.across()
+	if strings.HasPrefix(when, "between") {
+		return fmt.Sprintf("on %d occasions %s", len(c.times()), when)
+	}
+	return when
+}
+
 func (c *explained) at(t decode.Time) string { return c.digits(t) + " s" }
 
 // digits writes an instant as finely as one would look it up.
