@@ -175,6 +175,9 @@ func (a *app) calibrate(ctx context.Context, o *calibrateOptions, args []string)
 	if err != nil {
 		return err
 	}
+	if err := spare(append(all.names(), o.limits, o.constants), o.commands); err != nil {
+		return err
+	}
 	document := report.NewCalibrate()
 	var found []*report.CalibrateCapture
 	err = all.ask(ctx, document.Unreadable, func(c *capture) error {

@@ -61,6 +61,9 @@ func (a *app) check(ctx context.Context, o *checkOptions, all *batch) error {
 	if err := o.fits(); err != nil {
 		return err
 	}
+	if err := spare(append(all.names(), o.limits), o.html, o.picture); err != nil {
+		return err
+	}
 	document := report.NewCheck()
 	teller := o.teller(a, all)
 	if err := teller.head(); err != nil {

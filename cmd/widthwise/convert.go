@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/formats"
 	"widthwise/formats/scenario"
 )
@@ -35,7 +36,7 @@ func (a *app) convertCommand() *cobra.Command {
 		Example: "  widthwise convert tug.toml tug.csv --samples 10MHz\n  widthwise convert tug.csv tug.vcd",
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) != 2 {
-				return usageError("convert: %d names given; two, IN and OUT", len(args))
+				return usageError("convert: %s given; two, IN and OUT", phrase.Count(len(args), "name"))
 			}
 			return nil
 		},
@@ -110,10 +111,8 @@ func (o convertOptions) target(in, out string) (string, error) {
 		return "", usageError("%s: no format by that name; a name in .csv or .vcd, or --as csv or --as vcd", out)
 	case as == "vcd" && o.samples.Num != 0:
 		return "", usageError("--samples: a value change dump has no samples; OUT in .csv, or no --samples")
-	case sameFile(in, out):
-		return "", usageError("%s: is IN and OUT at once; another name for OUT", out)
 	}
-	return as, nil
+	return as, spare([]string{in}, out, o.truth)
 }
 
 // scenario reads the scenario whose truth is asked for; nil where none is.
@@ -132,12 +131,6 @@ func (o convertOptions) scenario(in, format string) (*scenario.Scenario, error) 
 		return nil, usageError("--truth %s: %s is compressed; a plain scenario file", o.truth, in)
 	}
 	return scenario.Parse(in, text)
-}
-
-func sameFile(a, b string) bool {
-	first, err1 := os.Stat(a)
-	second, err2 := os.Stat(b)
-	return err1 == nil && err2 == nil && first.Mode().IsRegular() && os.SameFile(first, second)
 }
 
 // cancelled ends a source when the run is interrupted.

@@ -45,6 +45,14 @@ func findCaptures(args []string, but ...string) ([]found, error) {
 	return all, nil
 }
 
+func pathsOf(files []found) []string {
+	var paths []string
+	for _, f := range files {
+		paths = append(paths, f.path)
+	}
+	return paths
+}
+
 // readOnce refuses standard input where it is named again after its end was read.
 func readOnce(args []string) error {
 	if i := slices.Index(args, "-"); i >= 0 && slices.Contains(args[i+1:], "-") {

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/formats/tomlfile"
 )
 
@@ -65,7 +66,7 @@ func (s section) ranges(in stated, l *decode.Limits) error {
 		case w.from == nil:
 			continue
 		case len(w.from) != 2:
-			return s.refuse(w.key, accepted[w.key], "%s has %d numbers", w.key, len(w.from))
+			return s.refuse(w.key, accepted[w.key], "%s has %s", w.key, phrase.Count(len(w.from), "number"))
 		case !(w.from[0] >= 0) || !(w.from[0] < w.from[1]) || math.IsInf(w.from[1], 0):
 			return s.refuse(w.key, accepted[w.key], "%s = [%g, %g] does not rise from lowest to highest", w.key, w.from[0], w.from[1])
 		}

@@ -109,7 +109,7 @@ var refusedLimits = []struct{ text, want string }{
 	{"period = 22", `FILE:1:10: period: a duration needs a unit; 22s, 22ms, 22us or 22ns`},
 	{"width_warn_us = 885", `FILE:1:17: width_warn_us is a whole number; write a list in square brackets`},
 	{"width_warn_us = [885, \"2115\"]", `FILE:1:23: width_warn_us[1] is a text; write a number`},
-	{"width_warn_us = [885]", `FILE:1:1: width_warn_us has 1 numbers; two numbers, such as [885, 2115]`},
+	{"width_warn_us = [885]", `FILE:1:1: width_warn_us has 1 number; two numbers, such as [885, 2115]`},
 	{"width_warn_us = [2115, 885]", `FILE:1:1: width_warn_us = [2115, 885] does not rise from lowest to highest; two numbers, such as [885, 2115]`},
 	{"width_warn_us = [nan, 885]", `FILE:1:1: width_warn_us = [NaN, 885] does not rise from lowest to highest; two numbers, such as [885, 2115]`},
 	{"width_warn_us = [700, 2115]", `FILE:1:1: width_warn_us = [700, 2115] reaches past width_fail_us = [800, 2200]; limits that warn before they fail`},

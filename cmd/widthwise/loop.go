@@ -171,13 +171,7 @@ func (b *batch) readAhead(ctx context.Context) <-chan *reading {
 }
 
 // names are the captures as they are told of.
-func (b *batch) names() []string {
-	var names []string
-	for _, f := range b.files {
-		names = append(names, f.path)
-	}
-	return names
-}
+func (b *batch) names() []string { return pathsOf(b.files) }
 
 // bareReason is an error without the name of the capture in front.
 func bareReason(name string, err error) string {

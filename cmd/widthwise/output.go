@@ -6,6 +6,9 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
+
+	"golang.org/x/exp/slices"
 )
 
 // writeFile lets write fill a file that appears whole or not at all: it is
@@ -34,6 +37,27 @@ func writeFile(name string, write func(io.Writer) error) error {
 		os.Remove(part.Name())
 	}
 	return err
+}
+
+// spare refuses to write over a file that is read, or over one just written.
+func spare(read []string, written ...string) error {
+	for i, name := range written {
+		if name == "" || name == "-" {
+			continue
+		}
+		for _, other := range append(slices.Clone(read), written[:i]...) {
+			if filepath.Clean(name) == filepath.Clean(other) || sameFile(name, other) {
+				return usageError("%s: would be written over; another name for what is written", name)
+			}
+		}
+	}
+	return nil
+}
+
+func sameFile(a, b string) bool {
+	first, err1 := os.Stat(a)
+	second, err2 := os.Stat(b)
+	return err1 == nil && err2 == nil && first.Mode().IsRegular() && os.SameFile(first, second)
 }
 
 func buffered(w io.Writer, write func(io.Writer) error) error {

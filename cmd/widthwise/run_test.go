@@ -54,11 +54,11 @@ func TestUsage(t *testing.T) {
 		{"check --period 22 tug.csv", "--period 22: a duration needs a unit; 22s, 22ms, 22us or 22ns\n"},
 		{"check nosuch.csv", "nosuch.csv: no such file or directory\n"},
 		{"check --limits nosuch.toml tug.csv", "nosuch.toml: no such file or directory\n"},
-		{"convert a", "convert: 1 names given; two, IN and OUT\n"},
+		{"convert a", "convert: 1 name given; two, IN and OUT\n"},
 		{"convert a b", "b: no format by that name; a name in .csv or .vcd, or --as csv or --as vcd\n"},
 		{"convert a -", "-: standard output has no name to tell the format by; --as csv or --as vcd\n"},
 		{"convert --samples 1MHz a b.vcd", "--samples: a value change dump has no samples; OUT in .csv, or no --samples\n"},
-		{"convert run_test.go ./run_test.go --as csv", "./run_test.go: is IN and OUT at once; another name for OUT\n"},
+		{"convert run_test.go ./run_test.go --as csv", "./run_test.go: would be written over; another name for what is written\n"},
 	} {
 		t.Run(c.args, func(t *testing.T) {
 			assert.Equal(t, outcome{exitUnreadable, "", c.want}, try(strings.Fields(c.args)...))
