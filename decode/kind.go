@@ -292,24 +292,24 @@ func (s *second) markers(seen *look) Level {
 // echoes reports whether at least 95 % of the edges of a lie within 2 us of
 // edges of b, while a is no copy of b: it has clearly fewer or more edges.
 func echoes(a, b *second) bool {
-	if a.busy || b.busy || len(a.ended) < 4 || len(b.ended) < 4 {
+	na, nb := len(a.ended), len(b.ended)
+	if a.busy || b.busy || na < 4 || nb < 4 || na*100 >= nb*90 && na*100 <= nb*110 {
 		return false
 	}
 	far, i := 0, 0
 	for k := range a.ended {
 		end := a.ended[k].end
-		for i < len(b.ended) && b.ended[i].end < end-2*Microsecond {
+		for i < nb && b.ended[i].end < end-2*Microsecond {
 			i++
 		}
-		if i == len(b.ended) || b.ended[i].end > end+2*Microsecond {
+		if i == nb || b.ended[i].end > end+2*Microsecond {
 			far++
 		}
-		if far*20 > len(a.ended) {
+		if far*20 > na {
 			return false
 		}
 	}
-	na, nb := len(a.ended), len(b.ended)
-	return na*100 < nb*90 || na*100 > nb*110
+	return true
 }
 
 // mirrors reports whether most pulses of b stand whole in a as well: a second

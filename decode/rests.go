@@ -96,11 +96,14 @@ func (c *channel) findRests(all []reading) []segment {
 	var stretch []reading
 	index := 0  // of the stretch's first reading
 	first := -1 // where the stretch begins among the readings, as long as it lies there in one piece
-	flush := func(next int) {
+	flush := func(end int) {
+		if first >= 0 {
+			stretch = all[first:end]
+		}
 		if len(stretch) >= restFrames {
 			split.take(stretch, index)
 		}
-		stretch, index, first = nil, next, -1
+		stretch, index, first = nil, end+1, -1
 	}
 	into := Time(0) // change of the width from the reading before
 	for i := range all {
@@ -112,18 +115,15 @@ func (c *channel) findRests(all []reading) []segment {
 		into = out
 		switch {
 		case b.note&held != 0, moving:
-			flush(i + 1)
+			flush(i)
 		case b.note&aside != 0:
-			if len(stretch) > 0 {
-				first = -1
+			if first >= 0 {
+				stretch, first = all[first:i:i], -1 // appending to it makes a copy
 			}
-		case len(stretch) == 0:
-			first = i
-			fallthrough
-		case first >= 0:
-			stretch = all[first : i+1 : i+1] // appending to it makes a copy
-		default:
+		case len(stretch) > 0:
 			stretch = append(stretch, *b)
+		case first < 0:
+			first = i
 		}
 	}
 	flush(len(all))

@@ -1,5 +1,7 @@
 package decode
 
+import "golang.org/x/exp/slices"
+
 // marks of an entry in a train.
 type mark uint8
 
@@ -92,26 +94,39 @@ func (t *train) entryAt(i int) *packed { return &t.chunks[uint(i)/chunkPulses][u
 type reader struct {
 	chunks [][]packed
 	rest   []packed
+	at     int   // number of the next entry
+	odd    []int // those to come, and perhaps some before
 }
 
-func (t *train) read() reader { return reader{chunks: t.chunks} }
+func (t *train) read() reader { return reader{chunks: t.chunks, odd: t.odd} }
 
 // readFrom begins with the entry numbered i, which there is.
 func (t *train) readFrom(i int) reader {
 	k := i / chunkPulses
-	return reader{t.chunks[k+1:], t.chunks[k][i%chunkPulses:]}
+	before, _ := slices.BinarySearch(t.odd, i)
+	return reader{t.chunks[k+1:], t.chunks[k][i%chunkPulses:], i, t.odd[before:]}
+}
+
+// more goes on to the next chunk where one ends.
+func (r *reader) more() bool {
+	if len(r.rest) == 0 && len(r.chunks) > 0 {
+		r.rest, r.chunks = r.chunks[0], r.chunks[1:]
+	}
+	return len(r.rest) > 0
 }
 
 func (r *reader) next() (entry, bool) {
-	if len(r.rest) == 0 {
-		if len(r.chunks) == 0 {
-			return entry{}, false
-		}
-		r.rest, r.chunks = r.chunks[0], r.chunks[1:]
+	if !r.more() {
+		return entry{}, false
 	}
-	e := r.rest[0].entry()
-	r.rest = r.rest[1:]
-	return e, true
+	return r.take(1)[0].entry(), true
+}
+
+func (r *reader) take(n int) []packed {
+	taken := r.rest[:n]
+	r.rest = r.rest[n:]
+	r.at += n
+	return taken
 }
 
 // pulse goes on to the next accepted pulse.
@@ -122,21 +137,36 @@ func (r *reader) pulse() (e entry, ok bool) {
 	return e, ok
 }
 
+// run goes on to the accepted pulses that come next and lie side by side, so many at
+// most; there are none at the end.
+func (r *reader) run(most int) []packed {
+	for r.more() {
+		for len(r.odd) > 0 && r.odd[0] < r.at {
+			r.odd = r.odd[1:]
+		}
+		n := min(most, len(r.rest))
+		if len(r.odd) > 0 {
+			n = min(n, r.odd[0]-r.at)
+		}
+		if n > 0 {
+			return r.take(n)
+		}
+		if one := r.take(1); one[0].accepted() {
+			return one
+		}
+	}
+	return nil
+}
+
 // starts fills in the leading edges of the accepted pulses that come next, of which
 // there are as many.
 func (r *reader) starts(to []Time) {
-	for n := 0; n < len(to); {
-		if len(r.rest) == 0 {
-			r.rest, r.chunks = r.chunks[0], r.chunks[1:]
+	for len(to) > 0 {
+		some := r.run(len(to))
+		for i := range some {
+			to[i] = some[i].start
 		}
-		used := 0
-		for ; used < len(r.rest) && n < len(to); used++ {
-			p := &r.rest[used]
-			if to[n] = p.start; p.accepted() {
-				n++
-			}
-		}
-		r.rest = r.rest[used:]
+		to = to[len(some):]
 	}
 }
 
@@ -146,25 +176,27 @@ const piece = 512
 // accepted yields the leading edges and the widths of the accepted pulses in pieces.
 func (t *train) accepted(yield func(starts, widths []Time) bool) {
 	var starts, widths [piece]Time
-	for _, chunk := range t.chunks {
-		for len(chunk) > 0 {
-			part := chunk[:min(len(chunk), piece)]
-			n := 0
-			for i := range part {
-				p := &part[i]
-				if starts[n], widths[n] = p.start, p.width(); p.accepted() {
-					n++
-				}
-			}
-			if !yield(starts[:n], widths[:n]) {
-				return
-			}
-			chunk = chunk[len(part):]
+	r := t.read()
+	for some := r.run(piece); len(some) > 0; some = r.run(piece) {
+		for i := range some {
+			starts[i], widths[i] = some[i].start, some[i].width()
+		}
+		if !yield(starts[:len(some)], widths[:len(some)]) {
+			return
 		}
 	}
 }
 
 // widths yields the widths alone.
 func (t *train) widths(yield func([]Time) bool) {
-	t.accepted(func(_, widths []Time) bool { return yield(widths) })
+	var widths [piece]Time
+	r := t.read()
+	for some := r.run(piece); len(some) > 0; some = r.run(piece) {
+		for i := range some {
+			widths[i] = some[i].width()
+		}
+		if !yield(widths[:len(some)]) {
+			return
+		}
+	}
 }
