@@ -7,6 +7,8 @@ import (
 	"strings"
 	"unicode"
 
+	"golang.org/x/exp/slices"
+
 	"widthwise/decode"
 	"widthwise/decode/phrase"
 )
@@ -114,6 +116,41 @@ func Lasting(t Seconds) string {
 	default:
 		return strings.TrimSuffix(d.Micros(0), ".") + " us"
 	}
+}
+
+// JudgedChannels are the channels that were judged, without their slots.
+func (c *Capture) JudgedChannels() []*Channel {
+	return slices.DeleteFunc(slices.Clone(c.Channels), func(ch *Channel) bool { return !ch.Judged })
+}
+
+// Undecided says why a capture could not be decided; "" where it was.
+func (c *Capture) Undecided() string {
+	if decode.Outcome(c.Verdict) != decode.Undecided {
+		return ""
+	}
+	var open []string
+	for _, ch := range c.Channels {
+		if ch.Verdict == Word(decode.Undecided) {
+			open = append(open, fmt.Sprintf("%s (%s)", ch.Shown(), phrase.Count(ch.Frames, "frame")))
+		}
+	}
+	switch {
+	case len(c.Channels) == 0:
+		return "The capture has no channel that is read by itself; widthwise inspect lists what it holds."
+	case len(open) == 0 && len(c.JudgedChannels()) > 0:
+		return "Something that was not judged keeps time with what was: see the notes, and name it with --channel."
+	case len(open) == 0:
+		return "Nothing was judged: no channel carries servo or pulse-position pulses."
+	}
+	return "Too little was seen to pass: " + phrase.And(open) + "."
+}
+
+// Hidden is [decode.MayRepeat] in short; "" where that is excluded.
+func (c *Capture) Hidden() string {
+	if !c.MayRepeat {
+		return ""
+	}
+	return "Pulses at rest cannot show a receiver that repeats its last value on a lost link: sweep one stick slowly for a minute, drive disconnected or propeller off."
 }
 
 // KindOf describes a channel that is not judged with what was measured on it.

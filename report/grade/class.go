@@ -53,6 +53,18 @@ type Alike struct {
 	Message  string            `json:"message"`
 }
 
+// Told is whose captures they are, what makes one ask, and where it is seen.
+func (a *Alike) Told() string {
+	var where []string
+	for i, file := range a.Files {
+		if a.Frames > 0 {
+			file = fmt.Sprintf("%s in %s, %s to %s s", a.Channels[i], file, a.Start[i].Decimals(1), a.End[i].Decimals(1))
+		}
+		where = append(where, file)
+	}
+	return fmt.Sprintf("%s and %s: %s (%s)", a.Students[0], a.Students[1], a.Message, strings.Join(where, "; "))
+}
+
 // Untold is a capture of which likeness cannot be told.
 type Untold struct {
 	Student string `json:"student"`

@@ -116,15 +116,7 @@ func (c *Class) writeAlike(w io.Writer, s report.Style) {
 		fmt.Fprint(w, "\nto be asked, not marked\n")
 	}
 	for _, a := range c.Alike {
-		where := []string{}
-		for i, file := range a.Files {
-			at := file
-			if a.Frames > 0 {
-				at = fmt.Sprintf("%s in %s, %s to %s s", a.Channels[i], file, a.Start[i].Decimals(1), a.End[i].Decimals(1))
-			}
-			where = append(where, at)
-		}
-		hang(w, "  ", report.Printable(fmt.Sprintf("%s and %s: %s (%s)", a.Students[0], a.Students[1], a.Message, strings.Join(where, "; "))), s.Width)
+		hang(w, "  ", report.Printable(a.Told()), s.Width)
 	}
 	if len(c.Untold) > 0 {
 		names := []string{}

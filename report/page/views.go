@@ -96,18 +96,13 @@ func (c captureView) Headline() string {
 	if warnings > 0 {
 		parts = append(parts, phrase.Count(warnings, "warning"))
 	}
-	parts = append(parts, fmt.Sprintf("%d of %s judged", len(c.judged()), phrase.Count(len(c.Channels), "channel")), decode.Time(c.Duration).Seconds(1)+" s seen")
+	parts = append(parts, fmt.Sprintf("%d of %s judged", len(c.JudgedChannels()), phrase.Count(len(c.Channels), "channel")), decode.Time(c.Duration).Seconds(1)+" s seen")
 	return strings.Join(parts, ", ")
 }
 
 // Clean says that nothing was found that would be worth a warning.
 func (c captureView) Clean() bool {
 	return c.Verdict == report.Word(decode.Passed) && !slices.ContainsFunc(c.Findings, func(f report.Finding) bool { return f.Severity != "note" })
-}
-
-// judged lists the channels that were judged.
-func (c captureView) judged() []*report.Channel {
-	return slices.DeleteFunc(slices.Clone(c.Channels), func(ch *report.Channel) bool { return !ch.Judged })
 }
 
 // Unjudged names the channels that have no lane, with what they carry.

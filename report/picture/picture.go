@@ -161,13 +161,7 @@ func (c *capture) told() []string {
 }
 
 func (c *capture) headline() string {
-	judged := 0
-	for _, channel := range c.Channels {
-		if channel.Judged {
-			judged++
-		}
-	}
-	return fit(fmt.Sprintf("%s   %s   %d of %d channels judged, %s s seen", c.Verdict, report.Printable(c.File), judged, len(c.Channels), decode.Time(c.Duration).Seconds(1)), 110)
+	return fit(fmt.Sprintf("%s   %s   %d of %d channels judged, %s s seen", c.Verdict, report.Printable(c.File), len(c.JudgedChannels()), len(c.Channels), decode.Time(c.Duration).Seconds(1)), 110)
 }
 
 // instants are a dozen round times at most, the last too near the end for its

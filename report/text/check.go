@@ -16,7 +16,7 @@ import (
 // for an ordinary capture, and with full every figure behind it.
 func Check(p *Sheet, c *report.Capture, a *decode.Analysis, full bool) {
 	p.Hang(answer(p, c)+" ", 6, seen(c))
-	if open := undecided(c); open != "" {
+	if open := c.Undecided(); open != "" {
 		p.Hang("", 2, open)
 	}
 	p.events(c, full)
@@ -46,9 +46,6 @@ func Check(p *Sheet, c *report.Capture, a *decode.Analysis, full bool) {
 // the full report have the long form.
 const caution = "This is no proof that the machine is safe. Before power: widthwise help safety"
 
-// mayRepeat is decode.MayRepeat in short.
-const mayRepeat = "Pulses at rest cannot show a receiver that repeats its last value on a lost link: sweep one stick slowly for a minute, drive disconnected or propeller off."
-
 const (
 	screen      = 24 // lines
 	mostEvents  = 5  // shown with an answer; the rest are counted
@@ -68,7 +65,7 @@ func answer(p *Sheet, c *report.Capture) string {
 // seen says how much of what was seen.
 func seen(c *report.Capture) string {
 	return fmt.Sprintf("%s, %s seen, %d of %s judged", report.Printable(c.File), report.Lasting(c.Duration),
-		len(topJudged(c)), phrase.Count(int64(len(c.Channels)), "channel"))
+		len(c.JudgedChannels()), phrase.Count(int64(len(c.Channels)), "channel"))
 }
 
 // warnings counts the events that warn.
@@ -81,28 +78,6 @@ func warnings(c *report.Capture) (n int64) {
 	return n
 }
 
-// undecided says why a capture could not be decided; "" where it was.
-func undecided(c *report.Capture) string {
-	if decode.Outcome(c.Verdict) != decode.Undecided {
-		return ""
-	}
-	var open []string
-	for _, ch := range c.Channels {
-		if ch.Verdict == report.Word(decode.Undecided) {
-			open = append(open, fmt.Sprintf("%s (%s)", ch.Shown(), phrase.Count(ch.Frames, "frame")))
-		}
-	}
-	switch {
-	case len(c.Channels) == 0:
-		return "The capture has no channel that is read by itself; widthwise inspect lists what it holds."
-	case len(open) == 0 && len(topJudged(c)) > 0:
-		return "Something that was not judged keeps time with what was: see the notes, and name it with --channel."
-	case len(open) == 0:
-		return "Nothing was judged: no channel carries servo or pulse-position pulses."
-	}
-	return "Too little was seen to pass: " + phrase.And(open) + "."
-}
-
 // Reason says in one sentence what a verdict rests on.
 func Reason(c *report.Capture) string {
 	switch {
@@ -110,8 +85,8 @@ func Reason(c *report.Capture) string {
 		return report.Printable(c.Err)
 	case len(c.Events) > 0:
 		return report.Printable(c.Events[0].Story)
-	case undecided(c) != "":
-		return undecided(c)
+	case c.Undecided() != "":
+		return c.Undecided()
 	}
 	return nothingFound(c)
 }
@@ -136,8 +111,8 @@ func (p *Sheet) events(c *report.Capture, full bool) {
 			p.why(e)
 		}
 	}
-	if c.MayRepeat {
-		p.Text(mayRepeat)
+	if hidden := c.Hidden(); hidden != "" {
+		p.Text(hidden)
 	}
 }
 

@@ -125,7 +125,7 @@ func Quiet(w io.Writer, c *report.Capture) error {
 		verdict = "unreadable"
 	}
 	reason := Reason(c)
-	if open := undecided(c); open != "" {
+	if open := c.Undecided(); open != "" {
 		reason = open // rather than what was found besides
 	}
 	switch n := warnings(c); {

@@ -54,8 +54,8 @@ var between = []struct {
 	width int
 	of    func(*report.Capture) string
 }{
-	{"chans", 5, func(c *report.Capture) string { return fmt.Sprintf("%d/%d", len(topJudged(c)), len(c.Channels)) }},
-	{"period", 6, func(c *report.Capture) string { return sharedPeriod(topJudged(c)) }},
+	{"chans", 5, func(c *report.Capture) string { return fmt.Sprintf("%d/%d", len(c.JudgedChannels()), len(c.Channels)) }},
+	{"period", 6, func(c *report.Capture) string { return sharedPeriod(c.JudgedChannels()) }},
 	{"jitter", 6, func(c *report.Capture) string { return worstJitter(judged(c)) }},
 	{"drop", 4, func(c *report.Capture) string {
 		return total(c, func(ch *report.Channel) int64 { return ch.Dropped })
@@ -157,20 +157,9 @@ func tail(s string, width int) string {
 	return string(r)
 }
 
-// topJudged are the judged channels without their slots.
-func topJudged(c *report.Capture) []*report.Channel {
-	var out []*report.Channel
-	for _, ch := range c.Channels {
-		if ch.Judged {
-			out = append(out, ch)
-		}
-	}
-	return out
-}
-
 func total(c *report.Capture, of func(*report.Channel) int64) string {
 	n := int64(0)
-	for _, ch := range topJudged(c) {
+	for _, ch := range c.JudgedChannels() {
 		n += of(ch)
 	}
 	return strconv.FormatInt(n, 10)
