@@ -186,10 +186,21 @@ func (p *Sheet) channels(rows []*report.Channel) {
 		}
 	}
 	for _, ch := range rows {
-		p.Hang(ch.Shown()+" ", 2, fmt.Sprintf("%s: width %s us, period %s ms, jitter %s us, %d dropped, %s, %s", p.verdict(ch.Verdict),
-			span(ch.Width), period(ch.Period), jitter(ch.Jitter), ch.Dropped, phrase.Count(ch.Glitches, "glitch"), phrase.Count(ch.Losses, "loss")))
+		p.Hang(ch.Shown()+" ", 2, fmt.Sprintf("%s: width %s, period %s, jitter %s, %d dropped, %s, %s", p.verdict(ch.Verdict),
+			in("us", span(ch.Width)), in("ms", period(ch.Period)), in("us", jitter(ch.Jitter)), ch.Dropped, phrase.Count(ch.Glitches, "glitch"), phrase.Count(ch.Losses, "loss")))
 	}
 	p.Blank()
+}
+
+// in puts the unit behind what a cell has, unless that is a word.
+func in(unit, cell string) string {
+	switch {
+	case cell == "-":
+		return "not known"
+	case strings.ContainsAny(cell, "0123456789"):
+		return cell + " " + unit
+	}
+	return cell
 }
 
 func channelColumns(p *Sheet, rows []*report.Channel) []column {

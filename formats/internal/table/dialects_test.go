@@ -161,6 +161,16 @@ func TestDialects(t *testing.T) {
 	}
 }
 
+// Bytes that are no UTF-8 are taken for ISO 8859-1, and the header says so.
+func TestEncodings(t *testing.T) {
+	for file, want := range map[string]string{"latin1-micro.csv": "iso-8859-1", "mark-utf8.csv": "utf-8"} {
+		r, err := openFile(filepath.Join(dialects, file), capture.Options{})
+		require.NoError(t, err)
+		defer r.Close()
+		assert.Equal(t, want, r.Header().Encoding, file)
+	}
+}
+
 // tugEdges lists the edges that every spelling must give.
 func tugEdges(t *testing.T) string {
 	text, err := os.ReadFile(filepath.Join(dialects, "expected.txt"))

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"sync/atomic"
+	"unicode/utf8"
 
 	"golang.org/x/exp/slices"
 
@@ -89,6 +90,9 @@ func (t *table) open(o capture.Options) error {
 	head, err := t.headText()
 	if err != nil {
 		return err
+	}
+	if t.header.Encoding == "utf-8" && !utf8.Valid(head) {
+		t.header.Encoding = "iso-8859-1" // as plainText takes it
 	}
 	p, others, err := findPlan(head, t.end, o)
 	if err != nil {
@@ -239,7 +243,7 @@ func (t *table) makeLong(s *capture.Selector) {
 	t.byName = map[string]int{}
 	for i := range p.columns {
 		if i != p.nameAt && i != p.levelAt {
-			t.addVariable(s, i, p.nameFor(i), kindName(p.columns[i]), 0)
+			t.addVariable(s, i, p.nameFor(i), p.kindName(i), 0)
 		}
 	}
 	for _, name := range p.names {
@@ -263,7 +267,7 @@ func (t *table) makeColumns(s *capture.Selector, o capture.Options) {
 			t.makeBits(s, i, names[i])
 			continue
 		}
-		channel, ok := t.addVariable(s, i, names[i], kindName(c), 1)
+		channel, ok := t.addVariable(s, i, names[i], p.kindName(i), 1)
 		if !ok {
 			continue
 		}
@@ -317,13 +321,15 @@ func (t *table) addVariable(s *capture.Selector, i int, name, kind string, width
 	return t.addChannel(name, selected, named), true
 }
 
-// kindName is the kind of a column for people.
-func kindName(c column) string {
+// kindName is the kind of a column for people. Where samples are numbered that is no
+// time.
+func (p *plan) kindName(i int) string {
+	c := p.columns[i]
 	switch {
+	case c.kind == indexColumn || i == p.timeAt && p.clock.kind == sampleClock:
+		return "index"
 	case c.kind == timeColumn:
 		return "time"
-	case c.kind == indexColumn:
-		return "index"
 	case c.isDigital():
 		return "digital"
 	case c.kind == numberColumn:
