@@ -98,6 +98,21 @@ func around(row []sameRun, i int) surroundings {
 	return s
 }
 
+// regular reports whether two of the runs about one are no shorter: surroundings
+// come to the same by a longer way.
+func regular(row []sameRun, i int) bool {
+	longer := 0
+	for k := 1; k <= beside && longer < 2; k++ {
+		if i >= k && row[i-k].n >= row[i].n {
+			longer++
+		}
+		if i+k < len(row) && row[i+k].n >= row[i].n {
+			longer++
+		}
+	}
+	return longer >= 2
+}
+
 // secondLongest is how many readings the second longest run about one has: the
 // longest may be another loss.
 func (s *surroundings) secondLongest() int {
@@ -145,12 +160,16 @@ func (c *channel) readRuns(all []reading) {
 	halting := max(same, heldOutput)
 	noteHalt := c.noteHalt(all, halting)
 	if halting > same {
-		sameRuns(all, halting, leastRepeats, func(row []sameRun, i int) { noteHalt(row[i], around(row, i)) })
+		sameRuns(all, halting, leastRepeats, func(row []sameRun, i int) {
+			if !regular(row, i) {
+				noteHalt(row[i], around(row, i))
+			}
+		})
 	}
 	sameRuns(all, same, leastRepeats, func(row []sameRun, i int) {
 		r := row[i]
-		if r.n <= mostRepeats && i > 0 && i+1 < len(row) && r.n <= min(row[i-1].n, row[i+1].n) {
-			return // it is regular
+		if r.n <= mostRepeats && regular(row, i) {
+			return
 		}
 		s := around(row, i)
 		if halting == same {
