@@ -179,7 +179,7 @@ func changesText(r *rand.Rand, rows int) []byte {
 	end := []string{"\n", "\r\n"}[r.Intn(2)]
 	b.WriteString(end)
 	level := make([]byte, channels)
-	decimals, at := r.Intn(4), r.Intn(3)*99_000_000
+	decimals, at := r.Intn(7), []int{0, 99_000_000, 198_000_000, 9_999_900_000, 1_700_000_000_000}[r.Intn(5)]
 	for n := range rows {
 		if decimals == 0 {
 			b.WriteString(strconv.Itoa(at))
