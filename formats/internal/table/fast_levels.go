@@ -128,6 +128,7 @@ func (s *shape) find(text []byte, out *found) {
 	for i := range out.at {
 		out.at[i] = out.at[i][:0]
 	}
+	b := newBatch(s, text)
 	for at, short := 0, 0; at < len(text) && short < tooShort; {
 		n := len(out.spans)
 		if n == cap(out.spans) {
@@ -135,7 +136,7 @@ func (s *shape) find(text []byte, out *found) {
 		}
 		out.spans = out.spans[:n+1]
 		x := &out.spans[n]
-		if at = s.read(text, at, x, out.at); x.pace.rows < worthSpan {
+		if at = b.span(at, x, out.at); x.pace.rows < worthSpan {
 			out.spans = out.spans[:n]
 			short++
 		}
@@ -147,22 +148,21 @@ func (s *shape) find(text []byte, out *found) {
 	}
 }
 
-// read reads the span that begins at a line, up to the first row that is not as
+// span reads the span that begins at a line, up to the first row that is not as
 // expected, and returns where that begins.
-func (s *shape) read(text []byte, from int, x *span, edges [][]decode.Time) (to int) {
-	*x = span{shape: s, from: from, first: x.first[:0], runs: x.runs[:0], tail: x.tail[:0]}
+func (b *batch) span(from int, x *span, edges [][]decode.Time) (to int) {
+	*x = span{shape: b.shape, from: from, first: x.first[:0], runs: x.runs[:0], tail: x.tail[:0]}
 	p := &x.pace
-	p.settled, p.low, p.slack, p.decimals = true, s.low, s.slack, s.written
+	p.settled, p.low, p.slack, p.decimals = true, b.low, b.slack, b.written
 	begin := make([]int, 0, 64)
 	for _, at := range edges {
 		begin = append(begin, len(at))
 	}
-	b := newBatch(s, text)
 	at := from
-	for at < len(text) {
+	for at < b.end {
 		n, begun := b.read(at), 0
 		if n > 0 && p.rows == 0 {
-			s.begin(text[at+b.size-len(s.tail):], b.stamps[0], x, edges)
+			x.begin(b.tailTo(at+b.size), b.stamps[0], edges)
 			b.begin()
 			p.rows, p.first, p.last, begun = 1, b.stamps[0], b.stamps[0], 1
 		}
@@ -173,7 +173,7 @@ func (s *shape) read(text []byte, from int, x *span, edges [][]decode.Time) (to 
 		at += n * b.size
 	}
 	if x.to = at; p.rows > 0 {
-		x.tail = append(x.tail, bytes.TrimRight(text[at-len(s.tail):at], "\r\n")...)
+		x.tail = append(x.tail, bytes.TrimRight(b.tailTo(at), "\r\n")...)
 		for channel, all := range edges {
 			if mine := all[begin[channel]:]; len(mine) > 0 {
 				x.runs = append(x.runs, decode.Run{Channel: channel, First: x.first[channel], At: mine[:len(mine):len(mine)]})
@@ -184,12 +184,12 @@ func (s *shape) read(text []byte, from int, x *span, edges [][]decode.Time) (to 
 }
 
 // begin takes the levels of a span's first row.
-func (s *shape) begin(tail []byte, now decode.Time, x *span, edges [][]decode.Time) {
-	x.first = slices.Grow(x.first, s.channels)[:s.channels]
-	for k, w := range s.words {
+func (x *span) begin(tail []byte, now decode.Time, edges [][]decode.Time) {
+	x.first = slices.Grow(x.first, x.channels)[:x.channels]
+	for k, w := range x.words {
 		for mask := w.level; mask != 0; mask &= mask - 1 {
 			at := 8*k + bits.TrailingZeros64(mask)/8
-			channel := s.channel[groupBit(at)]
+			channel := x.channel[groupBit(at)]
 			x.first[channel] = decode.Low + decode.Level(tail[at]-'0')
 			edges[channel] = append(edges[channel], now)
 		}

@@ -64,6 +64,9 @@ func (b *batch) read(at int) (n int) {
 	return n
 }
 
+// tailTo is the tail of a row that ends at a place.
+func (b *batch) tailTo(end int) []byte { return b.text[end-len(b.tail) : end] }
+
 // readHead tells how the rows look from one on: what its stamp has before its last
 // digits is most often the same in those that follow.
 func (b *batch) readHead(at int) (ok bool) {
