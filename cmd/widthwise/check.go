@@ -73,6 +73,7 @@ func (a *app) check(ctx context.Context, o *checkOptions, all *batch) error {
 		var told *report.Capture
 		if err != nil {
 			told = report.Unreadable(c.name, oneLine(bareReason(c.name, err)))
+			o.still.AddUnread(told)
 		} else {
 			a.ended(exitOf(c.judgement.Outcome))
 			told = c.report()

@@ -20,6 +20,7 @@ import (
 	"gonum.org/v1/plot/vg/vgsvg"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 	"widthwise/report/trace"
 )
@@ -84,6 +85,11 @@ func (s *Still) Add(told *report.Capture, a *decode.Analysis, j *decode.Judgemen
 	s.captures = append(s.captures, c)
 }
 
+// AddUnread takes in a capture that could not be read: it has no lanes.
+func (s *Still) AddUnread(told *report.Capture) {
+	s.captures = append(s.captures, capture{Capture: told})
+}
+
 const caution = "A pass says that a capture is in order, not that the machine is safe."
 
 // Write draws the captures one below the other, as "svg" or "png".
@@ -132,7 +138,9 @@ func (c *capture) draw(to draw.Canvas) {
 		strip{c, l}.draw(draw.Crop(to, 0, 0, top-laneHeight-to.Min.Y, top-to.Max.Y))
 		top -= laneHeight
 	}
-	c.ruler(to, top)
+	if len(c.lanes) > 0 {
+		c.ruler(to, top)
+	}
 }
 
 // ruler writes round times along the foot of the paper.
@@ -148,9 +156,15 @@ func (c *capture) ruler(to draw.Canvas, y vg.Length) {
 	}
 }
 
-// told is a line for each event, those beyond a few counted.
+// told is a line for each event, those beyond a few counted, after the reason
+// why nothing was read or decided.
 func (c *capture) told() []string {
 	var out []string
+	for _, why := range []string{report.Printable(c.Err), c.Undecided()} {
+		if why != "" {
+			out = append(out, fit(why, 160))
+		}
+	}
 	for i, e := range c.Events {
 		if i == maxEvents {
 			return append(out, fmt.Sprintf("and %d more", len(c.Events)-i))
@@ -161,7 +175,11 @@ func (c *capture) told() []string {
 }
 
 func (c *capture) headline() string {
-	return fit(fmt.Sprintf("%s   %s   %d of %d channels judged, %s s seen", c.Verdict, report.Printable(c.File), len(c.JudgedChannels()), len(c.Channels), decode.Time(c.Duration).Seconds(1)), 110)
+	if c.Err != "" {
+		return fit("not read   "+report.Printable(c.File), 110)
+	}
+	return fit(fmt.Sprintf("%s   %s   %d of %s judged, %s s seen", c.Verdict, report.Printable(c.File), len(c.JudgedChannels()), phrase.Count(len(c.Channels), "channel"),
+		decode.Time(c.Duration).Seconds(1)), 110)
 }
 
 // instants are a dozen round times at most, the last too near the end for its

@@ -118,3 +118,19 @@ func TestStillWritesEveryName(t *testing.T) {
 	assert.NotEqual(t, stillOf(t, "healthy", "png", "Ruder"), stillOf(t, "healthy", "png", "Rüder"))
 	assert.Contains(t, string(stillOf(t, "healthy", "svg", "\u8235")), "\u8235")
 }
+
+// A capture that could not be read has its place, and one that could not be
+// judged its reason.
+func TestStillTellsWhatIsMissing(t *testing.T) {
+	var still Still
+	still.AddUnread(report.Unreadable("torn.csv", "3:1: no time"))
+	silent := report.Unreadable("silent.csv", "")
+	silent.Verdict, silent.Channels = report.Word(decode.Undecided), []*report.Channel{{Name: "winch"}}
+	still.AddUnread(silent)
+	var b bytes.Buffer
+	require.NoError(t, still.Write(&b, "svg"))
+	assert.Contains(t, b.String(), ">not read   torn.csv<")
+	assert.Contains(t, b.String(), ">3:1: no time<")
+	assert.Contains(t, b.String(), ">undecided   silent.csv   0 of 1 channel judged, 0.0 s seen<")
+	assert.Contains(t, b.String(), ">Nothing was judged: no channel carries servo or pulse-position pulses.<")
+}
