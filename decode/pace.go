@@ -1,7 +1,5 @@
 package decode
 
-import "golang.org/x/exp/slices"
-
 // A pace is a stretch of a train with one frame period, from one beat to
 // another; the first begins with the train and the last ends with it.
 type pace struct {
@@ -43,7 +41,7 @@ func (y *rhythm) findPaces(b *beats, noise Time) {
 	case len(s.found) == 0:
 		return
 	case len(s.found) == 1:
-		if own := s.found[0].period; y.recurs(own) { // most of the time frames of it are missing
+		if own := s.found[0].period; b.lasts(own) { // most of the time frames of it are missing
 			y.divide(own)
 		}
 		return
@@ -67,9 +65,10 @@ func (y *rhythm) findPaces(b *beats, noise Time) {
 	}
 }
 
-// recurs reports whether an interval is one of those that recur.
-func (y *rhythm) recurs(d Time) bool {
-	return slices.ContainsFunc(y.recurring, func(us float64) bool { return within(d, Time(us*float64(Microsecond)), 2) })
+// lasts reports whether a period is kept for longer than a start-up is.
+func (b *beats) lasts(period Time) bool {
+	n, _ := sumBetween(b.lengths(0, b.n), period-period/50, period+period/50)
+	return n > mostStartUp && Time(n)*period > longestStartUp
 }
 
 // tighten moves where a pace begins back to where the intervals before it fit its

@@ -128,11 +128,11 @@ var table = []rule{
 			return c.whoTogether() + " " + c.fell() + " " + c.when() + ": the supply or the link, not the wires"
 		},
 		evidence: func(c *explained) []string {
-			return []string{phrase.Count(len(c.sharedGaps()), "gap") + " on several channels at the same time, the longest " + c.longestShared()}
+			return joined([]string{phrase.Count(len(c.sharedGaps()), "gap") + " on several channels at the same time, the longest " + c.longestShared()}, c.cutShort())
 		},
 		against: func(c *explained) []string {
-			if c.unreturned() {
-				return nil // there is no return to tell by
+			if c.unreturned() || len(c.cutShort()) > 0 {
+				return nil // no return to tell by, or no link
 			}
 			return []string{"no sign of a restart: the pulses come back on their old beat, which speaks a little for the link"}
 		},

@@ -357,7 +357,11 @@ func lostLink(b *bench, in incident) incident {
 		})
 	})
 	var short []shared
-	for _, s := range b.sharedIn(in) {
+	groups := b.sharedIn(in)
+	if len(holds) == 0 && slices.ContainsFunc(groups, func(s shared) bool { return s.missing() > linkFrames }) {
+		return nil // short gaps about a longer one are of one origin
+	}
+	for _, s := range groups {
 		if len(s.lines) > 1 && s.missing() <= linkFrames && b.everyOne(s.lines, s.start) {
 			short = append(short, s)
 		}
@@ -378,7 +382,7 @@ func longSharedGaps(b *bench, in incident) incident {
 			groups = append(groups, s)
 		}
 	}
-	part := b.ofGroups(in, groups, usualPeriod, usualPeriod, besideGaps...)
+	part := b.ofGroups(in, groups, shortestPause, shortestPause, besideGaps...)
 	return part.of(func(o observation) bool { return !b.everySecondOf(o) })
 }
 
@@ -403,6 +407,13 @@ func (c *explained) sharedGaps() (all []shared) {
 		}
 	}
 	return all
+}
+
+// cutShort tells of pulses on several channels that are not whole about the gaps.
+func (c *explained) cutShort() []string {
+	cut := c.observations().kinds(decode.Glitch, decode.WidthSpike, decode.WidthOutOfRange)
+	n := len(cut.lines(c.bench))
+	return given(n > 1, "pulses of %s are cut short as well: a link loses whole ones, a plug, a ground or the supply's contact does not", phrase.Count(n, "channel"))
 }
 
 func (c *explained) shortGaps() []shared {
