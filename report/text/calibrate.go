@@ -163,7 +163,7 @@ func proof(c *report.CalibrateChannel) []string {
 	}
 	var parts []string
 	switch {
-	case p.IdleFrames == 0: // no neutral, nothing to say of it
+	case p.IdleFrames == 0 || c.OneWay: // no neutral at which to stand still
 	case p.IdleNotZero == 0:
 		parts = append(parts, fmt.Sprintf("stands still in all %d frames at neutral", p.IdleFrames))
 	default:
