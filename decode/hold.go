@@ -12,12 +12,13 @@ import (
 )
 
 // Hold is a stretch in which several channels of a receiver stopped together
-// and jumped together at its end: the link was lost and the receiver covered it,
-// with its last values or, where Preset is set, with values of its own.
+// and jumped together at its end, or fell silent: the link was lost and the receiver
+// covered it, with its last values or, where Preset is set, with values of its own.
 type Hold struct {
 	Start, End Time // leading edges of the first frame held and of the first one after
 	Channels   []string
 	Preset     bool
+	Silent     bool      // pulses ceased at its end
 	Frames     int64     // held, on the channel that held longest
 	Times      [][2]Time // of each channel
 }
@@ -56,7 +57,8 @@ type halt struct {
 	from       int  // place of the first of its readings
 	broke      bool // it began amid a move or amid jitter
 	entered    bool // it began with a jump
-	left       bool // it ended with a jump
+	left       bool // it ended with a jump, or as the channel fell silent
+	silent     bool // the latter
 	calmed     bool // jitter ceased for it
 	came       Time // by how much the runs before it moved
 	jump       Time // by how much it ended
@@ -103,6 +105,8 @@ func (c *channel) haltOf(all []reading, r sameRun, s surroundings, tolerance Tim
 	if len(s.after) > 0 {
 		h.jump = absDiff(s.after[0].first, r.last)
 		h.left = jumped(h.jump)
+	} else if r.n >= calmFrames && c.fallsSilent(end) {
+		h.silent, h.left = h.broke, h.broke
 	} else if all[len(all)-1].end() == end && c.rec.end-end <= 2*c.frames.rhythm.period {
 		h.end = c.rec.end
 	}
@@ -111,6 +115,13 @@ func (c *channel) haltOf(all []reading, r sameRun, s surroundings, tolerance Tim
 		h.calmed = c.jitters(before, float64(tolerance)) && c.jitters(after, float64(tolerance))
 	}
 	return h
+}
+
+// fallsSilent reports whether a loss begins with the frame after an instant.
+func (c *channel) fallsSilent(at Time) bool {
+	return slices.ContainsFunc(c.frames.losses.list, func(e Event) bool {
+		return e.Start >= at && e.Start-at <= c.frames.rhythm.period
+	})
 }
 
 // usualChange is the median change from run to run.
@@ -260,6 +271,7 @@ func (a *Analysis) addHold(together []halt) {
 		if x.entered {
 			entered++
 		}
+		h.Silent = h.Silent || x.silent
 	}
 	h.Preset = entered >= 2
 	reach := 3 * together[0].c.frames.rhythm.period
@@ -277,7 +289,7 @@ func (a *Analysis) addHold(together []halt) {
 }
 
 func (h *Hold) join(o Hold) {
-	h.End, h.Preset = o.End, h.Preset || o.Preset
+	h.End, h.Preset, h.Silent = o.End, h.Preset || o.Preset, o.Silent
 	h.Frames += o.Frames
 	for i, name := range o.Channels {
 		if !slices.Contains(h.Channels, name) {
@@ -300,9 +312,13 @@ func (j *judge) holds() {
 		if h.Preset {
 			did = "jump to widths that they keep to the step, as of a preset,"
 		}
+		then := "jump"
+		if h.Silent {
+			then = "fall silent"
+		}
 		j.out.Findings = append(j.out.Findings, Finding{Kind: SharedHold, Severity: Warn, Channels: h.Channels, Start: h.Start, End: h.End, Count: h.Frames,
 			Measured: millis(h.End - h.Start), Limit: math.NaN(), Unit: "ms",
-			Message: fmt.Sprintf("%s %s together for %s s, then jump: the link was lost and the receiver covered it", phrase.And(h.Channels), did, (h.End - h.Start).Seconds(2))})
+			Message: fmt.Sprintf("%s %s together for %s s, then %s: the link was lost and the receiver covered it", phrase.And(h.Channels), did, (h.End - h.Start).Seconds(2), then)})
 		for _, c := range j.a.measured() {
 			if slices.Contains(h.Channels, c.Name) {
 				j.touch(c, SharedHold, h.Start, h.End-1)

@@ -346,14 +346,15 @@ func (b *bench) startUpNoise(s shared) bool {
 	return noisy > 0
 }
 
-// lostLink takes what a link loses: stretches that receivers hold or preset, and
-// shared gaps of up to three frames.
+// lostLink takes what a link loses: stretches that receivers hold or preset, the
+// silence after them, and shared gaps of up to three frames.
 func lostLink(b *bench, in incident) incident {
 	holds := in.kinds(decode.SharedHold)
 	part := in.of(func(o observation) bool {
 		return slices.ContainsFunc(holds, func(h observation) bool {
 			margin := 3 * h.lines[0].period
-			return o.kind == decode.SharedHold || o.kind != decode.Glitch && o.start >= h.start-margin && o.end <= h.end+margin
+			stopped := o.kind == decode.SignalLoss && near(o.start, h.end, margin)
+			return o.kind == decode.SharedHold || o.kind != decode.Glitch && o.start >= h.start-margin && (o.end <= h.end+margin || stopped)
 		})
 	})
 	var short []shared
