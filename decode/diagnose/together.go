@@ -506,7 +506,22 @@ func linkStory(c *explained) string {
 	case len(c.sharedGaps()) > 0:
 		return c.whoTogether() + " froze or fell silent together " + c.when() + ": the radio link was lost there"
 	}
-	return c.who() + " froze together and then jumped together, " + c.when() + ": the radio link was lost there and the receiver covered it"
+	then := "jumped together"
+	if c.thenSilent() {
+		then = "fell silent"
+	}
+	return c.who() + " froze together and then " + then + ", " + c.when() + ": the radio link was lost there and the receiver covered it"
+}
+
+// thenSilent reports whether the first hold of a case ended in silence.
+func (c *explained) thenSilent() bool {
+	first := c.observations().kinds(decode.SharedHold).start()
+	for h := range c.bench.analysis.Holds() {
+		if h.Start == first {
+			return h.Silent
+		}
+	}
+	return false
 }
 
 func rateStory(c *explained) string {
