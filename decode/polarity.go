@@ -9,8 +9,32 @@ import (
 // polarities chooses the active level of each channel that moved. What a
 // channel's own marks leave open the other channels decide, then custom.
 func (r *Recording) polarities(a *Analysis) []*pulser {
-	chosen := make([]*pulser, len(r.channels))
-	count := map[Level]int{}
+	chosen, votes := r.ownPolarities(a)
+	open := func(i int) bool { return r.channels[i].high != nil && chosen[i] == nil }
+	doubt := votes[High] == votes[Low]
+	for i, w := range r.channels {
+		if doubt && open(i) && w.mostly() == Servo {
+			votes[w.byCustom().active]++ // all of them then take what most do
+		}
+	}
+	for i, w := range r.channels {
+		if !open(i) {
+			continue
+		}
+		if chosen[i] = w.byCustom(); votes[High]+votes[Low] > 0 {
+			chosen[i] = w.either(votes[High] >= votes[Low])
+		}
+		if doubt && w.mostly() == Servo {
+			a.Notes = append(a.Notes, Remarkf(EitherLevel, w.name, "both levels could be the pulse; %s is taken as active; option active says otherwise", chosen[i].active))
+		}
+	}
+	return chosen
+}
+
+// ownPolarities chooses by each channel's own marks, and counts which levels the
+// servo channels have for which nobody states one.
+func (r *Recording) ownPolarities(a *Analysis) (chosen []*pulser, votes map[Level]int) {
+	chosen, votes = make([]*pulser, len(r.channels)), map[Level]int{}
 	for i, w := range r.channels {
 		if w.high == nil {
 			continue
@@ -20,33 +44,10 @@ func (r *Recording) polarities(a *Analysis) []*pulser {
 			a.Notes = append(a.Notes, Remarkf(OtherLevel, w.name, "%s is stated as the level of the pulses, but what is as long as a pulse is %s", w.stated.Active, w.stated.Active.Other()))
 		}
 		if p := chosen[i]; p != nil && w.mostly() == Servo && w.stated.Active == Unknown {
-			count[p.active]++
+			votes[p.active]++
 		}
 	}
-	open := func(i int) bool { return r.channels[i].high != nil && chosen[i] == nil }
-	doubt := count[High] == count[Low]
-	for i, w := range r.channels {
-		if doubt && open(i) && w.mostly() == Servo {
-			count[w.byCustom().active]++ // all of them then take what most do
-		}
-	}
-	for i, w := range r.channels {
-		if !open(i) {
-			continue
-		}
-		switch {
-		case count[High] > 0 && count[High] >= count[Low]:
-			chosen[i] = w.high
-		case count[Low] > count[High]:
-			chosen[i] = w.low
-		default:
-			chosen[i] = w.byCustom()
-		}
-		if doubt && w.mostly() == Servo {
-			a.Notes = append(a.Notes, Remarkf(EitherLevel, w.name, "both levels could be the pulse; %s is taken as active; option active says otherwise", chosen[i].active))
-		}
-	}
-	return chosen
+	return chosen, votes
 }
 
 // tellsItself chooses the level that is stated, else the only one with at least
