@@ -34,12 +34,15 @@ func sumStream(starts []Time) bool {
 		}
 	}
 	single := lagSpread(starts, 1)
+	if slots*10 < (len(starts)-1)*6 || spread > 60e6 || single < 20e6 || spread*4 > single {
+		return false
+	}
 	for shorter := 2; shorter < minCycle; shorter++ {
 		if lagSpread(starts, shorter)*4 <= single {
 			return false // servo frames that alternate
 		}
 	}
-	return slots*10 >= (len(starts)-1)*6 && spread <= 60e6 && single >= 20e6 && spread*4 <= single
+	return true
 }
 
 // cycle returns how many spacings make a frame: the k from 5 to 17 for which
