@@ -100,7 +100,6 @@ type Channel struct {
 	guessed  decode.Level // what the first state was told to be before it stood; else Unknown
 
 	mid, upper, lower int64
-	swing             int64
 	value             int64 // of the reading before
 	known             bool  // value is
 	crossing          decode.Time
@@ -309,20 +308,23 @@ func (c *Channel) findStates() bool {
 // fix sets the threshold half-way between two states and the hysteresis to a
 // tenth of their distance, unless they are stated.
 func (c *Channel) fix(low, high int64) {
-	c.fixed, c.states, c.swing = true, [2]int64{low, high}, high-low
-	c.mid = low + c.swing/2
+	c.fixed, c.states = true, [2]int64{low, high}
+	c.mid = low + c.swing()/2
 	if c.stage == twoValue { // the higher value is high, however close
-		c.mid = low + (c.swing+1)/2
+		c.mid = low + (c.swing()+1)/2
 	}
 	if c.Threshold != nil && !c.ZeroOne {
 		c.mid = *c.Threshold
 	}
-	band := c.swing / 10
+	band := c.swing() / 10
 	if c.Band != nil {
 		band = *c.Band
 	}
 	c.upper, c.lower = c.mid+band/2, c.mid-band/2
 }
+
+// swing is how far apart the states are.
+func (c *Channel) swing() int64 { return c.states[1] - c.states[0] }
 
 // digital takes in a reading of a channel that has two values.
 func (c *Channel) digital(r Reading) {
@@ -345,7 +347,7 @@ func (c *Channel) cross(r Reading) {
 		c.known, c.pending = false, false
 		return
 	}
-	if r.Value > c.mid+2*c.swing || r.Value < c.mid-2*c.swing {
+	if r.Value > c.mid+2*c.swing() || r.Value < c.mid-2*c.swing() {
 		if c.outside++; c.outside == 1 {
 			c.outAt = r.At
 		}
@@ -382,7 +384,7 @@ func (c *Channel) beyond(value int64, state decode.Level) bool {
 // crossedAt is the instant at which the threshold is crossed between the
 // reading before and this one.
 func (c *Channel) crossedAt(r Reading, last int64) decode.Time {
-	if c.Holds || c.Uneven && inEither(last, c.states[0], c.states[1]) && inEither(r.Value, c.states[0], c.states[1]) {
+	if c.Holds || c.Uneven && inEither(last, c.states) && inEither(r.Value, c.states) {
 		return r.At
 	}
 	return between(r.Before, r.At, last, r.Value, c.mid)

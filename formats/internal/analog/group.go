@@ -117,8 +117,8 @@ func (c *Channel) notes() (notes []decode.Remark) {
 		notes = append(notes, decode.Remarkf(decode.LevelsRead, c.Name, "between %s and %s throughout: taken as one level, %s; option threshold states another",
 			c.reading(c.low), c.reading(c.top), c.guessed))
 	}
-	if c.fixed && !c.ZeroOne && c.swing <= smallSwing && (c.stage == graded || c.Volts) {
-		notes = append(notes, decode.Remarkf(decode.SmallSwing, c.Name, "a swing of %s only, less than that of logic: is the probe, or its ground, in contact?", c.reading(c.swing)))
+	if c.fixed && !c.ZeroOne && c.swing() <= smallSwing && (c.stage == graded || c.Volts) {
+		notes = append(notes, decode.Remarkf(decode.SmallSwing, c.Name, "a swing of %s only, less than that of logic: is the probe, or its ground, in contact?", c.reading(c.swing())))
 	}
 	return notes
 }

@@ -45,23 +45,24 @@ func states(readings []sample, uneven bool) (low, high int64, ok bool) {
 	// them at every other sample; rows at changes only may do so too, and then lie
 	// in the states for most of the time.
 	if uneven {
-		return low, high, ok && 4*near(readings, low, high) >= 3*whole
+		return low, high, ok && 4*near(readings, [2]int64{low, high}) >= 3*whole
 	}
 	return low, high, ok && 4*crossings(readings, low, high) <= whole
 }
 
 // near is how long readings lie in either state, to a tenth of their distance.
-func near(readings []sample, low, high int64) (weight int64) {
+func near(readings []sample, states [2]int64) (weight int64) {
 	for _, s := range readings {
-		if !s.unknown && inEither(s.value, low, high) {
+		if !s.unknown && inEither(s.value, states) {
 			weight += s.weight
 		}
 	}
 	return weight
 }
 
-func inEither(value, low, high int64) bool {
-	return min(max(value-low, low-value), max(value-high, high-value)) <= (high-low)/10
+func inEither(value int64, states [2]int64) bool {
+	low, high := value-states[0], value-states[1]
+	return min(max(low, -low), max(high, -high)) <= (states[1]-states[0])/10
 }
 
 // mode returns the mean reading about the fullest place of half a histogram,
