@@ -273,3 +273,17 @@ func TestSilentColumns(t *testing.T) {
 	require.NoError(t, err)
 	assert.NotContains(t, got, "n:")
 }
+
+// TestShortNames: S, T and Us are units and words for time, and channels all the
+// same where their volts go up and down.
+func TestShortNames(t *testing.T) {
+	c := analogCase{high: 3.3, noise: .002, rise: 4, step: 10, width: 1500, period: 20000, start: 1000, length: 10000}
+	_, rows, _ := strings.Cut(c.text(2), "\n")
+	for _, name := range []string{"S", "T", "Us [V]", "ms"} {
+		got, _, err := read(t, "time_us;"+name+"\n"+rows, capture.Options{})
+		require.NoError(t, err, name)
+		assert.Equal(t, 1+2*5, strings.Count(got, " ")/2, "%s: five pulses in 100 ms", got)
+	}
+	_, _, err := read(t, "t,us\n0,1\n1,2\n3,4\n", capture.Options{})
+	assert.ErrorContains(t, err, "no rows of times and levels", "two columns of stamps")
+}

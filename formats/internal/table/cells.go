@@ -311,6 +311,12 @@ func (p *profile) rising() bool {
 	return len(p.values) > 2 && 4*p.rises >= 3*(n-1)
 }
 
+// contradicts tells whether a name as short as S, T or Us, which may be a
+// channel's as well as the time's, stands over numbers that go up and down.
+func (p *profile) contradicts(name string) bool {
+	return len(name) <= 2 && p.falls > 1 && 4*p.falls > p.rises
+}
+
 // kind says what the column is, its place in the table aside. Up to a third of
 // the cells may be something else: damage, which is told when it is reached.
 func (p *profile) kind() columnKind {

@@ -105,6 +105,7 @@ func (p *plan) bestTime(profiles []*profile, index int) candidate {
 		}
 		c := candidate{at: i}
 		c.named, c.unit = timeHeader(col.header())
+		c.named = c.named && !f.contradicts(col.name)
 		for _, claim := range timeClaims {
 			if claim.holds(c, col, f) {
 				c.rank = claim.rank
@@ -144,7 +145,7 @@ func (p *plan) otherTimes(profiles []*profile, index int) {
 		case c.kind != numberColumn:
 		case p.timeAt >= 0 && c.name == "" && profiles[i].byOne && profiles[i].rows > 3:
 			c.kind = indexColumn
-		case c.values > 2 && namesTime(c.name):
+		case c.values > 2 && namesTime(c.name) && !profiles[i].contradicts(c.name):
 			c.kind = timeColumn
 		}
 	}
