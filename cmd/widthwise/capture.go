@@ -52,13 +52,13 @@ func (a *app) read(ctx context.Context, name string, o *options, r *rules, open 
 	all.read.Witnesses = true
 	reader, closeFile, err := open(name, &all, r)
 	if err != nil {
-		return nil, placed(name, err)
+		return nil, placed(name, r.placed(name, o, err))
 	}
 	defer closeFile()
 	defer reader.Close()
 	c := &capture{name: name, header: reader.Header(), rateStated: o.read.Rate.Num != 0}
 	names := channelNames(reader)
-	own, err := r.forCapture(names)
+	own, err := r.forCapture(name, names)
 	if err != nil {
 		return nil, placed(name, err)
 	}
@@ -226,14 +226,13 @@ func channelNames(r *formats.Reader) map[string]string {
 	return names
 }
 
-func resolveLabels(labels []label, names map[string]string) (map[string]string, error) {
+func resolveLabels(labels []pair, names map[string]string) (map[string]string, error) {
 	out := map[string]string{}
 	for _, l := range labels {
-		name, ok := names[l.name]
-		if !ok {
-			return nil, usageError("--label %s:%s: no channel %q; inspect lists them", l.name, l.text, l.name)
+		if !l.label(names, out) {
+			name, _ := l.first()
+			return nil, usageError("--label %s: no channel %q; inspect lists them", l, name)
 		}
-		out[name] = l.text
 	}
 	return out, nil
 }

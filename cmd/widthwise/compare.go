@@ -21,7 +21,7 @@ const comparisonGroup = "the comparison"
 type compareOptions struct {
 	*options
 	first firstWays
-	match []label
+	match []pair
 	clock float64
 	json  bool
 }
@@ -52,11 +52,10 @@ func (a *app) compareCommand() *cobra.Command {
 
 func (o *compareOptions) flags(f *pflag.FlagSet) {
 	f.Func("match", "`BEFORE:AFTER` two channels that belong together; repeatable", func(s string) error {
-		l, err := parseLabel(s)
-		if err != nil {
+		if before, _ := pair(s).first(); before == "" {
 			return errors.New("not two channels; BEFORE:AFTER, such as D0:throttle")
 		}
-		o.match = append(o.match, l)
+		o.match = append(o.match, pair(s))
 		return nil
 	})
 	f.Func("clock-ppm", "`N` how many millionths either recorder's clock may be off; 50 if left out, 0 for one recorder", func(s string) error {
@@ -92,7 +91,7 @@ func (a *app) compare(ctx context.Context, o *compareOptions, before, after stri
 	}
 	s := compare.Settings{ClockPPM: o.clock}
 	for _, m := range o.match {
-		s.Match = append(s.Match, [2]string{ownName(captures[0], m.name), ownName(captures[1], m.text)})
+		s.Match = append(s.Match, m.match(captures[0].names, captures[1].names))
 	}
 	found, err := compare.Captures(sides[0], sides[1], s)
 	if err != nil {
@@ -104,26 +103,14 @@ func (a *app) compare(ctx context.Context, o *compareOptions, before, after stri
 	return show(a, o.options, o.json, told, text.CompareQuiet, text.Compare)
 }
 
-// ownName is the name a channel has in a capture, whatever it is called by.
-func ownName(c *capture, name string) string {
-	if own, ok := c.names[name]; ok {
-		return own
-	}
-	return name
-}
-
 // label puts labels and first ways on the side that has the channel; one that
 // neither has is refused.
 func (o *compareOptions) label(captures [2]*capture, sides [2]*compare.Side) error {
 	for _, l := range o.labels {
-		found := false
-		for i, c := range captures {
-			if own, ok := c.names[l.name]; ok {
-				sides[i].Labels[own], found = l.text, true
-			}
-		}
-		if !found {
-			return usageError("--label %s:%s: neither capture has a channel %q; inspect lists them", l.name, l.text, l.name)
+		before := l.label(captures[0].names, sides[0].Labels)
+		if after := l.label(captures[1].names, sides[1].Labels); !before && !after {
+			name, _ := l.first()
+			return usageError("--label %s: neither capture has a channel %q; inspect lists them", l, name)
 		}
 	}
 	for name := range o.first.channel {

@@ -23,15 +23,12 @@ type options struct {
 	period    decode.Time
 	lossAfter decode.Time
 	limits    string // name of a limits file
-	labels    []label
+	labels    []pair // a further word for a channel each
 	mark      string // a channel whose edges mark the switch of the transmitter
 	quiet     bool
 	color     string
 	progress  string
 }
-
-// label is a further word for a channel.
-type label struct{ name, text string }
 
 // flagGroup is a heading of the help page; the group of a flag is an
 // annotation on it.
@@ -94,9 +91,11 @@ func (o *options) readingFlags(f *pflag.FlagSet) {
 		return nil
 	})
 	f.Func("label", "`NAME:TEXT` a further word for a channel; repeatable", func(s string) error {
-		l, err := parseLabel(s)
-		o.labels = append(o.labels, l)
-		return err
+		if name, _ := pair(s).first(); name == "" {
+			return errors.New("not a label; NAME:TEXT, such as col2:rudder")
+		}
+		o.labels = append(o.labels, pair(s))
+		return nil
 	})
 	f.Func("rate", "`RATE` of the samples, such as 10MHz, for a table without a time column", into(&o.read.Rate, formats.ParseRate))
 	f.Func("time-unit", "`s|ms|us|ns` the unit of the time column", choice(&o.read.TimeUnit, "s", "ms", "us", "ns"))
@@ -270,22 +269,6 @@ func parseDecimalMark(s string) (rune, error) {
 		return 0, errors.New("not a decimal mark; point or comma")
 	}
 	return r, nil
-}
-
-// parseLabel splits NAME:TEXT at the first colon outside brackets.
-func parseLabel(s string) (label, error) {
-	depth := 0
-	for i, r := range s {
-		switch {
-		case r == '[':
-			depth++
-		case r == ']':
-			depth--
-		case r == ':' && depth <= 0 && i > 0 && i+1 < len(s):
-			return label{s[:i], s[i+1:]}, nil
-		}
-	}
-	return label{}, errors.New("not a label; NAME:TEXT, such as col2:rudder")
 }
 
 func printable(r rune) bool { return r == ' ' || unicode.IsPrint(r) }

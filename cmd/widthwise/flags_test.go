@@ -45,7 +45,7 @@ func TestFlagsToOptions(t *testing.T) {
 		{"channels", []string{"--channel", "rudder", "--channel", "bus[3]", "--channel=#2"},
 			defaults(func(o *options) { o.read.Select = []string{"rudder", "bus[3]", "#2"} })},
 		{"labels", []string{"--label", "col2:rudder", "--label", "bus[3:0]:tow: line"},
-			defaults(func(o *options) { o.labels = []label{{"col2", "rudder"}, {"bus[3:0]", "tow: line"}} })},
+			defaults(func(o *options) { o.labels = []pair{"col2:rudder", "bus[3:0]:tow: line"} })},
 		{"rate", []string{"--rate", "10MHz"}, defaults(func(o *options) { o.read.Rate = formats.Rate{Num: 10_000_000, Den: 1} })},
 		{"fractional rate", []string{"--rate", "0.5 Hz"}, defaults(func(o *options) { o.read.Rate = formats.Rate{Num: 1, Den: 2} })},
 		{"volts", []string{"--threshold", "1.65V", "--hysteresis", "200mV"},

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -9,6 +10,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/formats"
 	"widthwise/formats/tomlfile"
 )
 
@@ -55,6 +57,7 @@ type rule struct {
 type rules struct {
 	all     rule
 	channel map[string]rule
+	file    *limitsFile
 }
 
 // newRules merges, in rising order of weight: the usual limits, the top of the
@@ -81,7 +84,7 @@ func (f *limitsFile) rules(o *options) (*rules, error) {
 			r.stated.Active = o.active
 		}
 	}
-	out := &rules{all: rule{limits: decode.DefaultLimits}, channel: map[string]rule{}}
+	out := &rules{all: rule{limits: decode.DefaultLimits}, channel: map[string]rule{}, file: f}
 	top := f.section("")
 	if err := top.apply(f.all.stated, &out.all); err != nil {
 		return nil, err
@@ -112,17 +115,34 @@ func (r *rules) names() []string {
 	return names
 }
 
-// forCapture returns the rules under the capture's own names of channels.
-func (r *rules) forCapture(names map[string]string) (*rules, error) {
+// forCapture returns the rules under a capture's own names of channels.
+func (r *rules) forCapture(capture string, names map[string]string) (*rules, error) {
 	out := &rules{all: r.all, channel: map[string]rule{}}
 	for _, name := range r.names() {
 		own, ok := names[name]
 		if !ok {
-			return nil, usageError("the limits name a channel %q that the capture does not have; inspect lists them", name)
+			return nil, r.missing(capture, name, fmt.Sprintf("no channel is called %q; inspect lists them", name))
 		}
 		out.channel[own] = r.channel[name]
 	}
 	return out, nil
+}
+
+// missing points at a channel that a capture does not have.
+func (r *rules) missing(capture, name, problem string) error {
+	return r.file.places.Error("channel."+name, problem+" ("+capture+")", "")
+}
+
+// placed points at a channel that the limits file alone has asked for in vain.
+func (r *rules) placed(capture string, o *options, err error) error {
+	vain := (*formats.UsageError)(nil)
+	if !errors.As(err, &vain) || slices.Contains(o.read.Select, vain.Channel) {
+		return err
+	}
+	if _, ok := r.channel[vain.Channel]; !ok {
+		return err
+	}
+	return r.missing(capture, vain.Channel, vain.Message)
 }
 
 func (r *rules) limits() decode.PerChannel[decode.Limits] {

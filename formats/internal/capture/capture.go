@@ -102,7 +102,10 @@ func (e *ParseError) Unwrap() error { return e.Err }
 
 // UsageError is a request the capture cannot meet, such as a channel that it
 // does not have.
-type UsageError struct{ Message string }
+type UsageError struct {
+	Message string
+	Channel string // that was asked for in vain; "" where the request is another
+}
 
 func (e *UsageError) Error() string { return e.Message }
 

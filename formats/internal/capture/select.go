@@ -93,9 +93,9 @@ func (s *Selector) Unmatched() error {
 		switch {
 		case w.Met, w.ifThere:
 		case w.Refusal != "":
-			return &UsageError{fmt.Sprintf("channel %q: %s; %s", w.Text, w.Refusal, s.has())}
+			return &UsageError{fmt.Sprintf("channel %q: %s; %s", w.Text, w.Refusal, s.has()), w.Text}
 		default:
-			return &UsageError{fmt.Sprintf("no channel matches %q; %s%s", w.Text, s.near(w.Text), s.has())}
+			return &UsageError{fmt.Sprintf("no channel matches %q; %s%s", w.Text, s.near(w.Text), s.has()), w.Text}
 		}
 	}
 	return nil
