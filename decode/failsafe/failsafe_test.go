@@ -75,6 +75,7 @@ failsafe = { %s }
 // What the table of verdicts says, line by line.
 func TestVerdicts(t *testing.T) {
 	preset := `does = "preset", after = "1s", width_us = 1000, back = "300ms"`
+	kick := "[[fault]]\nkind = \"width-out-of-range\"\nwidth_us = 1500\nat = \"12s\"\ncount = 5\nrepeat = \"1s\"\ntimes = 2\n"
 	cases := map[string]struct {
 		width   float64
 		does    string
@@ -105,6 +106,9 @@ func TestVerdicts(t *testing.T) {
 		"no safe state known":                  {1700, preset, "", nil, true, 0, failsafe.Preset, decode.Undecided, "option safe throttle=1000us"},
 		"a twitch on the way":                  {1700, preset, "[[fault]]\nkind = \"width-out-of-range\"\nwidth_us = 2000\nat = \"10.5s\"\ncount = 4\n", us(1000), true, 0, failsafe.Preset, decode.Failed, "lie beyond both: the machine twitches"},
 		"two pulses are none":                  {1700, preset, "[[fault]]\nkind = \"width-out-of-range\"\nwidth_us = 2000\nat = \"10.5s\"\ncount = 2\n", us(1000), true, 0, failsafe.Preset, decode.Passed, ""},
+		"kicks back to where it was":           {1700, preset, kick, us(1000), true, 0, failsafe.Preset, decode.Failed, "but leaves it 2 times again, first at 12.0"},
+		"kicks, and nobody says when it is on": {1700, preset, kick, us(1000), false, 0, failsafe.Preset, decode.Undecided, "did the transmitter come back?"},
+		"kicks once stopped":                   {1700, `does = "stop"`, "[[fault]]\nkind = \"extra-pulse\"\noffset_us = 900\nwidth_us = 1700\nat = \"12s\"\ncount = 6\n", stop, true, 0, failsafe.Stops, decode.Failed, "but leaves it again at 12.0"},
 		"a stick that moves as the link goes":  {1200, `does = "hold"`, "moves = [{ at = \"9.4s\", width_us = 1900, rate_us_per_s = 700 }]\n", us(1000), true, 0, failsafe.Holds, decode.Undecided, "repeat with the stick at rest"},
 		"a preset far from a stick that moves": {1200, `does = "preset", width_us = 1000`, "moves = [{ at = \"9.4s\", width_us = 1900, rate_us_per_s = 500 }]\n", us(1000), true, 0, failsafe.Preset, decode.Passed, ""},
 	}

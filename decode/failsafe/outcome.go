@@ -13,7 +13,7 @@ const (
 	lowThrottle = 1300.0 // us; a preset above is none of a throttle at low
 	leastHeld   = 25     // frames to the end that make an outcome
 	safeWithin  = 20.0   // us from a safe width
-	leastBeyond = 3      // frames beyond both widths that make a machine twitch
+	leastBeyond = 3      // frames beyond both widths, or away again, that make a machine twitch
 )
 
 // trial is one channel with the transmitter off.
@@ -226,6 +226,12 @@ var rules = []rule{
 			far = r[0]
 		}
 		return fmt.Sprintf("%s, but on the way %d pulses of up to %.0f us lie beyond both: the machine twitches", t.told(), len(t.beyond()), far)
+	}},
+	{decode.Undecided, func(t *trial) bool { return !t.returned && len(t.relapses()) > 0 }, func(t *trial) string {
+		return t.told() + t.again() + ": did the transmitter come back? option on-at T says when"
+	}},
+	{decode.Failed, func(t *trial) bool { return len(t.relapses()) > 0 }, func(t *trial) string {
+		return t.told() + t.again() + ": the machine twitches"
 	}},
 	{decode.Undecided, (*trial).movedOn, says("it moves like a stick between switch-off and switch-on: are the stated times right?")},
 }
