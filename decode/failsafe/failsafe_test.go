@@ -76,6 +76,11 @@ failsafe = { %s }
 func TestVerdicts(t *testing.T) {
 	preset := `does = "preset", after = "1s", width_us = 1000, back = "300ms"`
 	kick := "[[fault]]\nkind = \"width-out-of-range\"\nwidth_us = 1500\nat = \"12s\"\ncount = 5\nrepeat = \"1s\"\ntimes = 2\n"
+	gap := "[[fault]]\nkind = \"dropped-frame\"\nat = \"12s\"\ncount = 10\n"
+	noise := ""
+	for i, w := range []int{1100, 1850, 1350, 1950, 1250, 1600, 1050, 1450} {
+		noise += fmt.Sprintf("[[fault]]\nkind = \"width-out-of-range\"\nwidth_us = %d\nat = \"%.2fs\"\ncount = 12\n", w, 14+0.24*float64(i))
+	}
 	cases := map[string]struct {
 		width   float64
 		does    string
@@ -109,6 +114,9 @@ func TestVerdicts(t *testing.T) {
 		"kicks back to where it was":           {1700, preset, kick, us(1000), true, 0, failsafe.Preset, decode.Failed, "but leaves it 2 times again, first at 12.0"},
 		"kicks, and nobody says when it is on": {1700, preset, kick, us(1000), false, 0, failsafe.Preset, decode.Undecided, "did the transmitter come back?"},
 		"kicks once stopped":                   {1700, `does = "stop"`, "[[fault]]\nkind = \"extra-pulse\"\noffset_us = 900\nwidth_us = 1700\nat = \"12s\"\ncount = 6\n", stop, true, 0, failsafe.Stops, decode.Failed, "but leaves it again at 12.0"},
+		"falls silent again":                   {1700, preset, gap, us(1000), true, 0, failsafe.Preset, decode.Undecided, "but falls silent again at 12.0"},
+		"may fall silent":                      {1700, preset, gap, append(us(1000), stop...), true, 0, failsafe.Preset, decode.Passed, ""},
+		"whatever it hears":                    {1700, `does = "hold"`, noise, us(1000), true, 0, failsafe.Drifts, decode.Failed, "keeps moving"},
 		"a stick that moves as the link goes":  {1200, `does = "hold"`, "moves = [{ at = \"9.4s\", width_us = 1900, rate_us_per_s = 700 }]\n", us(1000), true, 0, failsafe.Holds, decode.Undecided, "repeat with the stick at rest"},
 		"a preset far from a stick that moves": {1200, `does = "preset", width_us = 1000`, "moves = [{ at = \"9.4s\", width_us = 1900, rate_us_per_s = 500 }]\n", us(1000), true, 0, failsafe.Preset, decode.Passed, ""},
 	}

@@ -10,10 +10,11 @@ import (
 )
 
 const (
-	lowThrottle = 1300.0 // us; a preset above is none of a throttle at low
-	leastHeld   = 25     // frames to the end that make an outcome
-	safeWithin  = 20.0   // us from a safe width
-	leastBeyond = 3      // frames beyond both widths, or away again, that make a machine twitch
+	lowThrottle   = 1300.0 // us; a preset above is none of a throttle at low
+	leastHeld     = 25     // frames to the end that make an outcome
+	leastRestless = 4      // states in a row, none of them held, that are no way to a place
+	safeWithin    = 20.0   // us from a safe width
+	leastBeyond   = 3      // frames beyond both widths, or away again, that make a machine twitch
 )
 
 // trial is one channel with the transmitter off.
@@ -115,16 +116,27 @@ func (t *trial) examine() {
 		t.outcome, t.settled = Stops, s.Start
 	case Moving:
 		// A few frames at the end, the first that move, may be at a place.
-		if len(s.pulses) >= leastAway || slices.ContainsFunc(earlier, func(s State) bool { return s.Kind == Moving }) {
+		if len(s.pulses) >= leastAway || restless(t.states) || slices.ContainsFunc(earlier, func(s State) bool { return s.Kind == Moving }) {
 			t.outcome = Drifts
 		}
 	case Pulsing:
 		if len(s.pulses) < leastHeld {
+			if restless(t.states) {
+				t.outcome = Drifts
+			}
 			return
 		}
 		t.final, t.settled = level(last(s.pulses, leastHeld), t.near), s.Start
 		t.outcome = t.heldOrPreset()
 	}
+}
+
+// restless says whether the last states are too many to be the beginning of one
+// that lasts: a receiver that gives whatever it hears.
+func restless(states []State) bool {
+	return len(states) >= leastRestless && !slices.ContainsFunc(last(states, leastRestless), func(s State) bool {
+		return s.Kind == Silent || len(s.pulses) >= leastHeld
+	})
 }
 
 // lookBefore finds the width before the switch. It reports whether the channel
@@ -227,11 +239,13 @@ var rules = []rule{
 		}
 		return fmt.Sprintf("%s, but on the way %d pulses of up to %.0f us lie beyond both: the machine twitches", t.told(), len(t.beyond()), far)
 	}},
-	{decode.Undecided, func(t *trial) bool { return !t.returned && len(t.relapses()) > 0 }, func(t *trial) string {
-		return t.told() + t.again() + ": did the transmitter come back? option on-at T says when"
+	{decode.Undecided, func(t *trial) bool { return !t.returned && len(t.kicks()) > 0 }, func(t *trial) string {
+		return t.kicked() + ": did the transmitter come back? option on-at T says when"
 	}},
-	{decode.Failed, func(t *trial) bool { return len(t.relapses()) > 0 }, func(t *trial) string {
-		return t.told() + t.again() + ": the machine twitches"
+	{decode.Failed, func(t *trial) bool { return len(t.kicks()) > 0 }, func(t *trial) string { return t.kicked() + ": the machine twitches" }},
+	{decode.Undecided, func(t *trial) bool { return len(t.gaps()) > 0 }, func(t *trial) string {
+		gaps := t.gaps()
+		return fmt.Sprintf("%s, but falls silent %s %s s; whether that is safe depends on the machine: option safe %s=stop says", t.told(), again(len(gaps)), gaps[0].Start.Seconds(2), t.Name)
 	}},
 	{decode.Undecided, (*trial).movedOn, says("it moves like a stick between switch-off and switch-on: are the stated times right?")},
 }

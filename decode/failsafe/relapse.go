@@ -9,34 +9,55 @@ import (
 	"widthwise/decode"
 )
 
-// relapses lists the runs of pulses for which a channel that had come to a safe
-// state was somewhere else again: a kick, however near to where it came from.
-func (t *trial) relapses() (runs [][]decode.Pulse) {
-	came, safe, last := false, 0, t.off
-	var away []decode.Pulse
-	end := func() {
-		if came && len(away) >= leastBeyond {
-			runs = append(runs, away)
-		}
-		away = nil
-	}
+// came is the instant at which the channel had left where it was and shown a safe
+// state; the end where it never did.
+func (t *trial) came() decode.Time {
+	safe, last := 0, t.off
 	for _, p := range t.between(t.off, t.end) {
 		if t.maySilence() && p.Start-last > t.LossAfter() {
-			end()
-			came = true
+			return p.Start
 		}
 		last = p.Start
-		if !t.safeAt(width(p)) {
-			away, safe = append(away, p), 0
-			continue
+		if !t.safeAt(width(p)) || math.Abs(width(p)-t.before) <= t.near {
+			safe = 0
+		} else if safe++; safe >= leastBeyond {
+			return p.Start
 		}
-		end()
-		if safe++; safe >= leastBeyond && math.Abs(width(p)-t.before) > t.near {
-			came = true
+	}
+	return t.end
+}
+
+// kicks lists the runs of pulses for which a channel that had come to a safe
+// state was somewhere else again, however near to where it came from.
+func (t *trial) kicks() (runs [][]decode.Pulse) {
+	var run []decode.Pulse
+	end := func() {
+		if len(run) >= leastBeyond {
+			runs = append(runs, run)
+		}
+		run = nil
+	}
+	for _, p := range t.between(t.came(), t.end) {
+		if t.safeAt(width(p)) {
+			end()
+		} else {
+			run = append(run, p)
 		}
 	}
 	end()
 	return runs
+}
+
+// gaps lists the silent states in which a channel that had come to a safe width
+// stopped for a while.
+func (t *trial) gaps() (gaps []State) {
+	came := t.came()
+	for _, s := range t.states {
+		if s.Kind == Silent && s.Start > came && !t.maySilence() {
+			gaps = append(gaps, s)
+		}
+	}
+	return gaps
 }
 
 // safeAt says whether a width is as good as the final one, or as a safe one.
@@ -48,17 +69,20 @@ func (t *trial) maySilence() bool {
 	return slices.ContainsFunc(t.safe, func(s Safe) bool { return s.Stop })
 }
 
-// again says how often a safe state was left again, since when, and how far.
-func (t *trial) again() string {
-	runs := t.relapses()
-	often := "again"
-	if len(runs) > 1 {
-		often = fmt.Sprintf("%d times again, first", len(runs))
-	}
+// kicked says how often a safe state was left, since when, and how far.
+func (t *trial) kicked() string {
+	runs := t.kicks()
 	var all []decode.Pulse
 	for _, run := range runs {
 		all = append(all, run...)
 	}
 	r := reach(all)
-	return fmt.Sprintf(", but leaves it %s at %s s, with pulses of %.0f to %.0f us", often, runs[0][0].Start.Seconds(2), r[0], r[1])
+	return fmt.Sprintf("%s, but leaves it %s %s s, with pulses of %.0f to %.0f us", t.told(), again(len(runs)), runs[0][0].Start.Seconds(2), r[0], r[1])
+}
+
+func again(n int) string {
+	if n == 1 {
+		return "again at"
+	}
+	return fmt.Sprintf("%d times again, first at", n)
 }

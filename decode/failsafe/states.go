@@ -170,7 +170,7 @@ func (l *line) same(a, b *State) bool {
 	return math.Abs(a.Width-b.Width) <= l.near || math.Abs(jump) <= l.near
 }
 
-func last(p []decode.Pulse, n int) []decode.Pulse { return p[max(0, len(p)-n):] }
+func last[T any](of []T, n int) []T { return of[max(0, len(of)-n):] }
 
 func width(p decode.Pulse) float64 { return float64(p.Width) / float64(decode.Microsecond) }
 
