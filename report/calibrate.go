@@ -152,7 +152,7 @@ func (c *CalibrateChannel) found() (found, missing int) {
 // Complete says whether every constant was found, and Empty whether none was.
 func (c *CalibrateChannel) Complete() bool {
 	_, missing := c.found()
-	return missing == 0
+	return missing == 0 && !c.Deadband.missing()
 }
 
 // Empty says that no constant was found.

@@ -87,6 +87,10 @@ func (s statedConstants) under(own statedConstants) statedConstants {
 func (f *constantsFile) check(table string, s statedConstants) error {
 	outside := func(us *float64, low, high float64) bool { return us != nil && !(*us >= low && *us <= high) }
 	above := func(a, b *float64) bool { return a != nil && b != nil && *a >= *b }
+	crowder := "deadband_us"
+	if s.Deadband == nil {
+		crowder = "end_margin_us"
+	}
 	for _, c := range []struct {
 		wrong          bool
 		key, what, fix string
@@ -99,6 +103,7 @@ func (f *constantsFile) check(table string, s statedConstants) error {
 		{above(s.Low, s.High), "high_us", "is not above low_us", "low_us below high_us; reversed = true turns the command round"},
 		{above(s.Low, s.Neutral), "neutral_us", "is not above low_us", "a width between low_us and high_us"},
 		{above(s.Neutral, s.High), "neutral_us", "is not below high_us", "a width between low_us and high_us"},
+		{s.constants().Crowded() != "", crowder, "leaves no way from neutral to " + s.constants().Crowded(), "a deadband and margins that end well before one another"},
 		{s.LossAfter != nil && !waits(decode.Time(*s.LossAfter)), "loss_after", "is out of reach", `above zero and at most "10s", such as "110ms"`},
 	} {
 		if c.wrong {
@@ -121,13 +126,18 @@ func (f *constantsFile) of(channel string, found calibrate.Constants) (k calibra
 	if s == (statedConstants{}) {
 		return found, false
 	}
+	return s.constants(), true
+}
+
+// constants fills in what has a usual value.
+func (s statedConstants) constants() calibrate.Constants {
 	value := func(us *float64, usual float64) float64 {
 		if us == nil {
 			return usual
 		}
 		return *us
 	}
-	k = calibrate.Constants{Low: value(s.Low, notKnown), Neutral: value(s.Neutral, notKnown), High: value(s.High, notKnown),
+	k := calibrate.Constants{Low: value(s.Low, notKnown), Neutral: value(s.Neutral, notKnown), High: value(s.High, notKnown),
 		Deadband: value(s.Deadband, 0), EndMargin: value(s.EndMargin, 0), LossAfter: 110 * decode.Millisecond}
 	if s.LossAfter != nil {
 		k.LossAfter = decode.Time(*s.LossAfter)
@@ -135,7 +145,7 @@ func (f *constantsFile) of(channel string, found calibrate.Constants) (k calibra
 	if s.Reversed != nil {
 		k.Reversed = *s.Reversed
 	}
-	return k, true
+	return k
 }
 
 // unused refuses a channel that the capture does not have.

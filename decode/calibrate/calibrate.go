@@ -55,6 +55,7 @@ func Of(a *decode.Analysis, c *decode.ChannelAnalysis, first places.Arrival) *Ch
 	out.Low, out.Neutral, out.High = at(p.Low), at(p.Neutral), at(p.High)
 	out.Deadband = out.spread(step, p.Neutral)
 	out.EndMargin = out.spread(step, p.Low, p.High)
+	out.leaveRoom()
 	out.doubts()
 	out.waits(a)
 	if way := p.FirstWay(); first != places.Unseen && way == places.Unseen {
@@ -102,6 +103,34 @@ func (c *Channel) spread(step float64, of ...*places.Place) float64 {
 	return out
 }
 
+// leaveRoom takes back a deadband or a margin that leaves no way between neutral
+// and an end: a firmware with it would stand still at full stick.
+func (c *Channel) leaveRoom() {
+	switch end := c.Crowded(); {
+	case end == "":
+	case math.IsNaN(c.Neutral):
+		c.Missing = append(c.Missing, fmt.Sprintf("end margin: low and high are in doubt by %.0f us each, which leaves no way between them; hold each three times", c.EndMargin))
+		c.EndMargin = math.NaN()
+	default:
+		c.Missing = append(c.Missing, fmt.Sprintf("deadband: neutral is in doubt by %.0f us and the ends by %.0f us, which leaves no way from neutral to %s; let go and hold the ends three times, or leave neutral out for a stick without a centre",
+			c.Deadband, c.EndMargin, end))
+		c.Deadband = math.NaN()
+	}
+}
+
+// Crowded names the end to which deadband and margins leave no way; "" where they
+// leave some to both, or an end is not known.
+func (k Constants) Crowded() string {
+	m := margin(k)
+	switch {
+	case math.IsNaN(k.Neutral) && k.Low+m >= k.High-m, k.Neutral+k.Deadband >= k.High-m:
+		return "high"
+	case k.Neutral-k.Deadband <= k.Low+m:
+		return "low"
+	}
+	return ""
+}
+
 // doubts says where a place was seen too little.
 func (c *Channel) doubts() {
 	var few []string
@@ -125,6 +154,9 @@ func (c *Channel) doubts() {
 		case visits == 2 && p.U95 > unsure:
 			c.say("%s: two visits leave %.0f us of doubt, which the margins carry; a third would narrow it", p.name, p.U95)
 		}
+	}
+	if n := c.Places.Neutral; n != nil && len(n.Visits) < max(c.Places.EndVisits[0], c.Places.EndVisits[1]) {
+		c.say("neutral was visited less often than the ends, and a stick that is let go passes it between them: if this one has no centre, as a throttle, leave its neutral out, or low stick commands full astern")
 	}
 	if len(few) > 0 {
 		c.say("under %d pulses at a place the furthest counts for its margin, not 99.9 %% of them: %s", countable, strings.Join(few, ", "))

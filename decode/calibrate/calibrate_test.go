@@ -212,3 +212,23 @@ func TestLossAfter(t *testing.T) {
 	assert.Equal(t, 110*decode.Millisecond, gaps(20, "").LossAfter, "a loss is no gap to wait for")
 	assert.Contains(t, strings.Join(gaps(2, "").Said, "\n"), "a wait of 25 ms would have stopped it once, of 50 ms once, of 100 ms never")
 }
+
+// A throttle has no centre, but two stops of a hand at nearly the same place look
+// like one. What two visits leave in doubt may reach an end.
+func TestNeutralOfTwoVisits(t *testing.T) {
+	of := func(widths ...float64) *calibrate.Channel {
+		steady := strings.Replace(swept(1, widths...), "hand = { drift_us_per_s = 4, wobble_us = 3, return_us = 6 }\n", "", 1)
+		a := analysed(t, strings.Replace(steady, "width_us = 1518", "width_us = 1100", 1))
+		return calibrate.Of(a, a.Channels[0], places.Unseen)
+	}
+	c := of(1500, 1900, 1100, 1504, 1900, 1100, 1900)
+	assert.InDelta(t, 1502, c.Neutral, 1)
+	assert.True(t, c.Complete())
+	assert.Contains(t, strings.Join(c.Said, "\n"), "neutral was visited less often than the ends")
+
+	c = of(1250, 1900, 1100, 1280, 1900, 1100, 1900)
+	assert.InDelta(t, 1265, c.Neutral, 1)
+	assert.True(t, math.IsNaN(c.Deadband), "a deadband of %v us about %v us swallows low", c.Deadband, c.Neutral)
+	assert.False(t, c.Complete())
+	assert.Contains(t, strings.Join(c.Missing, "\n"), "which leaves no way from neutral to low")
+}

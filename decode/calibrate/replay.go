@@ -52,8 +52,11 @@ type Proof struct {
 	JumpAfterLoss           int64 // the largest that the first pulse after one brought back
 }
 
-// Complete reports whether there are constants enough to map by: both ends.
-func (k Constants) Complete() bool { return !math.IsNaN(k.Low) && !math.IsNaN(k.High) }
+// Complete reports whether there are constants enough to map by: both ends, and
+// with a neutral its deadband.
+func (k Constants) Complete() bool {
+	return !math.IsNaN(k.Low) && !math.IsNaN(k.High) && (math.IsNaN(k.Neutral) || !math.IsNaN(k.Deadband))
+}
 
 // Command maps one width: 0 within the deadband of neutral, else linear from
 // neutral to the end pulled in by its margin, clipped, rounded half away from

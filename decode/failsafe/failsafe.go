@@ -143,7 +143,8 @@ func (o *Answer) times(a *decode.Analysis, lines []*line, q Question) {
 		o.On, o.OnFrom = &marks[1], Mark
 	}
 	if len(marks) > 2 {
-		o.note(MarkBusy, "", "the mark changes more than twice; what comes after its second change is taken for switched on")
+		next := marks[1] + (marks[2]-marks[1])/2
+		o.note(MarkBusy, "", "the mark changes more than twice: only the trial between its first two changes is told; option from %ss tells the next", next.Seconds(1))
 	}
 }
 

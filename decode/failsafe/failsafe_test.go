@@ -337,6 +337,11 @@ func TestMarked(t *testing.T) {
 	assert.Equal(t, decode.Passed, out.Verdict)
 	assert.Equal(t, []failsafe.From{failsafe.Mark, failsafe.Mark}, []failsafe.From{out.OffFrom, out.OnFrom})
 
+	q.Mark = append(w.Edges(), *at(19))
+	out = failsafe.Examine(a, a.Channels[:1], q)
+	assert.Equal(t, failsafe.MarkBusy, out.Notes[0].Kind)
+	assert.Contains(t, out.Notes[0].Text, "only the trial between its first two changes is told; option from 17.5s tells the next")
+
 	q.Mark = nil
 	out = failsafe.Examine(a, a.Channels[:1], q)
 	assert.Nil(t, out.Off)

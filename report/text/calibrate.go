@@ -80,8 +80,10 @@ func (p *Sheet) ruler(c *report.CalibrateChannel) {
 	put(0, report.Fixed(c.Low, 0))
 	put(length-1, report.Fixed(c.High, 0))
 	if !missing(float64(c.Neutral)) {
-		for i := max(at(c.Neutral-c.Deadband), 0); i <= min(at(c.Neutral+c.Deadband), length-1); i++ {
-			strip[i] = '═'
+		if !missing(float64(c.Deadband)) {
+			for i := max(at(c.Neutral-c.Deadband), 0); i <= min(at(c.Neutral+c.Deadband), length-1); i++ {
+				strip[i] = '═'
+			}
 		}
 		strip[at(c.Neutral)] = '╪'
 		put(at(c.Neutral), report.Fixed(c.Neutral, 0))
