@@ -18,11 +18,11 @@ func Calibrate(p *Sheet, c *report.Calibrate) {
 	p.Text(report.TrialSafety)
 	for _, capture := range c.Captures {
 		if capture, ok := capture.(*report.CalibrateCapture); ok {
-			p.Blank()
+			p.blank()
 			p.sticks(capture)
 		}
 	}
-	p.Blank()
+	p.blank()
 	p.Text("These are the widths of this capture. Trims, another model memory, another receiver or a cold radio move them; measure again after each. " +
 		"--toml writes them as a file, --header as a C header.")
 }
@@ -30,19 +30,19 @@ func Calibrate(p *Sheet, c *report.Calibrate) {
 func (p *Sheet) sticks(c *report.CalibrateCapture) {
 	p.Text(fmt.Sprintf("%s, %s seen, time step %s", report.Printable(c.File), report.Lasting(c.Duration), report.Step(c.Resolution)))
 	for _, ch := range c.Channels {
-		p.Blank()
+		p.blank()
 		p.Line(p.strong(ch.Shown()))
 		p.ruler(ch)
 		for _, line := range constants(ch, c.Resolution) {
 			first, rest, _ := strings.Cut(line, " ")
-			p.Hang("  "+first+" ", 4, rest)
+			p.hang("  "+first+" ", 4, rest)
 		}
 	}
 	if len(c.Channels) == 0 {
-		p.Hang("  ", 2, "no servo channel is judged; --channel NAME judges one")
+		p.hang("  ", 2, "no servo channel is judged; --channel NAME judges one")
 	}
 	if m := c.Mix; m != nil {
-		p.Blank()
+		p.blank()
 		p.Text(fmt.Sprintf("mix of %s and %s: sum %s, difference %s", report.Printable(m.A), report.Printable(m.B), mixed(m.Sum), mixed(m.Difference)))
 	}
 }

@@ -15,14 +15,14 @@ import (
 // Check sets what `check` tells of one capture: the answer first, on one screen
 // for an ordinary capture, and with full every figure behind it.
 func Check(p *Sheet, c *report.Capture, a *decode.Analysis, full bool) {
-	p.Hang(answer(p, c)+" ", 6, seen(c))
+	p.hang(answer(p, c)+" ", 6, seen(c))
 	if open := c.Undecided(); open != "" {
-		p.Hang("", 2, open)
+		p.hang("", 2, open)
 	}
 	p.events(c, full)
 	rows := judged(c)
 	if len(rows) > 0 {
-		p.Blank()
+		p.blank()
 		p.channels(rows)
 		most := len(rows)
 		if !full {
@@ -33,7 +33,7 @@ func Check(p *Sheet, c *report.Capture, a *decode.Analysis, full bool) {
 	p.beside(c)
 	if full {
 		p.full(c, rows)
-		p.Heading("caution")
+		p.heading("caution")
 		p.Text(report.Safety)
 		return
 	}
@@ -103,7 +103,7 @@ func (p *Sheet) events(c *report.Capture, full bool) {
 	}
 	for i, e := range c.Events {
 		if i == mostEvents && !full {
-			p.Hang("", 2, "and "+phrase.Count(int64(len(c.Events)-i), "event")+" more: --full")
+			p.hang("", 2, "and "+phrase.Count(int64(len(c.Events)-i), "event")+" more: --full")
 			break
 		}
 		p.event(e)
@@ -118,12 +118,12 @@ func (p *Sheet) events(c *report.Capture, full bool) {
 
 // event is what happened, what explains it and how surely, and what to try.
 func (p *Sheet) event(e report.Event) {
-	p.Hang(p.severity(e.Severity), 6, report.Printable(e.Story))
+	p.hang(p.severity(e.Severity), 6, report.Printable(e.Story))
 	text := e.Cause + ", " + e.Confidence + "."
 	if e.Try != "" {
 		text += " Try: " + report.Printable(e.Try)
 	}
-	p.Hang("", 6, text)
+	p.hang("", 6, text)
 }
 
 // why is what speaks for an event's cause and against it, when it happened, and
@@ -132,7 +132,7 @@ func (p *Sheet) why(e report.Event) {
 	const indent = 16
 	tell := func(word string, sentences []string) {
 		for _, s := range sentences {
-			p.Hang("      "+word, indent, report.Printable(s))
+			p.hang("      "+word, indent, report.Printable(s))
 		}
 	}
 	tell("seen", e.Evidence)
@@ -186,10 +186,10 @@ func (p *Sheet) channels(rows []*report.Channel) {
 		}
 	}
 	for _, ch := range rows {
-		p.Hang(ch.Shown()+" ", 2, fmt.Sprintf("%s: width %s, period %s, jitter %s, %d dropped, %s, %s", p.verdict(ch.Verdict),
+		p.hang(ch.Shown()+" ", 2, fmt.Sprintf("%s: width %s, period %s, jitter %s, %d dropped, %s, %s", p.verdict(ch.Verdict),
 			in("us", span(ch.Width)), in("ms", period(ch.Period)), in("us", jitter(ch.Jitter)), ch.Dropped, phrase.Count(ch.Glitches, "glitch"), phrase.Count(ch.Losses, "loss")))
 	}
-	p.Blank()
+	p.blank()
 }
 
 // in puts the unit behind what a cell has, unless that is a word.
@@ -255,7 +255,7 @@ func (p *Sheet) beside(c *report.Capture) {
 	if more > 0 {
 		list += fmt.Sprintf(" and %d more", more)
 	}
-	p.Blank()
+	p.blank()
 	p.Text("Not judged: " + list + ". To judge one, name it: --channel " + example)
 }
 
@@ -275,7 +275,7 @@ func (p *Sheet) notes(all []report.Note, most int) {
 			p.Text(fmt.Sprintf("and %s more: --full", phrase.Count(int64(len(notes)-i), "note")))
 			return
 		}
-		p.Hang("note", 6, report.Printable(note))
+		p.hang("note", 6, report.Printable(note))
 	}
 }
 

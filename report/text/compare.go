@@ -58,18 +58,18 @@ func changes(c *report.Compare) string {
 
 // Compare sets the verdict, the advice, and the figures side by side.
 func Compare(p *Sheet, c *report.Compare) {
-	p.Hang(p.verdict(c.Verdict)+": ", 2, changes(c))
+	p.hang(p.verdict(c.Verdict)+": ", 2, changes(c))
 	p.Text(fmt.Sprintf("before: %s, %s seen; after: %s, %s seen",
 		report.Printable(c.Before.File), report.Lasting(c.Before.Duration), report.Printable(c.After.File), report.Lasting(c.After.Duration)))
-	p.Blank()
+	p.blank()
 	for _, a := range c.Advice {
-		p.Hang("- ", 2, report.Printable(a.Message)+" ("+report.Printable(strings.Join(a.Because, "; "))+")")
+		p.hang("- ", 2, report.Printable(a.Message)+" ("+report.Printable(strings.Join(a.Because, "; "))+")")
 	}
 	for _, pair := range c.Pairs {
-		p.Blank()
+		p.blank()
 		p.pair(pair)
 	}
-	p.Blank()
+	p.blank()
 	p.Text("Differences with their 95 % interval, the clocks of both recorders in it. Same says that this capture shows no change that matters, not that the machine is safe: " +
 		"try the failsafe again after every change of radio, receiver, memory or trim, propeller off or drive disconnected.")
 }
@@ -79,7 +79,7 @@ func (p *Sheet) pair(c report.ComparePair) {
 	if c.After != c.Before {
 		name += " and " + report.Printable(c.After)
 	}
-	p.Hang(p.strong(name)+": ", 2, fmt.Sprintf("%s (matched by %s)", p.verdict(c.Verdict), c.MatchedBy))
+	p.hang(p.strong(name)+": ", 2, fmt.Sprintf("%s (matched by %s)", p.verdict(c.Verdict), c.MatchedBy))
 	cols := []column{{head: "figure"}, {head: "before", right: true}, {head: "after", right: true}, {head: "difference", right: true}, {}}
 	var notes []string
 	for _, f := range c.Figures {
@@ -95,7 +95,7 @@ func (p *Sheet) pair(c report.ComparePair) {
 	}
 	for _, n := range notes {
 		first, rest, _ := strings.Cut(n, " ")
-		p.Hang("  "+first+" ", 4, rest)
+		p.hang("  "+first+" ", 4, rest)
 	}
 }
 

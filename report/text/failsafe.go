@@ -52,11 +52,11 @@ func Failsafe(p *Sheet, f *report.Failsafe) {
 	p.Text(report.TrialSafety)
 	for _, c := range f.Captures {
 		if c, ok := c.(*report.FailsafeCapture); ok {
-			p.Blank()
+			p.blank()
 			p.trial(c)
 		}
 	}
-	p.Blank()
+	p.blank()
 	p.Text("Passing says that this capture shows safe outputs, not that the machine is safe. Try again after every change of radio, receiver, memory or trim; the event's rules and its inspectors decide.")
 }
 
@@ -66,30 +66,30 @@ func noneRead(captures []any) bool {
 }
 
 func (p *Sheet) trial(c *report.FailsafeCapture) {
-	p.Hang(p.verdict(c.Verdict)+": ", 2, report.Printable(c.File)+", "+switched(c))
+	p.hang(p.verdict(c.Verdict)+": ", 2, report.Printable(c.File)+", "+switched(c))
 	for i := range c.Channels {
 		ch := &c.Channels[i]
 		if c.Off == nil {
 			break // all there is to say holds for every channel
 		}
-		p.Blank()
-		p.Hang(p.strong(ch.Shown())+": ", 2, did(ch, c))
-		p.Hang("  "+p.verdict(ch.Verdict)+": ", 4, report.Printable(ch.Reason))
+		p.blank()
+		p.hang(p.strong(ch.Shown())+": ", 2, did(ch, c))
+		p.hang("  "+p.verdict(ch.Verdict)+": ", 4, report.Printable(ch.Reason))
 		if r := ch.Return; r != nil {
-			p.Hang("  back: ", 4, returned(r, c.Resolution))
+			p.hang("  back: ", 4, returned(r, c.Resolution))
 		}
 	}
 	switch {
 	case c.Off == nil && len(c.Channels) > 0:
-		p.Hang("  ", 2, report.Printable(c.Channels[0].Reason))
+		p.hang("  ", 2, report.Printable(c.Channels[0].Reason))
 	case len(c.Channels) == 0:
-		p.Hang("  ", 2, "no servo channel is judged; --channel NAME judges one")
+		p.hang("  ", 2, "no servo channel is judged; --channel NAME judges one")
 	}
 	if len(c.Notes) > 0 {
-		p.Blank()
+		p.blank()
 	}
 	for _, note := range once(c.Notes) {
-		p.Hang("  ", 2, report.Printable(note))
+		p.hang("  ", 2, report.Printable(note))
 	}
 }
 

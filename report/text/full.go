@@ -8,12 +8,12 @@ import (
 
 // full is all that stands behind an answer.
 func (p *Sheet) full(c *report.Capture, rows []*report.Channel) {
-	p.Heading("capture")
+	p.heading("capture")
 	for _, f := range facts(&c.Facts) {
-		p.Hang("  "+f[0], 14, f[1])
+		p.hang("  "+f[0], 14, f[1])
 	}
 	if len(rows) > 0 {
-		p.Heading("figures")
+		p.heading("figures")
 	}
 	for _, ch := range rows {
 		for i, line := range lines(ch, c.Resolution) {
@@ -21,25 +21,25 @@ func (p *Sheet) full(c *report.Capture, rows []*report.Channel) {
 			if i == 0 {
 				first = "  " + ch.Shown() + "  "
 			}
-			p.Hang(first, p.besideName(rows), line)
+			p.hang(first, p.besideName(rows), line)
 		}
 	}
 	if len(rows) > 0 {
-		p.Hang("", 2, clockWords)
+		p.hang("", 2, clockWords)
 	}
 	p.others(c)
 	p.findings(c)
 	if len(c.Unseen) > 0 {
-		p.Heading("not seen")
+		p.heading("not seen")
 	}
 	for _, line := range c.Unseen {
-		p.Hang("  ", 4, report.Printable(line))
+		p.hang("  ", 4, report.Printable(line))
 	}
 	if len(c.Notes) > 0 {
-		p.Heading("notes")
+		p.heading("notes")
 	}
 	for _, note := range once(c.Notes) {
-		p.Hang("  ", 4, report.Printable(note))
+		p.hang("  ", 4, report.Printable(note))
 	}
 }
 
@@ -77,10 +77,10 @@ func (p *Sheet) others(c *report.Capture) {
 			continue
 		}
 		if !opened {
-			p.Heading("not judged")
+			p.heading("not judged")
 			opened = true
 		}
-		p.Hang("  ", 4, ch.Shown()+": "+ch.KindOf(c.Resolution))
+		p.hang("  ", 4, ch.Shown()+": "+ch.KindOf(c.Resolution))
 	}
 }
 
@@ -89,12 +89,12 @@ func (p *Sheet) findings(c *report.Capture) {
 	if len(c.Findings) == 0 {
 		return
 	}
-	p.Heading("findings")
+	p.heading("findings")
 	for _, f := range c.Findings {
 		who := ""
 		if len(f.Channels) > 0 {
 			who = report.Printable(strings.Join(f.Channels, ", ")) + ": "
 		}
-		p.Hang("  "+p.severity(f.Severity), 8, moment(f.Start, f.End)+", "+who+f.Kind+", "+report.Printable(f.Message))
+		p.hang("  "+p.severity(f.Severity), 8, moment(f.Start, f.End)+", "+who+f.Kind+", "+report.Printable(f.Message))
 	}
 }

@@ -15,11 +15,11 @@ import (
 func Inspect(p *Sheet, i *report.Inspection) {
 	p.Line(p.strong(report.Printable(i.File)))
 	for _, f := range found(i) {
-		p.Hang("  "+f[0], 13, f[1])
+		p.hang("  "+f[0], 13, f[1])
 	}
 	if len(i.Channels) > 0 {
 		shown, left := onScreen(i)
-		p.Blank()
+		p.blank()
 		p.glances(shown, i.Resolution)
 		if left != "" {
 			p.Text(left)
@@ -27,10 +27,10 @@ func Inspect(p *Sheet, i *report.Inspection) {
 	}
 	p.rest(i)
 	if len(i.Notes) > 0 {
-		p.Heading("notes")
+		p.heading("notes")
 	}
 	for _, note := range once(i.Notes) {
-		p.Hang("  ", 4, report.Printable(note))
+		p.hang("  ", 4, report.Printable(note))
 	}
 }
 
@@ -110,7 +110,7 @@ func (p *Sheet) glances(shown []*report.Glance, resolution report.Number) {
 		if g.Width != nil {
 			about += fmt.Sprintf(", active %s, %s, width %s us, period %s ms", orNone(g.Active), phrase.Count(g.Pulses, "pulse"), span(g.Width), period(g.Period))
 		}
-		p.Hang(glanceName(g)+": ", 2, about)
+		p.hang(glanceName(g)+": ", 2, about)
 	}
 }
 
@@ -138,14 +138,14 @@ func (p *Sheet) rest(i *report.Inspection) {
 		}
 	}
 	if len(others) > 0 {
-		p.Heading("not read as channels")
+		p.heading("not read as channels")
 	}
 	for n, v := range others {
 		if n == mostListed {
-			p.Hang("  ", 4, fmt.Sprintf("and %d more; --json lists them all", len(others)-n))
+			p.hang("  ", 4, fmt.Sprintf("and %d more; --json lists them all", len(others)-n))
 			return
 		}
-		p.Hang("  ", 4, variable(v))
+		p.hang("  ", 4, variable(v))
 	}
 }
 

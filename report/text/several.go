@@ -97,8 +97,8 @@ func (s *Several) Capture(w io.Writer, c *report.Capture) error {
 	}
 	what := brief(c)
 	if s.narrow() {
-		p.Hang(verdict+"  ", 2, report.Printable(c.File))
-		p.Hang("", 2, what)
+		p.hang(verdict+"  ", 2, report.Printable(c.File))
+		p.hang("", 2, what)
 	} else {
 		line := pad(verdict, verdictWidth) + pad(tail(s.shown(c.File), s.file), s.file)
 		for _, b := range between {

@@ -34,8 +34,8 @@ func (p *Sheet) WriteTo(w io.Writer) (int64, error) {
 // Line adds a line as it is.
 func (p *Sheet) Line(s string) { p.text.WriteString(strings.TrimRight(s, " ") + "\n") }
 
-// Blank adds an empty line, unless there is one, or nothing yet.
-func (p *Sheet) Blank() {
+// blank adds an empty line, unless there is one, or nothing yet.
+func (p *Sheet) blank() {
 	if t := p.text.String(); t != "" && !strings.HasSuffix(t, "\n\n") {
 		p.Line("")
 	}
@@ -44,18 +44,18 @@ func (p *Sheet) Blank() {
 // lines is how many there are.
 func (p *Sheet) lines() int { return strings.Count(p.text.String(), "\n") }
 
-// Heading opens a section.
-func (p *Sheet) Heading(word string) {
-	p.Blank()
+// heading opens a section.
+func (p *Sheet) heading(word string) {
+	p.blank()
 	p.Line(p.strong(word))
 }
 
 // longestLine is how wide prose may be on a wide screen.
 const longestLine = 110
 
-// Hang sets body after a first word, later lines indented. Lines break between
+// hang sets body after a first word, later lines indented. Lines break between
 // words only.
-func (p *Sheet) Hang(first string, indent int, body string) {
+func (p *Sheet) hang(first string, indent int, body string) {
 	if gap := indent - columns(first); gap > 0 {
 		first += strings.Repeat(" ", gap)
 	}
@@ -69,7 +69,7 @@ func (p *Sheet) Hang(first string, indent int, body string) {
 }
 
 // Text sets a paragraph.
-func (p *Sheet) Text(body string) { p.Hang("", 0, body) }
+func (p *Sheet) Text(body string) { p.hang("", 0, body) }
 
 // columns is how wide a text is on a screen.
 func columns(s string) int { return pretty.StringWidthWithoutEscSequences(s) }

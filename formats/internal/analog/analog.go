@@ -17,8 +17,8 @@ import (
 // to find its states.
 const (
 	lookAheadTime = 100 * decode.Millisecond
-	// LookAheadText is the same in bytes of text.
-	LookAheadText = 4 << 20
+	// lookAheadText is the same in bytes of text.
+	lookAheadText = 4 << 20
 	quietKept     = 4096 // readings kept of the first state
 )
 
@@ -222,7 +222,7 @@ func (c *Channel) widen(r Reading) {
 
 // due tells whether enough was looked at since the channel left its state.
 func (c *Channel) due(at decode.Time, text int64) bool {
-	return c.stage == swinging && (at-c.left.At >= lookAheadTime || text-c.left.Text >= LookAheadText)
+	return c.stage == swinging && (at-c.left.At >= lookAheadTime || text-c.left.Text >= lookAheadText)
 }
 
 // decide finds the states among what was gathered up to a place and replays it.

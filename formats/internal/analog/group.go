@@ -22,14 +22,14 @@ func (g *Group) MayEmit(at decode.Time, place, text int64) bool {
 	if g.held == 0 {
 		g.held = text
 	}
-	waited := text-g.held >= LookAheadText
+	waited := text-g.held >= lookAheadText
 	for _, c := range g.Channels {
 		if c.due(at, text) {
 			c.decide(at, place)
 		}
 		switch {
 		case c.stage == swinging,
-			c.stage == quiet && c.guessed == decode.Unknown && len(c.kept) > 0 && text < LookAheadText,
+			c.stage == quiet && c.guessed == decode.Unknown && len(c.kept) > 0 && text < lookAheadText,
 			c.pending && !waited:
 			return false
 		}

@@ -138,8 +138,8 @@ func (p *plan) takeNames(r *headRecord, units [][]byte) {
 	p.header = r.line
 	for i := range p.columns {
 		c := &p.columns[i]
-		c.name, c.unit = CutBrackets(plainText(r.cells[i]))
-		c.name = PlainName(c.name)
+		c.name, c.unit = cutBrackets(plainText(r.cells[i]))
+		c.name = plainName(c.name)
 		if len(units) > i && c.unit == "" {
 			c.unit = bareUnit(units[i])
 		}

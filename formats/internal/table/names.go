@@ -2,17 +2,17 @@ package table
 
 import "strings"
 
-// RunsAsFormula are the first characters by which a spreadsheet takes a cell
+// runsAsFormula are the first characters by which a spreadsheet takes a cell
 // for a formula (OWASP, CSV Injection).
-const RunsAsFormula = "=+-@\t\r\n"
+const runsAsFormula = "=+-@\t\r\n"
 
 // HeaderCell spells a channel name so that no spreadsheet runs it and any
-// reader of RFC 4180 gets it whole. [PlainName] is its inverse.
+// reader of RFC 4180 gets it whole. [plainName] is its inverse.
 func HeaderCell(name string) string {
-	if at := strings.TrimLeft(name, "'"); at != "" && strings.ContainsRune(RunsAsFormula, rune(at[0])) {
+	if at := strings.TrimLeft(name, "'"); at != "" && strings.ContainsRune(runsAsFormula, rune(at[0])) {
 		name = "'" + name
 	}
-	if plain, _ := CutBrackets(name); plain != name {
+	if plain, _ := cutBrackets(name); plain != name {
 		name += " [logic]" // or the end of the name would be taken for a unit
 	}
 	if strings.ContainsAny(name, ",\"\r\n") || strings.TrimSpace(name) != name {
@@ -21,9 +21,9 @@ func HeaderCell(name string) string {
 	return name
 }
 
-// PlainName takes away the apostrophe that HeaderCell put before a name.
-func PlainName(cell string) string {
-	if at := strings.TrimLeft(cell, "'"); at != "" && at != cell && strings.ContainsRune(RunsAsFormula, rune(at[0])) {
+// plainName takes away the apostrophe that HeaderCell put before a name.
+func plainName(cell string) string {
+	if at := strings.TrimLeft(cell, "'"); at != "" && at != cell && strings.ContainsRune(runsAsFormula, rune(at[0])) {
 		return cell[1:]
 	}
 	return cell

@@ -64,8 +64,8 @@ func plainText(text []byte) string {
 
 var bracketed = regexp.MustCompile(`^(.*?)\s*(?:\[([^\[\]]*)\]|\(([^()]*)\)|\{([^{}]*)\}|<([^<>]*)>)$`)
 
-// CutBrackets parts a header cell from a trailing unit in brackets.
-func CutBrackets(cell string) (name, unit string) {
+// cutBrackets parts a header cell from a trailing unit in brackets.
+func cutBrackets(cell string) (name, unit string) {
 	if cell == "" || strings.IndexByte("])}>", cell[len(cell)-1]) < 0 {
 		return cell, ""
 	}
@@ -102,7 +102,7 @@ var (
 
 // timeHeader tells whether a header cell names the time, with its unit or "".
 func timeHeader(cell string) (isTime bool, unit string) {
-	name, unit := CutBrackets(cell)
+	name, unit := cutBrackets(cell)
 	if m := camelTime.FindStringSubmatch(name); m != nil && len(name) > 2 && m[1] != "s" {
 		return true, unitName(m[1])
 	}

@@ -101,7 +101,7 @@ func TestColumnNames(t *testing.T) {
 		"throttle": "throttle|", "throttle (V)": "throttle|v", "rudder [mV]": "rudder|mv", " winch ": "winch|",
 		"CH1 (left)": "CH1 (left)|", "a[3]": "a[3]|", "winch[V]": "winch|v",
 	} {
-		name, unit := CutBrackets(strings.TrimSpace(cell))
+		name, unit := cutBrackets(strings.TrimSpace(cell))
 		assert.Equal(t, want, name+"|"+unit, cell)
 	}
 }
