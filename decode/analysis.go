@@ -1,5 +1,7 @@
 package decode
 
+import "math"
+
 // Signal is the kind of signal on a channel.
 type Signal string
 
@@ -98,10 +100,7 @@ type ChannelAnalysis struct {
 	Active  Level // High or Low; Unknown where silent
 	Level   Level // the level a silent channel holds
 
-	PulseCount, FrameCount, DroppedCount, GlitchCount int64
-	LossCount                                         int64
-	LostTime                                          Time
-
+	Totals
 	Width      *Summary // nil where nothing was accepted, likewise the next two
 	Period     *Period
 	Jitter     *Jitter
@@ -109,21 +108,41 @@ type ChannelAnalysis struct {
 	OtherKinds []KindSpan
 	Slots      []*ChannelAnalysis // of a pulse-position stream
 
-	// Place is the channel's place in the receiver's frame, counted from 1, and
-	// Offset how long after the first channel its pulse begins (median,
-	// microseconds). 0 and NaN where no other channel keeps the same period.
+	InFrame
+	OtherSignal
+	trains
+}
+
+// Totals count what came over one channel.
+type Totals struct {
+	PulseCount, FrameCount, DroppedCount, GlitchCount, LossCount int64
+	LostTime                                                     Time
+}
+
+// InFrame is a channel's seat in the frame of its receiver.
+type InFrame struct {
+	// Place is counted from 1, and Offset is how long after the first channel its
+	// pulse begins (median, microseconds). 0 and NaN where no other channel keeps
+	// the same period.
 	Place  int
 	Offset float64
 	// Follows names the channel whose pulse ends where this one's begins; ""
 	// where there is none.
 	Follows string
+}
 
-	// Rate and the duty range of a duty signal, the bit time of a serial one;
-	// NaN elsewhere.
-	RateHz, DutyLow, DutyHigh float64
-	BitTime                   float64 // microseconds
+// OtherSignal describes a signal that is not a receiver's: rate and range of the
+// share of a duty signal, the bit time of a serial one in microseconds; NaN
+// elsewhere.
+type OtherSignal struct {
+	RateHz, DutyLow, DutyHigh, BitTime float64
+}
 
-	trains
+// newChannelAnalysis is that of a channel of which nothing is measured yet.
+func newChannelAnalysis(name string, w *channelState) *ChannelAnalysis {
+	nan := math.NaN()
+	return &ChannelAnalysis{Name: name, Named: w.named, Witness: w.witness, Stated: w.stated, Signal: Silent, Level: w.level,
+		InFrame: InFrame{Offset: nan}, OtherSignal: OtherSignal{nan, nan, nan, nan}}
 }
 
 // trains are what the figures of a channel come from.

@@ -2,7 +2,6 @@ package decode
 
 import (
 	"cmp"
-	"math"
 
 	"golang.org/x/exp/slices"
 )
@@ -14,8 +13,7 @@ const (
 
 // identify names the kind of a channel whose pulses p makes.
 func (r *Recording) identify(a *Analysis, w *channelState, p *pulser) *ChannelAnalysis {
-	nan := math.NaN()
-	ca := &ChannelAnalysis{Name: w.name, Named: w.named, Witness: w.witness, Stated: w.stated, Signal: Silent, Level: w.level, Offset: nan, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
+	ca := newChannelAnalysis(w.name, w)
 	if w.edges == 0 {
 		if w.named || w.stated.Signal == Servo || w.stated.Signal == PulsePosition {
 			ca.LossCount, ca.LostTime = 1, r.end-r.start // a loss over the whole capture

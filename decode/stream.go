@@ -42,8 +42,8 @@ func (r *Recording) splitStream(a *Analysis, ca *ChannelAnalysis, w *channelStat
 	a.Notes = append(a.Notes, s.notes(ca.Name)...)
 	ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: s.whole, step: r.resolution, stream: true, markers: int64(len(s.starts))}
 	for i, t := range s.slots {
-		slot := &ChannelAnalysis{Name: fmt.Sprintf("%s.%d", ca.Name, i+1), Named: ca.Named, Stated: ca.Stated, Signal: Servo, Active: ca.Active,
-			Offset: math.NaN(), RateHz: math.NaN(), DutyLow: math.NaN(), DutyHigh: math.NaN(), BitTime: math.NaN()}
+		slot := newChannelAnalysis(fmt.Sprintf("%s.%d", ca.Name, i+1), w)
+		slot.Signal, slot.Active = Servo, ca.Active
 		slot.channel = &channel{ChannelAnalysis: slot, rec: r, pulses: t, step: r.resolution, slot: true}
 		ca.Slots = append(ca.Slots, slot)
 	}

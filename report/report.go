@@ -64,18 +64,13 @@ type Capture struct {
 
 // Channel is what was measured on one channel and what became of it.
 type Channel struct {
-	Name       string     `json:"name"`
-	Label      string     `json:"label"`
-	Signal     string     `json:"signal"`
-	Active     Word       `json:"active"`
-	Judged     bool       `json:"judged"`
-	Verdict    Word       `json:"verdict"`
-	Pulses     int64      `json:"pulses"`
-	Frames     int64      `json:"frames"`
-	Dropped    int64      `json:"dropped_frames"`
-	Glitches   int64      `json:"glitches"`
-	Losses     int64      `json:"losses"`
-	Lost       Seconds    `json:"lost_s"`
+	Name    string `json:"name"`
+	Label   string `json:"label"`
+	Signal  string `json:"signal"`
+	Active  Word   `json:"active"`
+	Judged  bool   `json:"judged"`
+	Verdict Word   `json:"verdict"`
+	Totals
 	Width      *Width     `json:"width_us"`
 	Period     *Period    `json:"period_us"`
 	Jitter     *Jitter    `json:"jitter"`
@@ -84,7 +79,24 @@ type Channel struct {
 	Slots      []*Channel `json:"slots"`
 	Causes     []Cause    `json:"causes"`
 
-	// Added to the fixed fields; null where the kind of signal has none.
+	Further
+
+	column int  // of a table, from 1; 0 elsewhere
+	slot   bool // is a slot of a pulse-position stream
+}
+
+// Totals count what came over a channel.
+type Totals struct {
+	Pulses   int64   `json:"pulses"`
+	Frames   int64   `json:"frames"`
+	Dropped  int64   `json:"dropped_frames"`
+	Glitches int64   `json:"glitches"`
+	Losses   int64   `json:"losses"`
+	Lost     Seconds `json:"lost_s"`
+}
+
+// Further is what some kinds of signal have; null in all others.
+type Further struct {
 	Level    Word   `json:"level"`       // that a silent channel holds
 	RateHz   Number `json:"rate_hz"`     // of a duty signal
 	DutyLow  Number `json:"duty_low"`    // smallest duty, 0 to 1
@@ -93,9 +105,6 @@ type Channel struct {
 	Place    *int   `json:"place"`       // in the receiver's frame, from 1
 	Offset   Number `json:"offset_us"`   // after the first channel of the frame
 	Follows  Word   `json:"follows"`     // the channel whose pulse ends where this one's begins
-
-	column int  // of a table, from 1; 0 elsewhere
-	slot   bool // is a slot of a pulse-position stream
 }
 
 // Slot says whether the channel is a slot of a pulse-position stream.
@@ -311,12 +320,11 @@ func newChannel(a *decode.ChannelAnalysis, j decode.ChannelJudgement, labels map
 	c := &Channel{
 		Name: a.Name, Label: labels[a.Name], Signal: string(a.Signal), Active: level(a.Active),
 		Judged: j.Judged, Verdict: Word(j.Outcome),
-		Pulses: a.PulseCount, Frames: a.FrameCount, Dropped: a.DroppedCount, Glitches: a.GlitchCount,
-		Losses: a.LossCount, Lost: Seconds(a.LostTime),
+		Totals: Totals{Pulses: a.PulseCount, Frames: a.FrameCount, Dropped: a.DroppedCount, Glitches: a.GlitchCount,
+			Losses: a.LossCount, Lost: Seconds(a.LostTime)},
 		Width: newWidth(a.Width), Period: newPeriod(a.Period), Jitter: newJitter(a.Jitter),
 		Rests: []Rest{}, OtherKinds: []KindSpan{}, Slots: []*Channel{}, Causes: []Cause{},
-		Follows: Word(a.Follows),
-		RateHz:  none, DutyLow: none, DutyHigh: none, BitTime: none, Offset: none,
+		Further: Further{RateHz: none, DutyLow: none, DutyHigh: none, BitTime: none, Offset: none, Follows: Word(a.Follows)},
 	}
 	switch a.Signal {
 	case decode.Silent:

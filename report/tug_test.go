@@ -29,13 +29,14 @@ func tug() (*formats.Header, *decode.Analysis, *decode.Judgement) {
 			{Name: "bus", Path: "top.bus", Kind: "vector", Width: 8},
 		},
 	}
+	unmeasured := decode.OtherSignal{RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
 	throttle := &decode.ChannelAnalysis{
-		Name: "throttle", Signal: decode.Servo, Active: decode.High, PulseCount: 3060, FrameCount: 3060,
-		Width:  &decode.Summary{N: 3060, Min: us(1099.9), Max: us(1900.1), P01: 1100, Median: 1500, P99: 1900, Mean: 1482.25, SD: 212.5, MeanU95: nan},
-		Period: &decode.Period{Nominal: 20000.04, Pattern: decode.Steady, DriftPPM: 3.2, Residual: 1.1, Intervals: decode.Summary{N: 3059, Min: us(19996.2), Max: us(20003.9), Median: 20000, Mean: 20000.0412, SD: 1.25, MeanU95: 0.044}},
-		Jitter: &decode.Jitter{WidthRMS: 0.32, WidthRMSCorrected: 0.317, WidthP99: 0.8, WidthPP: 1.9, WidthN: 2400, Resolved: true, PeriodRMS: 1.25, CycleToCycleRMS: 1.7, WidthRMSLow95: 0.31, WidthRMSHigh95: 0.33},
-		Rests:  []decode.Rest{{Start: 2 * decode.Second, End: 12 * decode.Second, Frames: 500, Width: 1500.02, RMS: 0.32}},
-		RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan,
+		Name: "throttle", Signal: decode.Servo, Active: decode.High, Totals: decode.Totals{PulseCount: 3060, FrameCount: 3060},
+		Width:       &decode.Summary{N: 3060, Min: us(1099.9), Max: us(1900.1), P01: 1100, Median: 1500, P99: 1900, Mean: 1482.25, SD: 212.5, MeanU95: nan},
+		Period:      &decode.Period{Nominal: 20000.04, Pattern: decode.Steady, DriftPPM: 3.2, Residual: 1.1, Intervals: decode.Summary{N: 3059, Min: us(19996.2), Max: us(20003.9), Median: 20000, Mean: 20000.0412, SD: 1.25, MeanU95: 0.044}},
+		Jitter:      &decode.Jitter{WidthRMS: 0.32, WidthRMSCorrected: 0.317, WidthP99: 0.8, WidthPP: 1.9, WidthN: 2400, Resolved: true, PeriodRMS: 1.25, CycleToCycleRMS: 1.7, WidthRMSLow95: 0.31, WidthRMSHigh95: 0.33},
+		Rests:       []decode.Rest{{Start: 2 * decode.Second, End: 12 * decode.Second, Frames: 500, Width: 1500.02, RMS: 0.32}},
+		OtherSignal: unmeasured,
 	}
 	rudder := *throttle
 	rudder.Name, rudder.FrameCount, rudder.PulseCount, rudder.DroppedCount = "rudder", 3060, 3057, 3
@@ -44,8 +45,8 @@ func tug() (*formats.Header, *decode.Analysis, *decode.Judgement) {
 	winch.Name, winch.PulseCount, winch.FrameCount, winch.LossCount, winch.LostTime, winch.GlitchCount = "winch", 3031, 3040, 1, ms(412), 2
 	winch.Period = &decode.Period{Nominal: 20000, Pattern: decode.IrregularPattern, DriftPPM: nan, Residual: nan, Others: 12, Recurring: []float64{20000, 40000}}
 	winch.Jitter = &decode.Jitter{WidthRMS: 0.02, WidthRMSCorrected: nan, WidthP99: nan, WidthPP: 0.1, WidthN: 60, PeriodRMS: nan, CycleToCycleRMS: nan, WidthRMSLow95: nan, WidthRMSHigh95: nan}
-	dead := &decode.ChannelAnalysis{Name: "horn\x1b[2J\u202e", Signal: decode.Silent, Level: decode.Low, RateHz: nan, DutyLow: nan, DutyHigh: nan, BitTime: nan}
-	motor := &decode.ChannelAnalysis{Name: "pump", Signal: decode.Duty, Active: decode.High, RateHz: 490.2, DutyLow: 0.1, DutyHigh: 0.75, BitTime: nan}
+	dead := &decode.ChannelAnalysis{Name: "horn\x1b[2J\u202e", Signal: decode.Silent, Level: decode.Low, OtherSignal: unmeasured}
+	motor := &decode.ChannelAnalysis{Name: "pump", Signal: decode.Duty, Active: decode.High, OtherSignal: decode.OtherSignal{RateHz: 490.2, DutyLow: 0.1, DutyHigh: 0.75, BitTime: nan}}
 	a := &decode.Analysis{
 		Start: 0, End: ms(61200), Resolution: 0.1,
 		Origin:   decode.Origin{End: ms(61200), Step: 1e5, Unit: us(0.1), Rows: 612_000_001, EndStated: true, Text: "2026-05-01 10:00:00", Notes: []decode.Remark{{Text: "the capture's clock is not known: 50 ppm of it are 1 us in 20 ms"}}},

@@ -179,7 +179,7 @@ func TestMatching(t *testing.T) {
 	side := func(labels map[string]string, names ...string) *Side {
 		s := &Side{Name: "x.csv", Labels: labels}
 		for i, n := range names {
-			s.Channels = append(s.Channels, &decode.ChannelAnalysis{Name: n, Place: i + 1})
+			s.Channels = append(s.Channels, &decode.ChannelAnalysis{Name: n, InFrame: decode.InFrame{Place: i + 1}})
 		}
 		return s
 	}

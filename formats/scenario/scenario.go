@@ -1,3 +1,8 @@
+// Package scenario makes captures up: a generator of signals that knows the truth
+// it puts on its channels. A scenario is a text file in TOML; it is checked
+// (check.go), each channel's signal is drawn pulse by pulse (signal.go, hand.go,
+// transmitter.go), faults are put on it (fault.go, mixer.go), and the source
+// samples what comes of it (source.go).
 package scenario
 
 import (
@@ -70,31 +75,47 @@ type Part struct {
 // Carried is a signal. Which fields count depends on Kind: servo, duty,
 // pulse-position, serial, echo, noise, silent or mark.
 type Carried struct {
-	Kind          string            `toml:"kind"`
-	Active        string            `toml:"active"` // "high" or "low"; "" is the usual one
-	Frames        *Frames           `toml:"frames"`
-	Offset        tomlfile.Duration `toml:"offset"`          // of the pulse in its frame
-	After         string            `toml:"after"`           // channel whose pulse of the same frame ends first
-	WidthUs       float64           `toml:"width_us"`        // at first
-	Moves         []Move            `toml:"moves"`           // of the stick
-	StepUs        float64           `toml:"step_us"`         // the transmitter's: widths are multiples of it
-	ValueJitterUs float64           `toml:"value_jitter_us"` // of the stick, once a packet
-	JitterUs      float64           `toml:"jitter_us"`       // of the pulse, every frame
-	RepeatFrames  int64             `toml:"repeat_frames"`   // frames that one radio packet feeds
-	Hand          *Hand             `toml:"hand"`            // on the stick
-	Failsafe      *Failsafe         `toml:"failsafe"`        // with the transmitter off; nil holds
-	DutyPercent   float64           `toml:"duty_percent"`
-	MarkerUs      float64           `toml:"marker_us"` // of a pulse-position stream,
-	SlotsUs       []float64         `toml:"slots_us"`  // marker to marker
-	BitUs         float64           `toml:"bit_us"`
-	Text          string            `toml:"text"`        // sent over and over; "": random bytes
-	BurstBytes    int64             `toml:"burst_bytes"` // between pauses
-	Gap           tomlfile.Duration `toml:"gap"`         // mean pause
-	Of            string            `toml:"of"`          // the channel that is echoed
-	Share         float64           `toml:"share"`       // of its pulses that come through whole
-	MeanUs        float64           `toml:"mean_us"`     // between marks of noise
-	Level         string            `toml:"level"`       // of a silent wire, or of a mark at first
-	Bounce        tomlfile.Duration `toml:"bounce"`      // of a mark's contacts
+	Kind        string            `toml:"kind"`
+	Active      string            `toml:"active"` // "high" or "low"; "" is the usual one
+	Frames      *Frames           `toml:"frames"`
+	Offset      tomlfile.Duration `toml:"offset"`    // of the pulse in its frame
+	After       string            `toml:"after"`     // channel whose pulse of the same frame ends first
+	WidthUs     float64           `toml:"width_us"`  // at first
+	JitterUs    float64           `toml:"jitter_us"` // of the pulse, every frame
+	DutyPercent float64           `toml:"duty_percent"`
+	Steered
+	Stream
+	Bytes
+	Of     string            `toml:"of"`      // the channel that is echoed
+	Share  float64           `toml:"share"`   // of its pulses that come through whole
+	MeanUs float64           `toml:"mean_us"` // between marks of noise
+	Level  string            `toml:"level"`   // of a silent wire, or of a mark at first
+	Bounce tomlfile.Duration `toml:"bounce"`  // of a mark's contacts
+}
+
+// Steered is what stick, transmitter and receiver make of the widths of a servo
+// channel or a pulse-position stream.
+type Steered struct {
+	Moves         []Move    `toml:"moves"`           // of the stick
+	StepUs        float64   `toml:"step_us"`         // the transmitter's: widths are multiples of it
+	ValueJitterUs float64   `toml:"value_jitter_us"` // of the stick, once a packet
+	RepeatFrames  int64     `toml:"repeat_frames"`   // frames that one radio packet feeds
+	Hand          *Hand     `toml:"hand"`            // on the stick
+	Failsafe      *Failsafe `toml:"failsafe"`        // with the transmitter off; nil holds
+}
+
+// Stream is a pulse-position stream.
+type Stream struct {
+	MarkerUs float64   `toml:"marker_us"`
+	SlotsUs  []float64 `toml:"slots_us"` // marker to marker
+}
+
+// Bytes are what a serial line sends.
+type Bytes struct {
+	BitUs      float64           `toml:"bit_us"`
+	Text       string            `toml:"text"`        // sent over and over; "": random bytes
+	BurstBytes int64             `toml:"burst_bytes"` // between pauses
+	Gap        tomlfile.Duration `toml:"gap"`         // mean pause
 }
 
 // Move is a movement of a stick: to a width, or a sweep about where it is.
@@ -113,10 +134,28 @@ type Move struct {
 // each by a chance of its own unless Together. See the table of kinds for what
 // each takes.
 type Fault struct {
-	Kind        string            `toml:"kind"`
-	Channels    []string          `toml:"channels"`
-	Together    bool              `toml:"together"`
-	Seed        int64             `toml:"seed"`
+	Kind     string   `toml:"kind"`
+	Channels []string `toml:"channels"`
+	Together bool     `toml:"together"`
+	Seed     int64    `toml:"seed"`
+	When
+	Marks
+	By      tomlfile.Duration `toml:"by"`
+	ByUs    float64           `toml:"by_us"`
+	SigmaUs float64           `toml:"sigma_us"`
+	Slot    int64             `toml:"slot"`
+	Level   string            `toml:"level"`
+	Then    string            `toml:"then"`
+	From    string            `toml:"from"`
+	Restart tomlfile.Duration `toml:"restart"`
+	Open    tomlfile.Duration `toml:"open"`
+	Closed  tomlfile.Duration `toml:"closed"`
+	BitUs   float64           `toml:"bit_us"`
+	Text    string            `toml:"text"`
+}
+
+// When says at which times, or to which frames or edges, a fault comes.
+type When struct {
 	At          tomlfile.Duration `toml:"at"`
 	For         tomlfile.Duration `toml:"for"`
 	Count       int64             `toml:"count"`        // frames
@@ -124,31 +163,25 @@ type Fault struct {
 	Chance      float64           `toml:"chance"`       // for each frame or edge
 	Repeat      tomlfile.Duration `toml:"repeat"`       // again after this long,
 	Times       int64             `toml:"times"`        // so often; 0: to the end
-	By          tomlfile.Duration `toml:"by"`
-	ByUs        float64           `toml:"by_us"`
-	WidthUs     float64           `toml:"width_us"`
-	OffsetUs    float64           `toml:"offset_us"`  // after the leading edge
-	ScatterUs   float64           `toml:"scatter_us"` // of the offset, either way
-	Train       int64             `toml:"train"`      // so many in a row,
-	SpacingUs   float64           `toml:"spacing_us"` // start to start
-	Slot        int64             `toml:"slot"`
-	Edge        string            `toml:"edge"` // leading, trailing or both
-	Level       string            `toml:"level"`
-	Then        string            `toml:"then"`
-	From        string            `toml:"from"`
-	Restart     tomlfile.Duration `toml:"restart"`
-	Open        tomlfile.Duration `toml:"open"`
-	Closed      tomlfile.Duration `toml:"closed"`
-	MeanUs      float64           `toml:"mean_us"`
-	SigmaUs     float64           `toml:"sigma_us"`
-	BitUs       float64           `toml:"bit_us"`
-	Text        string            `toml:"text"`
+}
+
+// Marks are marks that a fault puts on a wire or cuts out of a pulse.
+type Marks struct {
+	WidthUs   float64 `toml:"width_us"`
+	OffsetUs  float64 `toml:"offset_us"`  // after the leading edge
+	ScatterUs float64 `toml:"scatter_us"` // of the offset, either way
+	Train     int64   `toml:"train"`      // so many in a row,
+	SpacingUs float64 `toml:"spacing_us"` // start to start
+	Edge      string  `toml:"edge"`       // leading, trailing or both
+	MeanUs    float64 `toml:"mean_us"`    // between marks by chance
 }
 
 // titleKey is the line that makes a text a scenario: its title, among keys
 // and comments at the top.
 var titleKey = regexp.MustCompile(`\A(?:[ \t]*(?:#[^\n]*|[a-z_]+[ \t]*=[^\n]*)?\r?\n)*?[ \t]*scenario[ \t]*=`)
 
+// Looks tells whether a text begins as a scenario does: with its title among
+// keys and comments.
 func Looks(head []byte) bool {
 	return validText(head) && titleKey.Match(head)
 }

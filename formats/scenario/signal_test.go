@@ -235,7 +235,7 @@ chance = 0.1
 		if rapid.Bool().Draw(rt, "a noisy wire more") {
 			s.Channels = append(s.Channels, Channel{Name: "c", Carried: Carried{Kind: "noise", MeanUs: 500}})
 		}
-		more := Fault{Kind: "glitch", Channels: []string{"a"}, At: tomlfile.Duration(6 * decode.Second), WidthUs: 40}
+		more := Fault{Kind: "glitch", Channels: []string{"a"}, When: When{At: tomlfile.Duration(6 * decode.Second)}, Marks: Marks{WidthUs: 40}}
 		if rapid.Bool().Draw(rt, "a fault more") {
 			s.Faults = append([]Fault{more, more}, s.Faults...)
 		}

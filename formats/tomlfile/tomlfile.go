@@ -1,3 +1,5 @@
+// Package tomlfile reads the files that people write: TOML 1.0 into a struct,
+// strictly, so that every fault has its place and says what would be right.
 package tomlfile
 
 import (

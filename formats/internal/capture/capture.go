@@ -1,3 +1,7 @@
+// Package capture is the ground that the readers of all formats stand on: what
+// a user asks of them, what they tell of a file before its samples, errors with
+// their place, which channels are meant, and the bytes of a file unpacked and
+// decoded to UTF-8.
 package capture
 
 import (
@@ -66,7 +70,7 @@ type Header struct {
 	File         string
 	Format       string   // "csv", "vcd" or "scenario"
 	Compression  string   // "none", "gzip" or "zstd"
-	Encoding     string   // "utf-8", "utf-16le" or "utf-16be"
+	Encoding     string   // "utf-8", "utf-16le", "utf-16be" or "iso-8859-1"
 	Dialect      string   // the decision in one line
 	Alternatives []string // what else it could have been, best first
 	Variables    []Variable

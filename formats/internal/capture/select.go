@@ -29,6 +29,7 @@ type Wish struct {
 	Refusal string // why what it names cannot be a channel
 }
 
+// NewSelector makes a selector of what the options ask for.
 func NewSelector(o Options) *Selector {
 	s := &Selector{all: len(o.Select) == 0}
 	must := append(slices.Clone(o.Select), o.Also...)
@@ -135,6 +136,7 @@ func (s *Selector) near(text string) string {
 	return fmt.Sprintf("did you mean %q? ", s.offered[i])
 }
 
+// CutLast is [strings.Cut] at the last sep.
 func CutLast(s, sep string) (before, after string, found bool) {
 	i := strings.LastIndex(s, sep)
 	if i < 0 {

@@ -98,11 +98,13 @@ func (x *Number) IsZero() bool { return x.n == 0 }
 // Wide is a signed integer of 128 bits, two's complement.
 type Wide struct{ Hi, Lo uint64 }
 
+// Plus returns a + b.
 func (a Wide) Plus(b Wide) Wide {
 	lo, carry := bits.Add64(a.Lo, b.Lo, 0)
 	return Wide{a.Hi + b.Hi + carry, lo}
 }
 
+// Minus returns a - b.
 func (a Wide) Minus(b Wide) Wide {
 	lo, borrow := bits.Sub64(a.Lo, b.Lo, 0)
 	hi, _ := bits.Sub64(a.Hi, b.Hi, borrow)

@@ -1,3 +1,5 @@
+// Package exact reads what people and recorders write as decimals - numbers,
+// durations, rates, volts - into integers, without a float between.
 package exact
 
 import (

@@ -1,3 +1,8 @@
+// Package table reads generic tables of text: rows of a time, or of nothing but
+// levels at a stated rate, and a level in volts or 0 and 1 for each channel. How
+// a table is spelt is found from its first rows: every spelling is tried
+// (dialect.go), its columns are told apart (columns.go), the best reading is the
+// plan. The table type then reads row by row; fast*.go take what they are sure of.
 package table
 
 import (

@@ -1,3 +1,7 @@
+// Package vcd reads value change dumps (IEEE Std 1364-2005 clause 18, four-state
+// and extended, and the letters of VHDL that simulators write into them): the
+// declarations (declarations.go), then token by token what changes (changes.go),
+// into blocks of runs (blocks.go). fast*.go take what they are sure of.
 package vcd
 
 import (
@@ -103,6 +107,7 @@ type readAhead struct {
 	fast   decode.Block
 }
 
+// Open reads the declarations of a dump.
 func Open(in *capture.Input, o capture.Options) (capture.Source, error) {
 	s := &source{
 		in: in, name: in.Name, skipBad: o.SkipBadRows, tokens: newTokens(in),
