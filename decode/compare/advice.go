@@ -30,6 +30,7 @@ var rules = []rule{
 	shortEnd("high_us", "high", -1),
 	moreJitter,
 	moreFaults,
+	fewLosses,
 }
 
 func advise(pairs []*Pair) []Advice {
@@ -162,4 +163,14 @@ func moreFaults(p *Pair) (string, string) {
 		}
 	}
 	return "", ""
+}
+
+// fewLosses looks for losses that chance may explain, and a machine in motion
+// does not care why.
+func fewLosses(p *Pair) (string, string) {
+	f := p.figure("losses_per_min")
+	if f == nil || f.Verdict != Same || f.Difference <= 0 {
+		return "", ""
+	}
+	return "losses were seen, too few to tell from chance and each of them one too many: look for the cause, and record for longer; widthwise check says what speaks for wire, supply or link", f.from("a minute", 1, 2)
 }

@@ -99,6 +99,9 @@ func TestWhatChanged(t *testing.T) {
 		"losses": {with(func(r *radio) {
 			r.more = "[[fault]]\nkind = \"signal-loss\"\nat = \"2s\"\nfor = \"300ms\"\nrepeat = \"3s\"\n"
 		}), decode.Failed, "losses_per_min changed", "look for the cause"},
+		"three losses": {with(func(r *radio) {
+			r.more = "[[fault]]\nkind = \"signal-loss\"\nat = \"2s\"\nfor = \"300ms\"\nrepeat = \"9s\"\ntimes = 3\n"
+		}), decode.Passed, "", "too few to tell from chance and each of them one too many"},
 		"two dropped": {with(func(r *radio) {
 			r.more = "[[fault]]\nkind = \"dropped-frame\"\nat = \"3s\"\nrepeat = \"9s\"\ntimes = 2\n"
 		}), decode.Passed, "", "a firmware that stops after 25 ms"},

@@ -86,7 +86,7 @@ func (p *Sheet) pair(c report.ComparePair) {
 		for i, cell := range p.figure(f) {
 			cols[i].cells = append(cols[i].cells, cell)
 		}
-		if f.Message != "" && f.Verdict != "same" {
+		if more := strings.HasSuffix(f.Figure, "_per_min") && f.Difference > 0; f.Message != "" && (f.Verdict != "same" || more) {
 			notes = append(notes, figureWords[f.Figure].name+": "+report.Printable(f.Message))
 		}
 	}
