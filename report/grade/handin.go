@@ -9,6 +9,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -34,6 +35,9 @@ type choice struct {
 	missing string // why there is none
 }
 
+// mostNamed channels stand in the remark that a wanted one is missing.
+const mostNamed = 6
+
 // targets lists every channel that is told, and every slot.
 func (h *HandIn) targets() []target {
 	measured := map[string]*decode.ChannelAnalysis{}
@@ -54,15 +58,35 @@ func (h *HandIn) targets() []target {
 // choose finds the first of the alternatives that exists.
 func (h *HandIn) choose(alternatives []string) choice {
 	all := h.targets()
-	var missing []string
+	var names, missing []string
 	for _, name := range alternatives {
-		c := choose(all, h.Answers.Channel(name))
+		name = h.Answers.Channel(name)
+		c := choose(all, name)
 		if len(c.targets) > 0 {
 			return c
 		}
-		missing = append(missing, c.missing)
+		if c.missing == "" {
+			names = append(names, name)
+		} else {
+			missing = append(missing, c.missing)
+		}
+	}
+	if len(names) > 0 {
+		missing = append(missing, "no channel "+phrase.Or(names)+", but "+h.named())
 	}
 	return choice{missing: strings.Join(missing, ", ")}
+}
+
+// named lists what channels there are, the first few of many.
+func (h *HandIn) named() string {
+	var names []string
+	for _, ch := range h.Report.Channels {
+		names = append(names, ch.Name)
+	}
+	if n := len(names) - mostNamed; n > 1 {
+		names = append(names[:mostNamed], fmt.Sprintf("%d more", n))
+	}
+	return phrase.And(names)
 }
 
 func choose(all []target, name string) choice {
@@ -79,7 +103,7 @@ func choose(all []target, name string) choice {
 		}
 		return choice{targets: servos}
 	}
-	return choice{pick(meant(name)), false, "no channel " + name}
+	return choice{targets: pick(meant(name))}
 }
 
 // meant tells which channels a name, label, pattern or column "#3" means.
