@@ -59,8 +59,7 @@ export class Plates {
     const row = (sheet.height - 18) / Math.max(sets.length, 3);
     sets.forEach((set, i) => {
       drawHistogram(pen, bins(set, -reach, reach, this.step), 0, i * row + 2, sheet.width, row - 6);
-      pen.fillStyle = ink.soft;
-      pen.fillText(`${rests[i].width_us.toFixed(this.digits)} us`, 2, i * row + 11);
+      write(pen, `${rests[i].width_us.toFixed(this.digits)} us`, 2, i * row + 11, ink.soft, ink.sheet);
       pen.fillStyle = ink.ink;
     });
     drawAxis(pen, sheet, ink, -reach, reach, 'us');
@@ -94,7 +93,7 @@ export class Plates {
     const sorted = Float64Array.from(intervals).sort();
     const at = (share) => sorted[Math.min(Math.floor(share * sorted.length), sorted.length - 1)];
     const room = Math.max((at(0.995) - at(0.005)) * 0.25, 4 * this.step, at(0.5) * 1e-6);
-    return [at(0.005) - room, at(0.995) + room];
+    return [Math.max(at(0.005) - room, 0), at(0.995) + room];
   }
 
   // overTime draws the intervals along the capture, those far off at the edges.
