@@ -171,7 +171,7 @@ func (a *app) calibrate(ctx context.Context, o *calibrateOptions, args []string)
 	if err != nil {
 		return err
 	}
-	all, err := a.captures(o.options, args, o.constants, o.commands)
+	all, err := a.captures(o.options, args, append(earlier(o.commands), o.constants)...)
 	if err != nil {
 		return err
 	}
