@@ -90,6 +90,9 @@ func (a *app) grade(ctx context.Context, o *gradeOptions, rubric string, args []
 	if err != nil {
 		return err
 	}
+	if len(files) == 0 && o.roster == "" {
+		return noCapture(args[0])
+	}
 	if err := spare(append(pathsOf(files), rubric, o.roster, o.answers, o.limits), o.csv, o.page.html); err != nil {
 		return err
 	}

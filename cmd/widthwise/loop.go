@@ -52,9 +52,13 @@ func (a *app) captures(o *options, args []string, but ...string) (*batch, error)
 		return nil, err
 	}
 	if len(files) == 0 {
-		return nil, usageError("%s: no capture in this folder; files that end in .csv, .tsv, .txt or .vcd, perhaps .gz or .zst", args[0])
+		return nil, noCapture(args[0])
 	}
 	return &batch{a, o, rules, files, a.openCapture}, nil
+}
+
+func noCapture(folder string) error {
+	return usageError("%s: no capture in this folder; files that end in .csv, .tsv, .txt or .vcd, perhaps .gz or .zst", folder)
 }
 
 // builtIn is a batch of one capture that the program brings.
