@@ -196,6 +196,9 @@ func (d *decoder) deal(i int, end Time) (next Time, left bool) {
 			r.At = r.At[:min(1, len(r.At))]
 		}
 		k := 0
+		for k+8 < len(r.At) && r.At[k+7] < end {
+			k += 8
+		}
 		for k < len(r.At) && r.At[k] < end {
 			k++
 		}
@@ -250,8 +253,8 @@ func (w *channelState) alternate(to Level, at []Time, from Time) int {
 	case s.busy:
 		s.tally.AddRun(to, at)
 	case s.tally == nil:
-		at = at[:min(len(at), max(0, gathered-len(s.ended)))]
-		s.alternate(w.level, w.since, at)
+		at = at[:min(len(at), max(0, gathered-s.size()))]
+		s.alternate(toggles{level: w.level, start: w.since, ends: at})
 	default:
 		return 0 // it may become busy at any of them
 	}
@@ -296,9 +299,9 @@ func (w *channelState) tally(to Level, t Time) {
 	case s.tally != nil:
 		s.tally.Add(to, t)
 		if !s.busy && s.tally.Busy() {
-			s.busy, s.ended = true, nil
+			s.goBusy()
 		}
-	case len(s.ended) > gathered:
+	case s.size() > gathered:
 		s.tally = &Tally{}
 		s.count(s.tally, to)
 	}
@@ -306,8 +309,7 @@ func (w *channelState) tally(to Level, t Time) {
 
 func (w *channelState) keep(s stretch) {
 	if !w.sec.busy {
-		w.sec.ended = append(w.sec.ended, s)
-		w.sec.blind = w.sec.blind || s.level == Unknown
+		w.sec.add(s)
 	}
 }
 
@@ -320,7 +322,7 @@ func (w *channelState) count(t *Tally) {
 		w.sec.tally = before
 	}
 	w.sec.tally.Merge(t)
-	w.sec.busy, w.sec.ended = true, nil
+	w.sec.goBusy()
 	w.level, w.since, w.open = t.lastTo, t.lastAt, false
 }
 
@@ -342,10 +344,7 @@ func (d *decoder) closeSecond() {
 		w.book(w.kind)
 	}
 	for _, w := range d.touched {
-		if cap(w.sec.ended) > gathered {
-			w.sec.ended = nil
-		}
-		w.sec = second{ended: w.sec.ended[:0]}
+		w.sec.empty()
 		w.touched = false
 	}
 	d.touched = d.touched[:0]
@@ -357,8 +356,8 @@ func (d *decoder) stamps(w *channelState) {
 	if w.sec.busy || d.grid.settled {
 		return
 	}
-	for i := range w.sec.ended {
-		s := &w.sec.ended[i]
+	for i := range w.sec.size() {
+		s := w.sec.stretch(i)
 		if s.openStart || s.openEnd || s.level == Unknown {
 			continue
 		}
@@ -394,26 +393,24 @@ func (w *channelState) book(k secondKind) {
 	if another {
 		w.others = addKind(w.others, KindSpan{k.signal, k.start, k.end})
 	}
-	if k.signal == Servo && k.active != Unknown && w.sec.pulseLike(k.active) >= fewMarks {
+	if k.signal == Servo && k.pulses >= fewMarks {
 		w.servo++
 		w.servoAt = k.active
 	}
 	w.rate(k)
 	w.mark()
-	ended := w.sec.ended
+	from, n := 0, w.sec.size()
 	if another || w.sec.busy || k.signal == PulsePosition || k.signal == Serial {
-		n := 0
-		for n < len(ended) && ended[n].end < k.start {
-			n++
+		for from < n && w.sec.stretch(from).end < k.start {
+			from++
 		}
-		w.feed(ended[:n])
-		for n < len(ended) && ended[n].start < k.end {
-			n++
+		w.feed(0, from)
+		for from < n && w.sec.stretch(from).start < k.end {
+			from++
 		}
-		ended = ended[n:]
 		w.skip(k.start, k.end)
 	}
-	w.feed(ended)
+	w.feed(from, n)
 }
 
 // rate keeps what tells how fast a signal other than servo pulses is.
@@ -435,14 +432,22 @@ func (w *channelState) rate(k secondKind) {
 	}
 }
 
-// feed gives stretches to the pulsers. What another kind of signal left behind
-// is no sign of life.
-func (w *channelState) feed(ended []stretch) {
-	for len(ended) > 0 && ended[0].start == w.foreignEnd {
-		ended = ended[1:]
+// feed gives the stretches from one up to another to the pulsers. What another kind
+// of signal left behind is no sign of life.
+func (w *channelState) feed(from, to int) {
+	for from < to && w.sec.stretch(from).start == w.foreignEnd {
+		from++
 	}
-	w.high.addAll(ended)
-	w.low.addAll(ended)
+	for _, p := range []*pulser{w.high, w.low} {
+		if len(w.sec.ended) > 0 {
+			for i := from; i < to; i++ {
+				p.add(&w.sec.ended[i])
+			}
+		} else if from < to {
+			x := w.sec.stretch(from)
+			p.addToggles(x.level, x.start, w.sec.toggles.ends[from:to], w.sec.toggles.active)
+		}
+	}
 }
 
 // mark keeps the markers of a pulse-position stream, once there was one: a
@@ -451,8 +456,8 @@ func (w *channelState) mark() {
 	if w.marked == Unknown && !w.sec.blind {
 		return
 	}
-	for i := range w.sec.ended {
-		switch s := &w.sec.ended[i]; {
+	for i := range w.sec.size() {
+		switch s := w.sec.stretch(i); {
 		case s.level == Unknown && s.length() >= gapFinal:
 			w.markBlind = true
 		case w.marked != Unknown && s.level == w.marked && !s.openStart && !s.openEnd && s.length() >= minMarker && s.length() <= maxMarker:

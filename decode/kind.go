@@ -2,76 +2,27 @@ package decode
 
 import "golang.org/x/exp/slices"
 
-// second is what one channel did in one second of the capture: the stretches
-// that ended in it, with a tally of them beside where they are many, and only
-// the tally where it is busy.
-type second struct {
-	ended []stretch
-	blind bool // some of them are of unknown level
-	tally *Tally
-	busy  bool
-}
+// longIdle is longer than serial data idles within a byte: ten of the longest bits.
+const longIdle = 10 * longestBit * 115 / 100
 
-// gathered is how many stretches are kept before they are tallied as well.
-const gathered = 4096
-
-// alternate appends stretches that end at these instants, the first of them at the
-// given level from start on.
-func (s *second) alternate(level Level, start Time, at []Time) {
-	n := len(s.ended)
-	s.ended = slices.Grow(s.ended, len(at))[:n+len(at)]
-	for i, t := range at {
-		x := &s.ended[n+i] // field by field: a whole stretch would be made elsewhere and copied
-		x.start, x.end, x.level, x.openStart, x.openEnd = start, t, level, false, false
-		start, level = t, level.Other()
+// servo tells of toggles that all are marks as long as servo pulses, and pauses longer
+// than serial data idles; classify would come to the same by a longer way.
+func (t *toggles) servo() (k secondKind) {
+	n := len(t.ends)
+	if n < 2 || n > busyMarks {
+		return k
 	}
-}
-
-// count tallies the edges at the ends of what is kept; now is the level after
-// the last.
-func (s *second) count(t *Tally, now Level) {
-	for i := range s.ended {
-		if s.edge(i, now) {
-			t.Add(s.ended[i].level.Other(), s.ended[i].end)
+	b := t.bounds()
+	for _, level := range []Level{High, Low} {
+		if b.least[level] > maxMarker && b.most[level] <= 2300*Microsecond && b.least[level.Other()] > longIdle {
+			k = secondKind{signal: Servo, active: level, pulses: n / 2, start: t.ends[0], end: t.ends[n-1]}
+			if level == t.level {
+				k.pulses = (n + 1) / 2
+			}
+			return k
 		}
 	}
-}
-
-// complete makes the tally complete, with the help of scratch where there is
-// none yet, and lets go of a busy second's stretches.
-func (s *second) complete(scratch *Tally, now Level) {
-	if s.tally == nil {
-		*scratch = Tally{}
-		s.tally = scratch
-		s.count(scratch, now)
-	}
-	if s.tally.Busy() {
-		s.busy, s.ended = true, nil
-	}
-}
-
-// edge reports whether the stretch numbered i ends with an edge; now is the
-// level after the last.
-func (s *second) edge(i int, now Level) bool {
-	if i+1 < len(s.ended) {
-		now = s.ended[i+1].level
-	}
-	return now != Unknown && s.ended[i].level != Unknown && !s.ended[i].openEnd
-}
-
-// span is where the first and the last edge of what is kept are.
-func (s *second) span(now Level) (first, last Time, any bool) {
-	i, n := 0, len(s.ended)
-	for i < n && !s.edge(i, now) {
-		i++
-	}
-	if i == n {
-		return 0, 0, false
-	}
-	for !s.edge(n-1, now) {
-		n--
-	}
-	return s.ended[i].end, s.ended[n-1].end, true
+	return k
 }
 
 // look is what one pass over a second's stretches shows.
@@ -81,10 +32,10 @@ type look struct {
 }
 
 func (s *second) look() (k look) {
-	for i := range s.ended {
-		x := &s.ended[i]
+	for i := range s.size() {
+		x := s.stretch(i)
 		d := x.length()
-		if d > 10*longestBit*115/100 {
+		if d > longIdle {
 			k.tooLong++
 		}
 		if d >= minMarker && d <= maxMarker && !x.openStart && !x.openEnd {
@@ -104,8 +55,8 @@ type marks struct {
 }
 
 func (s *second) marks(level Level) (m marks) {
-	for i := range s.ended {
-		x := &s.ended[i]
+	for i := range s.size() {
+		x := s.stretch(i)
 		d := x.length()
 		if x.level != level || d < shortest || x.openStart || x.openEnd {
 			continue
@@ -155,13 +106,18 @@ type secondKind struct {
 	duty       float64 // its share of high
 	markers    Level   // of a pulse-position stream
 	active     Level   // of servo pulses
+	pulses     int     // how many of these, at least; counted up to fewMarks
 }
 
 // classify names the kind of a second; the first criterion that is met wins.
 // Echo needs the other channels and is decided after. Most seconds of servo
 // pulses are told without a tally.
 func (s *second) classify(scratch *Tally, now Level) secondKind {
-	if s.tally != nil || len(s.ended) > busyMarks {
+	if k := s.toggles.servo(); k.signal == Servo {
+		s.toggles.active = k.active
+		return k
+	}
+	if s.tally != nil || s.size() > busyMarks {
 		s.complete(scratch, now)
 	}
 	k := secondKind{signal: Irregular}
@@ -179,8 +135,8 @@ func (s *second) classify(scratch *Tally, now Level) secondKind {
 		}
 		servo, k.active = s.servo()
 		// with more than 5 % of such stretches it is no serial data
-		if servo && seen.tooLong*20 > len(s.ended) {
-			k.signal = Servo
+		if servo && seen.tooLong*20 > s.size() {
+			k.signal, k.pulses = Servo, s.pulseLike(k.active)
 			return k
 		}
 		s.complete(scratch, now)
@@ -196,7 +152,7 @@ func (s *second) classify(scratch *Tally, now Level) secondKind {
 		return k
 	}
 	if servo {
-		k.signal = Servo
+		k.signal, k.pulses = Servo, s.pulseLike(k.active)
 		return k
 	}
 	if interval, ok := s.tally.duty(); ok {
@@ -237,7 +193,8 @@ func (s *second) servo() (ok bool, active Level) {
 // extent returns where the runs of serial data begin and end in the second.
 func (s *second) extent(bit Time) (start, end Time) {
 	first := true
-	for _, x := range s.ended {
+	for i := range s.size() {
+		x := s.stretch(i)
 		if x.openStart || x.length() > bit*21/2 {
 			continue
 		}
@@ -252,7 +209,8 @@ func (s *second) extent(bit Time) (start, end Time) {
 // refine returns the mean bit time of the runs that a rough one explains.
 func (s *second) refine(bit Time) Time {
 	var total, bits Time
-	for _, x := range s.ended {
+	for i := range s.size() {
+		x := s.stretch(i)
 		if n := (x.length() + bit/2) / bit; n >= 1 && n <= 10 && within(x.length(), n*bit, 15) {
 			total += x.length()
 			bits += n
@@ -271,7 +229,8 @@ func (s *second) markers(seen *look) Level {
 			continue
 		}
 		var starts, widths []Time
-		for _, x := range s.ended {
+		for i := range s.size() {
+			x := s.stretch(i)
 			if x.level == level && !x.openStart && !x.openEnd && x.length() >= minMarker && x.length() <= maxMarker {
 				starts = append(starts, x.start)
 				widths = append(widths, x.length())
@@ -292,17 +251,17 @@ func (s *second) markers(seen *look) Level {
 // echoes reports whether at least 95 % of the edges of a lie within 2 us of
 // edges of b, while a is no copy of b: it has clearly fewer or more edges.
 func echoes(a, b *second) bool {
-	na, nb := len(a.ended), len(b.ended)
+	na, nb := a.size(), b.size()
 	if a.busy || b.busy || na < 4 || nb < 4 || na*100 >= nb*90 && na*100 <= nb*110 {
 		return false
 	}
 	far, i := 0, 0
-	for k := range a.ended {
-		end := a.ended[k].end
-		for i < nb && b.ended[i].end < end-2*Microsecond {
+	for k := range na {
+		end := a.stretch(k).end
+		for i < nb && b.stretch(i).end < end-2*Microsecond {
 			i++
 		}
-		if i == nb || b.ended[i].end > end+2*Microsecond {
+		if i == nb || b.stretch(i).end > end+2*Microsecond {
 			far++
 		}
 		if far*20 > na {
@@ -317,15 +276,16 @@ func echoes(a, b *second) bool {
 // and misses most whole pulses.
 func mirrors(a, b *second) bool {
 	whole, of, i := 0, 0, 0
-	for _, x := range b.ended {
+	for k := range b.size() {
+		x := b.stretch(k)
 		if x.openStart || x.openEnd || x.level != High || x.length() < shortest || x.length() > longest {
 			continue
 		}
 		of++
-		for i < len(a.ended) && (a.ended[i].level != High || a.ended[i].start < x.start-2*Microsecond) {
+		for i < a.size() && (a.stretch(i).level != High || a.stretch(i).start < x.start-2*Microsecond) {
 			i++
 		}
-		if i < len(a.ended) && a.ended[i].start <= x.start+2*Microsecond && absDiff(a.ended[i].end, x.end) <= 2*Microsecond {
+		if i < a.size() && a.stretch(i).start <= x.start+2*Microsecond && absDiff(a.stretch(i).end, x.end) <= 2*Microsecond {
 			whole++
 		}
 	}
@@ -341,8 +301,8 @@ const fewMarks = 8
 func (s *second) pulseLike(active Level) int {
 	n := 0
 	var last Time
-	for i := 0; i < len(s.ended) && n < fewMarks; i++ {
-		x := &s.ended[i]
+	for i := 0; i < s.size() && n < fewMarks; i++ {
+		x := s.stretch(i)
 		if x.level != active || x.openStart || x.openEnd || x.length() < shortest || x.length() > longest {
 			continue
 		}
@@ -372,7 +332,7 @@ func (w *channelState) asServo(k secondKind) (signal Signal, another bool) {
 		return k.signal, false
 	case k.signal == Duty && n >= fewMarks/2 && k.interval >= shortestNarrowPeriod:
 		return Servo, false
-	case n == 0 && len(w.sec.ended) >= turned:
+	case n == 0 && w.sec.size() >= turned:
 		return k.signal, true
 	}
 	return k.signal, false

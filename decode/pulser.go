@@ -17,16 +17,6 @@ const (
 	maxSpans    = 1000
 )
 
-// stretch is a time at one level. An end is unknown where the capture begins
-// or ends, or where the level before or after is unknown.
-type stretch struct {
-	start, end         Time
-	level              Level
-	openStart, openEnd bool
-}
-
-func (s *stretch) length() Time { return s.end - s.start }
-
 // span is a stretch of time with a count.
 type span struct {
 	start, end Time
@@ -75,72 +65,81 @@ type group struct {
 
 const maxParts = 64
 
-// addAll takes the next stretches, nearly all of which are marks and pauses that
-// need no second thought.
-func (p *pulser) addAll(list []stretch) {
-	for len(list) > 0 {
-		n := p.addAlone(list)
+// addToggles takes the next stretches, whose levels alternate. Nearly all of them are
+// marks and pauses that need no second thought. Servo is the level of the marks if
+// they are known to be all pulses of a servo and its pauses.
+func (p *pulser) addToggles(level Level, start Time, ends []Time, servo Level) {
+	for len(ends) > 0 {
+		n := p.addMany(level, start, ends, servo)
 		if n == 0 {
-			p.add(&list[0])
+			p.add(&stretch{start: start, end: ends[0], level: level})
 			n = 1
 		}
-		list = list[n:]
+		if n&1 == 1 {
+			level = level.Other()
+		}
+		start, ends = ends[n-1], ends[n:]
 	}
 }
 
-// addAlone takes marks that have nothing to do with what comes before and after the
-// pauses that follow them, and returns how many stretches that were: add would come
-// to the same by a longer way.
-func (p *pulser) addAlone(list []stretch) (n int) {
-	if plain || p.group.parts > 0 || len(p.held) > 0 || p.unsure {
+// addMany takes what nothing before has to do with, and returns how many stretches
+// that were: add would come to the same by a longer way.
+func (p *pulser) addMany(level Level, start Time, ends []Time, servo Level) int {
+	switch undisturbed := p.group.parts == 0 && len(p.held) == 0 && !p.unsure && !p.after; {
+	case plain || !undisturbed:
 		return 0
+	case level == p.active && servo == p.active.Other() && p.stuck >= maxStuck && len(ends) > 1:
+		return p.addPauses(ends)
+	case level == p.active:
+		return p.addMarks(start, ends)
+	case ends[0]-start >= chatter:
+		p.pause(start, ends[0])
+		return 1
 	}
-	if n = p.addMany(list); n == 0 && len(list) > 1 && p.alone(&list[0], &list[1]) {
-		p.mark(list[0].start, list[0].length(), 0)
-		p.pause(&list[1])
-		n = 2
-	}
+	return 0
+}
+
+// addPauses takes the pauses between servo pulses for marks that are too long, of
+// which enough are listed.
+func (p *pulser) addPauses(ends []Time) (n int) {
+	n = len(ends) &^ 1
+	p.stuck += int64(n / 2)
+	p.idle, p.prev = ends[n-2], p.active.Other()
 	return n
 }
 
-// alone says whether a mark stands alone before a pause.
-func (p *pulser) alone(mark, pause *stretch) bool {
-	return mark.level == p.active && pause.level != p.active && pause.level != Unknown &&
-		pause.length() >= gapFinal && !mark.openStart && !mark.openEnd
-}
-
-// addMany takes as many marks that stand alone as are pulses for which there is
-// room, or too long for pulses where enough of these are listed.
-func (p *pulser) addMany(list []stretch) (n int) {
-	if p.after {
-		return 0
-	}
+// addMarks takes marks that stand alone and the pauses that follow them: as many as
+// are pulses for which there is room, or too long for pulses where enough of these are
+// listed.
+func (p *pulser) addMarks(start Time, ends []Time) (n int) {
 	room := p.train.room()
 	pulses, stuck, rested := 0, int64(0), int64(0)
-	for ; n+1 < len(list); n += 2 {
-		mark, pause := &list[n], &list[n+1]
-		if !p.alone(mark, pause) {
+	idle := p.idle
+	for rest := ends; len(rest) >= 2; rest = rest[2:] {
+		width, pause := rest[0]-start, rest[1]-rest[0]
+		if pause < gapFinal {
 			break
 		}
-		width := mark.length()
 		if width >= p.below && width <= longest && pulses < len(room) {
-			room[pulses] = pack(entry{mark.start, width, 0})
+			room[pulses] = pack(entry{start, width, 0})
 			pulses++
 		} else if width > longest && p.stuck+stuck >= maxStuck {
 			stuck++
 		} else {
 			break
 		}
-		if pause.length() > longest {
+		if pause > longest {
 			rested++
 		}
+		idle, start = rest[0], rest[1]
+		n += 2
 	}
 	if pulses > 0 {
 		p.train.fill(pulses)
 		p.start, p.width = room[pulses-1].start, room[pulses-1].width()
 	}
 	if n > 0 {
-		p.idle, p.prev = list[n-1].start, list[n-1].level
+		p.idle, p.prev = idle, p.active.Other()
 	}
 	p.accepted += int64(pulses)
 	p.stuck += stuck
@@ -223,7 +222,7 @@ func (p *pulser) take(s *stretch) {
 	if s.level == p.active {
 		p.part(s)
 	} else {
-		p.pause(s)
+		p.pause(s.start, s.end)
 		if p.group.parts > 0 && (s.length() >= gapFinal || s.openEnd) {
 			p.close()
 		}
@@ -232,9 +231,9 @@ func (p *pulser) take(s *stretch) {
 }
 
 // pause notes where an inactive stretch begins.
-func (p *pulser) pause(s *stretch) {
-	p.idle, p.prev = s.start, s.level
-	if s.length() > longest {
+func (p *pulser) pause(start, end Time) {
+	p.idle, p.prev = start, p.active.Other()
+	if end-start > longest {
 		p.rested++
 	}
 }
@@ -286,34 +285,35 @@ func (p *pulser) part(s *stretch) {
 // longest part, the one nearer to the width before is taken.
 func (p *pulser) close() {
 	g := &p.group
-	defer func() { g.parts = 0 }()
+	parts := g.parts
+	g.parts = 0
 	if g.openStart || g.openEnd {
 		p.closeCut(g)
 		return
 	}
 	whole := g.end - g.start
-	if g.parts > 1 && p.couldBeOne(g, whole) &&
+	if parts == 1 {
+		p.mark(g.start, whole, 0)
+		return
+	}
+	if p.couldBeOne(g, whole) &&
 		(p.width == 0 || absDiff(whole, p.width) <= absDiff(g.longest.length(), p.width)) {
 		for i := 1; i < len(g.list); i++ {
 			gap := g.list[i].start - g.list[i-1].end
 			p.glitch(entry{g.list[i-1].end, gap, broken})
 		}
-		p.glitched += int64(g.parts - len(g.list))
+		p.glitched += int64(parts - len(g.list))
 		p.accept(g.start, whole, broken)
 		return
-	}
-	var how mark
-	if g.parts > 1 {
-		how = broken
 	}
 	for _, s := range g.list {
 		if s.start != g.longest.start {
 			p.glitch(entry{s.start, s.length(), 0})
 		} else {
-			p.mark(s.start, s.length(), how)
+			p.mark(s.start, s.length(), broken)
 		}
 	}
-	p.glitched += int64(g.parts - len(g.list))
+	p.glitched += int64(parts - len(g.list))
 }
 
 // mark decides what a mark is by its width.

@@ -70,16 +70,24 @@ func requireShort(t *testing.T, runs []Run, piece int) {
 	}
 	require.Equal(t, slow.input, quick.input)
 	require.Equal(t, slow.sec.busy, quick.sec.busy)
-	require.Equal(t, slow.sec.ended, quick.sec.ended)
+	require.Equal(t, slow.sec.ended, stretches(&quick.sec))
 	require.Equal(t, slow.sec.tally == nil, quick.sec.tally == nil)
 	require.True(t, slow.sec.tally == nil || *slow.sec.tally == *quick.sec.tally)
 
+	if k := quick.sec.toggles.servo(); k.signal == Servo {
+		require.Equal(t, slow.sec.classify(&Tally{}, slow.level), k)
+	}
 	for _, active := range []Level{High, Low} {
 		marks := slow.sec.marks(active)
 		require.Equal(t, looksLikeServo(slow.sec.ended, active), marks.servo())
 		quick, plain := &pulser{active: active, below: shortest}, &pulser{active: active, below: shortest}
-		for rest := slow.sec.ended; len(rest) > 0; rest = rest[min(len(rest), piece):] {
-			quick.addAll(rest[:min(len(rest), piece)])
+		for rest := slow.sec.ended; len(rest) > 0; {
+			row := togglesOf(rest, piece)
+			if rest = rest[max(1, len(row.ends)):]; len(row.ends) > 0 {
+				quick.addToggles(row.level, row.start, row.ends, row.servo().active)
+			} else {
+				quick.add(&slow.sec.ended[len(slow.sec.ended)-len(rest)-1])
+			}
 		}
 		for i := range slow.sec.ended {
 			plain.add(&slow.sec.ended[i])
@@ -93,6 +101,26 @@ func requireShort(t *testing.T, runs []Run, piece int) {
 		}
 		require.Equal(t, plain, quick)
 	}
+}
+
+func stretches(s *second) (all []stretch) {
+	for i := range s.size() {
+		all = append(all, s.stretch(i))
+	}
+	return all
+}
+
+// togglesOf makes toggles of the stretches that come first, so many at most.
+func togglesOf(list []stretch, most int) (row toggles) {
+	row.level, row.start = list[0].level, list[0].start
+	for i := range list[:min(len(list), most)] {
+		x := &list[i]
+		if x.level == Unknown || x.openStart || x.openEnd || i > 0 && x.level != list[i-1].level.Other() {
+			break
+		}
+		row.ends = append(row.ends, x.end)
+	}
+	return row
 }
 
 // looksLikeServo says what marks.servo says, by sorting.
