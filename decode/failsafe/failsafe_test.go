@@ -115,6 +115,7 @@ func TestVerdicts(t *testing.T) {
 		"kicks, and nobody says when it is on": {1700, preset, kick, us(1000), false, 0, failsafe.Preset, decode.Undecided, "did the transmitter come back?"},
 		"kicks once stopped":                   {1700, `does = "stop"`, "[[fault]]\nkind = \"extra-pulse\"\noffset_us = 900\nwidth_us = 1700\nat = \"12s\"\ncount = 6\n", stop, true, 0, failsafe.Stops, decode.Failed, "but leaves it again at 12.0"},
 		"falls silent again":                   {1700, preset, gap, us(1000), true, 0, failsafe.Preset, decode.Undecided, "but falls silent again at 12.0"},
+		"stops, and text comes instead":        {1700, `does = "stop"`, "[[fault]]\nkind = \"serial-text\"\nat = \"10.2s\"\nfor = \"5s\"\nbit_us = 100\n", stop, true, 0, failsafe.Stops, decode.Undecided, "but the line is not still: it carries something else (serial) from 10.2"},
 		"may fall silent":                      {1700, preset, gap, append(us(1000), stop...), true, 0, failsafe.Preset, decode.Passed, ""},
 		"whatever it hears":                    {1700, `does = "hold"`, noise, us(1000), true, 0, failsafe.Drifts, decode.Failed, "keeps moving"},
 		"a stick that moves as the link goes":  {1200, `does = "hold"`, "moves = [{ at = \"9.4s\", width_us = 1900, rate_us_per_s = 700 }]\n", us(1000), true, 0, failsafe.Holds, decode.Undecided, "repeat with the stick at rest"},

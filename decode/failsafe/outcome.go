@@ -247,6 +247,10 @@ var rules = []rule{
 		gaps := t.gaps()
 		return fmt.Sprintf("%s, but falls silent %s %s s; whether that is safe depends on the machine: option safe %s=stop says", t.told(), again(len(gaps)), gaps[0].Start.Seconds(2), t.Name)
 	}},
+	{decode.Undecided, func(t *trial) bool { return t.instead() != nil }, func(t *trial) string {
+		k := t.instead()
+		return fmt.Sprintf("%s, but the line is not still: it carries something else (%s) from %s to %s s, and what a machine makes of that is not known", t.told(), k.Signal, k.Start.Seconds(1), k.End.Seconds(1))
+	}},
 	{decode.Undecided, (*trial).movedOn, says("it moves like a stick between switch-off and switch-on: are the stated times right?")},
 }
 

@@ -60,6 +60,16 @@ func (t *trial) gaps() (gaps []State) {
 	return gaps
 }
 
+// instead is another signal that a channel carries where it stopped pulsing; nil
+// where the line is still.
+func (t *trial) instead() *decode.KindSpan {
+	i := slices.IndexFunc(t.OtherKinds, func(k decode.KindSpan) bool { return k.Start < t.end && k.End > t.settled })
+	if t.outcome != Stops || i < 0 {
+		return nil
+	}
+	return &t.OtherKinds[i]
+}
+
 // safeAt says whether a width is as good as the final one, or as a safe one.
 func (t *trial) safeAt(us float64) bool {
 	return math.Abs(us-t.final) <= safeWithin || slices.ContainsFunc(t.safe, func(s Safe) bool { return math.Abs(us-s.Width) <= safeWithin })
