@@ -243,19 +243,24 @@ func isHex(digits []byte) bool {
 // packed tells whether the column holds several bits in each cell: marked as
 // such, or digits that cannot be a plain number or level. base is 2 or 16.
 func (p *profile) packed() (base int, ok bool) {
-	full := p.rows - p.count[emptyCell]
-	bits, hex := 3*p.bits >= 2*full, 3*p.hex >= 2*full
 	switch {
-	case full == 0 || p.size == 0 || p.size > maxColumns:
+	case p.size == 0 || p.size > maxColumns:
 		return 0, false
-	case bits && (p.prefixed || p.size > 1 && p.leading || p.size >= 8 && full > 1):
+	case p.packedBits():
 		return 2, true
-	case hex && p.prefixed:
-		return 16, true
-	case hex && p.size > 1 && p.letters && p.count[textCell] > 0 && p.count[wordCell]+p.count[unknownCell] == 0:
-		return 16, true
 	}
-	return 0, false
+	return 16, p.packedHex()
+}
+
+func (p *profile) packedBits() bool {
+	full := p.rows - p.count[emptyCell]
+	return 3*p.bits >= 2*full && (p.prefixed || p.size > 1 && p.leading || p.size >= 8 && full > 1)
+}
+
+func (p *profile) packedHex() bool {
+	full := p.rows - p.count[emptyCell]
+	digits := p.size > 1 && p.letters && p.count[textCell] > 0 && p.count[wordCell]+p.count[unknownCell] == 0
+	return 3*p.hex >= 2*full && (p.prefixed || digits)
 }
 
 // numbered tells whether all texts are one letter and a number, the letter the

@@ -74,13 +74,15 @@ func (b *block) set(channel int32, at decode.Time, level decode.Level) {
 	case level == decode.Unknown:
 		c.before, c.beforeRun, c.since = c.level, c.run, at
 		b.open(channel, at, level)
-	case c.level == decode.Unknown && c.run >= b.base && c.before != decode.Unknown && c.since == at:
+	case c.run < b.base:
+		b.open(channel, at, level)
+	case c.level == decode.Unknown && c.before != decode.Unknown && c.since == at:
 		// An unknown level of no duration is none.
 		b.runs[c.run-b.base].dropped = true
 		c.level, c.run = c.before, c.beforeRun
 		b.set(channel, at, level)
 		return
-	case c.level == decode.Unknown || c.run < b.base:
+	case c.level == decode.Unknown:
 		b.open(channel, at, level)
 	default:
 		b.add(c.run, at)

@@ -61,26 +61,7 @@ func (s *source) changes() (full bool, err error) {
 		if err != nil {
 			return false, err
 		}
-		switch forms[token[0]] {
-		case formScalar:
-			err = s.scalar(token)
-		case formVector:
-			err = s.vector(token)
-		case formReal:
-			err = s.real(token)
-		case formString:
-			_, err = s.signal()
-		case formPort:
-			err = s.port(token)
-		case formStamp:
-			full, err = s.stamp(token)
-		case formKeyword:
-			err = s.keyword(string(token))
-		default:
-			err = s.fault(fmt.Errorf("%s is neither a time stamp nor a value change", shown(token)),
-				"a value such as 1! or b101 !, or a time stamp such as #1500")
-		}
-		if err != nil {
+		if full, err = s.change(token); err != nil {
 			if err = s.survive(err); err != nil {
 				return false, err
 			}
@@ -89,6 +70,30 @@ func (s *source) changes() (full bool, err error) {
 			return true, nil
 		}
 	}
+}
+
+// change reads the time stamp, the value change or the keyword that begins with
+// a token, and tells whether the block is full.
+func (s *source) change(token []byte) (full bool, err error) {
+	switch forms[token[0]] {
+	case formScalar:
+		return false, s.scalar(token)
+	case formVector:
+		return false, s.vector(token)
+	case formReal:
+		return false, s.real(token)
+	case formString:
+		_, err := s.signal()
+		return false, err
+	case formPort:
+		return false, s.port(token)
+	case formStamp:
+		return s.stamp(token)
+	case formKeyword:
+		return false, s.keyword(string(token))
+	}
+	return false, s.fault(fmt.Errorf("%s is neither a time stamp nor a value change", shown(token)),
+		"a value such as 1! or b101 !, or a time stamp such as #1500")
 }
 
 // scalar reads a value with the code of its signal behind it.

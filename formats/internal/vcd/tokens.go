@@ -77,13 +77,17 @@ func (t *tokens) next() ([]byte, error) {
 	if t.ended = p == t.end; t.ended && t.err != io.EOF {
 		return nil, t.err // nobody knows how the token goes on
 	}
-	t.lineBroken = t.buf[p] == '\n' || t.buf[p] == '\r'
-	if p == t.start || !t.ended && !isSpace(t.buf[p]) {
+	t.lineBroken = isBreak(t.buf[p])
+	if t.isBinary(p) {
 		t.start = p
 		return nil, errBinary
 	}
 	return t.buf[t.start:p], nil
 }
+
+// isBinary tells whether what ends the token at p is neither white space nor the
+// end of the file.
+func (t *tokens) isBinary(p int) bool { return p == t.start || !t.ended && !isSpace(t.buf[p]) }
 
 // unread makes next return the last token again.
 func (t *tokens) unread() { t.pos = t.start }
@@ -139,3 +143,5 @@ func (t *tokens) fill() bool {
 }
 
 func isSpace(c byte) bool { return c == ' ' || c >= '\t' && c <= '\r' }
+
+func isBreak(c byte) bool { return c == '\n' || c == '\r' }
