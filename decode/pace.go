@@ -15,8 +15,9 @@ const (
 	drift       = 64  // intervals in which a clock's drift is followed
 )
 
-// search follows the intervals and turns to another period once ten more of
-// them vote for it than against it; one of the old period counts twice.
+// search follows the intervals and finds where the period changes for good, or for
+// ten frames at least. It turns to another period once ten more of them vote for it
+// than against it; one of the old period counts twice.
 type search struct {
 	noise Time
 	found []pace
@@ -26,27 +27,18 @@ type search struct {
 	from  int // where it began
 }
 
-// findPaces finds where the period changes for good, or for ten frames at least.
-func (y *rhythm) findPaces(b *beats, noise Time) {
-	s := search{noise: noise}
-	for from, some := range b.intervals(0, b.n) {
-		for k := s.keep(some); k < len(some); k += s.keep(some[k:]) {
-			if d := some[k]; d >= shortestNarrowPeriod && d <= longestPeriod {
-				s.take(from+k-1, d)
-			}
-			k++
-		}
-	}
+// takePaces takes over where the period was found to change.
+func (y *rhythm) takePaces(b *beats, found []pace) {
 	switch {
-	case len(s.found) == 0:
+	case len(found) == 0:
 		return
-	case len(s.found) == 1:
-		if own := s.found[0].period; b.lasts(own) { // most of the time frames of it are missing
+	case len(found) == 1:
+		if own := found[0].period; b.lasts(own) { // most of the time frames of it are missing
 			y.divide(own)
 		}
 		return
 	}
-	y.paces, y.median = s.found, 0
+	y.paces, y.median = found, 0
 	y.tighten(b)
 	longest := Time(-1)
 	for i := range y.paces {
@@ -67,8 +59,14 @@ func (y *rhythm) findPaces(b *beats, noise Time) {
 
 // lasts reports whether a period is kept for longer than a start-up is.
 func (b *beats) lasts(period Time) bool {
-	n, _ := sumBetween(b.lengths(0, b.n), period-period/50, period+period/50)
-	return n > mostStartUp && Time(n)*period > longestStartUp
+	n := int64(0)
+	for some := range b.lengths(0, b.n) {
+		more, _ := sumBetween(some, period-period/50, period+period/50)
+		if n += more; n > mostStartUp && Time(n)*period > longestStartUp {
+			return true
+		}
+	}
+	return false
 }
 
 // tighten moves where a pace begins back to where the intervals before it fit its
@@ -90,6 +88,16 @@ func (y *rhythm) tighten(b *beats) {
 			}
 		}
 		p.from = from
+	}
+}
+
+// follow takes intervals of one row, the first of which ends at beat from.
+func (s *search) follow(from int, some []Time) {
+	for k := s.keep(some); k < len(some); k += s.keep(some[k:]) {
+		if d := some[k]; d >= shortestNarrowPeriod && d <= longestPeriod {
+			s.take(from+k-1, d)
+		}
+		k++
 	}
 }
 

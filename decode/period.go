@@ -102,11 +102,11 @@ func (b *beats) intervals(lo, hi int) iter.Seq2[int, []Time] {
 		var room [piece]Time
 		next, _ := slices.BinarySearch(b.rows, lo+1)
 		r := b.train.readFrom(b.place(lo))
-		last := b.instants(&r, lo, room[:1])
+		last := b.next(&r, lo, room[:1], 0)
 		for i := lo + 1; i < hi; {
 			if next < len(b.rows) && b.rows[next] == i {
 				next++
-				last = b.instants(&r, i, room[:1])
+				last = b.next(&r, i, room[:1], 0)
 				i++
 				continue
 			}
@@ -115,27 +115,25 @@ func (b *beats) intervals(lo, hi int) iter.Seq2[int, []Time] {
 				end = min(end, b.rows[next])
 			}
 			own := room[:end-i]
-			until := b.instants(&r, i, own)
-			for k, at := range own {
-				own[k], last = at-last, at
-			}
+			last = b.next(&r, i, own, last)
 			if !yield(i, own) {
 				return
 			}
-			last, i = until, end
+			i = end
 		}
 	}
 }
 
-// instants fills in the instants of the beats from i on, the pulses of which are
-// read next, and returns the last.
-func (b *beats) instants(r *reader, i int, to []Time) (last Time) {
-	if b.own != nil {
-		copy(to, b.own[i:])
-	} else {
-		r.starts(to)
+// next fills in the intervals that end at the beats from i on, the pulses of which
+// are read next; last is the instant before, and then the last of theirs.
+func (b *beats) next(r *reader, i int, to []Time, last Time) Time {
+	if b.own == nil {
+		return r.intervals(to, last)
 	}
-	return to[len(to)-1]
+	for k, at := range b.own[i : i+len(to)] {
+		to[k], last = at-last, at
+	}
+	return last
 }
 
 // lengths yields the intervals between the beats from lo up to hi in pieces.
@@ -260,22 +258,57 @@ func (h histogram) recurring() []float64 {
 	return found
 }
 
-// nominal returns the period of the beats from lo to hi: the mode of the
-// intervals over 1 % bins, then the median of those within 2 % of it; 0 where
-// there is none. mean is that of the intervals within 5 % of it.
-func (b *beats) nominal(lo, hi int) (y rhythm) {
-	all := b.lengths(lo, hi)
-	var h histogram
-	for some := range all {
-		h.add(some)
+// survey is what one walk over intervals yields.
+type survey struct {
+	histogram
+	guess Time  // what their mode may be, 0 where nobody knows
+	near  *bins // those near that
+}
+
+// nearTo are the bounds within which intervals near a mode lie.
+func nearTo(mode Time) (closest, farthest Time) { return mode - mode/50, mode + mode/50 }
+
+func newSurvey(guess Time) *survey {
+	s := &survey{guess: guess}
+	if guess > 0 {
+		b := binsFor(nearTo(guess))
+		s.near = &b
 	}
+	return s
+}
+
+func (s *survey) add(some []Time) {
+	s.histogram.add(some)
+	if s.near != nil {
+		s.near.count(some)
+	}
+}
+
+// nominal returns the period of the beats from lo to hi.
+func (b *beats) nominal(lo, hi int) rhythm {
+	var s survey
+	for some := range b.lengths(lo, hi) {
+		s.add(some)
+	}
+	return s.nominal(b.lengths(lo, hi), hi-lo)
+}
+
+// nominal returns the period that surveyed intervals have, up to n that all yields
+// again: their mode over 1 % bins, then the median of those within 2 % of it; 0
+// where there is none. mean is that of the intervals within 5 % of it.
+func (s *survey) nominal(all iter.Seq[[]Time], n int) (y rhythm) {
+	h := &s.histogram
 	mode := h.mode()
 	if mode == 0 {
 		return y
 	}
 	y.recurring = h.recurring()
-	closest, farthest := mode-mode/50, mode+mode/50
-	y.median = quantilesOf(all, hi-lo, closest, farthest, 0.5)[0]
+	closest, farthest := nearTo(mode)
+	if mode == s.guess {
+		y.median = s.near.quantiles(all, 0.5)[0]
+	} else {
+		y.median = quantilesOf(all, n, closest, farthest, 0.5)[0]
+	}
 	if math.IsNaN(y.median) { // two neighbouring bins, and nothing where they meet
 		y.period, y.mean, y.median = mode, mode, 0
 		return y
@@ -284,7 +317,10 @@ func (b *beats) nominal(lo, hi int) (y rhythm) {
 	between := func(least, most Time) moments {
 		n, sum, ok := h.between(least, most)
 		if !ok {
-			n, sum = sumBetween(all, least, most)
+			for some := range all {
+				more, part := sumBetween(some, least, most)
+				n, sum = n+more, sum+part
+			}
 		}
 		return moments{n: n, sum: widen(int64(sum))}
 	}
@@ -296,13 +332,12 @@ func (b *beats) nominal(lo, hi int) (y rhythm) {
 	return y
 }
 
-func sumBetween(each iter.Seq[[]Time], least, most Time) (n int64, sum Time) {
-	for some := range each {
-		for _, d := range some {
-			if d >= least && d <= most {
-				n++
-				sum += d
-			}
+// sumBetween counts those of some intervals that lie between, and adds them up.
+func sumBetween(some []Time, least, most Time) (n int64, sum Time) {
+	for _, d := range some {
+		if d >= least && d <= most {
+			n++
+			sum += d
 		}
 	}
 	return n, sum
@@ -311,17 +346,28 @@ func sumBetween(each iter.Seq[[]Time], least, most Time) (n int64, sum Time) {
 // findRhythm finds the nominal period and where it changes. A stated period
 // settles whether a fraction of that is meant.
 func findRhythm(b *beats, stated, step Time) rhythm {
-	y := b.nominal(0, b.n)
+	intervals := b.head()
+	guess := Time(0)
+	if b.n > patternFrames { // those are worth a walk less
+		var h histogram
+		h.add(intervals)
+		guess = h.mode()
+	}
+	all, paces := newSurvey(guess), search{noise: noiseOf(intervals)}
+	for from, some := range b.intervals(0, b.n) {
+		all.add(some)
+		paces.follow(from, some)
+	}
+	y := all.nominal(b.lengths(0, b.n), b.n)
 	if y.period == 0 {
 		return rhythm{period: stated, mean: stated, pattern: IrregularPattern, paces: []pace{{period: stated, to: b.n}}}
 	}
 	y.pattern, y.paces = Steady, []pace{{period: y.period, to: b.n}}
-	intervals := b.head()
 	if y.alternates(intervals, step) {
 		y.mean, y.paces[0].period = y.period, y.period
 		return y
 	}
-	y.findPaces(b, noiseOf(intervals))
+	y.takePaces(b, paces.found)
 	y.divide(stated)
 	if y.ragged(b) {
 		y.pattern, y.noGrid = IrregularPattern, !y.onGrid(b)

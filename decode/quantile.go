@@ -120,22 +120,28 @@ func sortMany[T ~int32 | ~uint32 | ~int64](v []T) {
 // each yields in pieces, as often as it is called. It needs no room for more than some
 // of them.
 func quantilesOf(each iter.Seq[[]Time], n int, lo, hi Time, ps ...float64) []float64 {
-	out := make([]float64, len(ps))
-	if n <= many {
-		list := make([]Time, 0, n)
-		for some := range each {
-			for _, v := range some {
-				if v >= lo && v <= hi {
-					list = append(list, v)
-				}
+	if n > many {
+		return binned(each, lo, hi).quantiles(each, ps...)
+	}
+	list := make([]Time, 0, n)
+	for some := range each {
+		for _, v := range some {
+			if v >= lo && v <= hi {
+				list = append(list, v)
 			}
 		}
-		for i, p := range ps {
-			out[i] = quantile(list, p)
-		}
-		return out
 	}
-	b := binned(each, lo, hi)
+	out := make([]float64, len(ps))
+	for i, p := range ps {
+		out[i] = quantile(list, p)
+	}
+	return out
+}
+
+// quantiles returns those of the values counted, which each yields again where some
+// must be listed.
+func (b *bins) quantiles(each iter.Seq[[]Time], ps ...float64) []float64 {
+	out := make([]float64, len(ps))
 	ranks := make([]int, 0, 2*len(ps))
 	for i, p := range ps {
 		if out[i] = math.NaN(); b.n > 0 {

@@ -158,16 +158,20 @@ func (r *reader) run(most int) []packed {
 	return nil
 }
 
-// starts fills in the leading edges of the accepted pulses that come next, of which
-// there are as many.
-func (r *reader) starts(to []Time) {
+// intervals fills in the times between the leading edges of the accepted pulses that
+// come next, of which there are as many; last is the edge before them, and then the
+// last of theirs.
+func (r *reader) intervals(to []Time, last Time) Time {
 	for len(to) > 0 {
 		some := r.run(len(to))
-		for i := range some {
-			to[i] = some[i].start
+		own := to[:len(some)]
+		for i := range own {
+			at := some[i].start
+			own[i], last = at-last, at
 		}
 		to = to[len(some):]
 	}
+	return last
 }
 
 // piece is how many values are laid out at a time.
