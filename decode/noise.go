@@ -58,16 +58,18 @@ func (c *channel) widthNoise(some []reading) float64 {
 
 // noiseFinder finds the noise of one part of a train's readings after the other.
 type noiseFinder struct {
-	same         Time
-	step, floor  float64
-	all, changed changes
-	row          [noiseFrames]Time
+	same           Time
+	step, floor    float64
+	median, lowest likely // of the second differences; the quartile of the first ones
+	changed        changes
+	row, room      [noiseFrames]Time
 
 	// the changes between neighbours of a block of readings, each at the place of the
 	// last of these: the parts overlap
 	from, to      int
 	first, second [noiseBlock]Time
-	starts        []int // of rows, from the first part on that was not yet asked for
+	small         [noiseBlock]int32 // how many of the first ones up to here are, see packets
+	starts        []int             // of rows, from the first part on that was not yet asked for
 }
 
 // noiseBlock is how many readings have their changes laid out together.
@@ -79,57 +81,117 @@ const noiseBlock = 1024
 // differences of a moving width are the packets' steps, and the smaller of the first
 // ones are the noise: their lower quartile is 0.4506 standard deviations.
 func (f *noiseFinder) of(all []reading, lo, hi int) float64 {
-	f.take(all, lo, hi)
-	scale := f.all.scale()
-	if k, ok := f.packets(all[lo:hi]); ok {
-		scale = f.changed.scale() * math.Sqrt(float64(k))
-	} else if !f.all.quartileOver(scale / 2 * quartile) {
-		if least := f.all.firstQuartile() / quartile; least < scale/2 {
-			scale = min(scale, max(f.step, least))
-		}
-	}
-	return max(scale, f.floor)
-}
-
-// take takes the changes within each row of the readings from lo up to hi.
-func (f *noiseFinder) take(all []reading, lo, hi int) {
 	if lo < f.from || hi > f.to {
 		f.lay(all[lo:min(lo+noiseBlock, len(all))], lo)
 	}
 	for len(f.starts) > 0 && f.starts[0] <= lo {
 		f.starts = f.starts[1:]
 	}
-	f.all.firsts, f.all.seconds = 0, 0
-	for _, next := range f.starts {
-		if next >= hi {
-			break
-		}
-		f.all.take(f.first[lo-f.from:next-f.from], f.second[lo-f.from:next-f.from])
-		lo = next
+	scale := deviation(f.median.quantile(f.within(f.second[:], 2, lo, hi), 0.5))
+	if k, ok := f.packets(all[lo:hi], lo); ok {
+		return max(f.floor, deviation(quantile(f.changed.second[:f.changed.seconds], 0.5))*math.Sqrt(float64(k)))
 	}
-	f.all.take(f.first[lo-f.from:hi-f.from], f.second[lo-f.from:hi-f.from])
+	if scale > f.step { // nothing is less
+		first := f.within(f.first[:], 1, lo, hi)
+		if !quartileOver(first, scale/2*quartile) {
+			if least := f.lowest.quantile(first, 0.25) / quartile; least < scale/2 {
+				scale = min(scale, max(f.step, least))
+			}
+		}
+	}
+	return max(f.floor, scale)
 }
 
 // lay lays out the changes of a block of readings, the first of them numbered from.
 func (f *noiseFinder) lay(block []reading, from int) {
 	f.from, f.to, f.starts = from, from+len(block), f.starts[:0]
+	first, second, small := f.first[:len(block)], f.second[:len(block)], f.small[:len(block)]
 	var before, change Time
+	n, most := int32(0), 2*f.same
 	for i := range block {
 		width := Time(block[i].width)
 		was := change
 		change = width - before
-		f.first[i], f.second[i] = absDiff(change, 0), absDiff(change, was)
 		before = width
+		size := max(change, -change)
+		first[i], second[i] = size, max(change-was, was-change)
+		one := int32(0)
+		if size <= most {
+			one = 1
+		}
+		n += one
+		small[i] = n
 		if block[i].note&rowStart != 0 {
 			f.starts = append(f.starts, from+i)
 		}
 	}
 }
 
+// within gathers the changes of readings from lo up to hi: those of each row but for
+// the first few, which reach out of it.
+func (f *noiseFinder) within(changes []Time, few, lo, hi int) []Time {
+	n := 0
+	take := func(hi int) {
+		if lo+few < hi {
+			n += copy(f.room[n:], changes[lo+few-f.from:hi-f.from])
+		}
+	}
+	for _, next := range f.starts {
+		if next >= hi {
+			break
+		}
+		take(next)
+		lo = next
+	}
+	take(hi)
+	return f.room[:n]
+}
+
+// likely is a quantile of one part of readings after the other. They overlap, and a
+// coarse capture knows few widths, so that it often is that of the part before.
+type likely struct{ last Time }
+
+func (l *likely) quantile(v []Time, p float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	h := p * float64(len(v)-1)
+	less, more := 0, 0
+	for _, x := range v {
+		if x < l.last {
+			less++
+		}
+		if x > l.last {
+			more++
+		}
+	}
+	if less <= int(h) && len(v)-1-more >= int(math.Ceil(h)) {
+		return float64(l.last)
+	}
+	q := quantile(v, p)
+	l.last = Time(q)
+	return q
+}
+
+// deviation is the standard deviation of normal noise of whose second differences
+// the median is given, 0 where there are none.
+func deviation(median float64) float64 {
+	if math.IsNaN(median) {
+		return 0
+	}
+	return ofMedian * median / math.Sqrt(6)
+}
+
 // packets reports whether a radio packet feeds several frames, as where most
 // widths come k times, and keeps how the widths that changed did. No branch depends
 // on which did, which nobody can foresee.
-func (f *noiseFinder) packets(some []reading) (k int, ok bool) {
+func (f *noiseFinder) packets(some []reading, lo int) (k int, ok bool) {
+	// Where one does, every reading whose width is not new, at least one for seven of
+	// ten that are, comes after a small change, and half of the new ones after another.
+	n := len(some)
+	if small := int(f.small[lo+n-1-f.from] - f.small[lo-f.from]); small == n-1 || small*17 < n*7-10 {
+		return 0, false
+	}
 	const none = Time(math.MinInt64 / 2) // far from any width
 	var runs [noiseFrames + 1]uint8      // by length
 	row, same := &f.row, f.same
@@ -160,7 +222,7 @@ func (f *noiseFinder) packets(some []reading) (k int, ok bool) {
 		return 0, false
 	}
 	f.changed.add(row[:n])
-	return k, f.changed.typical() > 3*float64(same)
+	return k, quantile(f.changed.first[:f.changed.firsts], 0.5) > 3*float64(same)
 }
 
 // quartile is the lower quartile of the size of a first difference of normal
@@ -184,12 +246,6 @@ type changes struct {
 	firsts, seconds int
 }
 
-// take takes those of a row that are laid out, each with the last width it is of.
-func (d *changes) take(first, second []Time) {
-	d.firsts += copy(d.first[d.firsts:], first[min(1, len(first)):])
-	d.seconds += copy(d.second[d.seconds:], second[min(2, len(second)):])
-}
-
 // add takes those of a row of widths.
 func (d *changes) add(row []Time) {
 	first, second := d.first[d.firsts:], d.second[d.seconds:]
@@ -203,33 +259,16 @@ func (d *changes) add(row []Time) {
 	d.seconds += max(0, len(row)-2)
 }
 
-// scale is the standard deviation of normal noise with these differences.
-func (d *changes) scale() float64 {
-	if d.seconds == 0 {
-		return 0
-	}
-	return ofMedian * quantile(d.second[:d.seconds], 0.5) / math.Sqrt(6)
-}
-
-func (d *changes) typical() float64 { return quantile(d.first[:d.firsts], 0.5) }
-
 // quartileOver says without selecting when the lower quartile is clearly over a
 // bound: where most are noise it is.
-func (d *changes) quartileOver(bound float64) bool {
+func quartileOver(v []Time, bound float64) bool {
 	under, limit := 0, Time(bound)+2
-	for _, x := range d.first[:d.firsts] {
+	for _, x := range v {
 		one := 0
 		if x <= limit {
 			one = 1
 		}
 		under += one
 	}
-	return under*4 < d.firsts
-}
-
-func (d *changes) firstQuartile() float64 {
-	if d.firsts == 0 {
-		return 0
-	}
-	return quantile(d.first[:d.firsts], 0.25)
+	return under*4 < len(v)
 }
