@@ -12,7 +12,7 @@ import (
 
 // Slack is how many zero bytes lie behind a piece's text, so that words of it
 // can be read at any place.
-const Slack = 16
+const Slack = 24
 
 // How steers a queue. The zero value takes the usual.
 type How struct {

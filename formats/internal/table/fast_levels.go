@@ -3,7 +3,6 @@ package table
 import (
 	"bytes"
 	"math"
-	"math/bits"
 
 	"golang.org/x/exp/slices"
 
@@ -30,15 +29,10 @@ type shape struct {
 	unit            decode.Time
 	limit           uint64 // the largest stamp in units
 	tail            []byte // what follows a stamp, with the line end, every level 0
-	words           []tailWord
-	channel         []int // of each bit of a group: see tailGroup
+	stripes         []stripe
 	low, slack      decode.Time
 	channels        int
 }
-
-// tailWord is eight bytes of a tail, every level 0, and which of their bits are
-// levels and which are the same in every row.
-type tailWord struct{ text, level, fixed uint64 }
 
 // span is a part of a piece, and what its rows say.
 type span struct {
@@ -67,11 +61,7 @@ func (t *table) newShape() *shape {
 	s.limit = math.MaxInt64 / uint64(s.unit)
 	s.low, s.slack = t.pace.widened(s.written)
 	s.tail = bytes.Clone(tail)
-	s.channel = make([]int, (len(tail)+63)/64*64)
-	s.words = make([]tailWord, (len(tail)+7)/8)
-	for at := range tail {
-		s.words[at/8].fixed |= 0xff << (at % 8 * 8)
-	}
+	channels := map[int]int{} // of what stands where in the tail
 	for i := range t.readers[1:] {
 		r := &t.readers[i+1]
 		at := 2*i + 1
@@ -80,17 +70,12 @@ func (t *table) newShape() *shape {
 		}
 		switch {
 		case r.moves():
-			s.tail[at], s.channel[groupBit(at)] = '0', r.channel
-			s.words[at/8].level |= 1 << (at % 8 * 8)
-			s.words[at/8].fixed &^= 1 << (at % 8 * 8)
+			s.tail[at], channels[at] = '0', r.channel
 		case !r.rests(tail[at]):
 			return nil
 		}
 	}
-	text := append(bytes.Clone(s.tail), make([]byte, 8)...)
-	for k := range s.words {
-		s.words[k].text = load(text, 8*k)
-	}
+	s.stripes = stripesOf(s.tail, channels)
 	return s
 }
 
@@ -113,11 +98,17 @@ func (r *cellReader) rests(digit byte) bool {
 func (s *shape) holds(t *table) bool {
 	for i := range t.readers[1:] {
 		r, at := &t.readers[i+1], 2*i+1
-		if moves := s.words[at/8].level>>(8*(at%8))&1 == 1; moves && !r.moves() || !moves && !r.rests(s.tail[at]) {
+		if _, moves := s.levelAt(at); moves && !r.moves() || !moves && !r.rests(s.tail[at]) {
 			return false
 		}
 	}
 	return t.pace.decimals == s.written
+}
+
+// levelAt tells whether a byte of a tail is a level, and of which channel.
+func (s *shape) levelAt(at int) (channel int, ok bool) {
+	x, bit := &s.stripes[at/stripeSize], levelBit(at)
+	return x.channel[bit], x.levels>>bit&1 == 1
 }
 
 // find finds the spans of a text that begins with a line.
@@ -186,11 +177,9 @@ func (b *batch) span(from int, x *span, edges [][]decode.Time) (to int) {
 // begin takes the levels of a span's first row.
 func (x *span) begin(tail []byte, now decode.Time, edges [][]decode.Time) {
 	x.first = slices.Grow(x.first, x.channels)[:x.channels]
-	for k, w := range x.words {
-		for mask := w.level; mask != 0; mask &= mask - 1 {
-			at := 8*k + bits.TrailingZeros64(mask)/8
-			channel := x.channel[groupBit(at)]
-			x.first[channel] = decode.Low + decode.Level(tail[at]-'0')
+	for at, c := range tail {
+		if channel, ok := x.levelAt(at); ok {
+			x.first[channel] = decode.Low + decode.Level(c-'0')
 			edges[channel] = append(edges[channel], now)
 		}
 	}
@@ -199,28 +188,41 @@ func (x *span) begin(tail []byte, now decode.Time, edges [][]decode.Time) {
 // steps takes in the stamps of a span's rows behind the first, as add would with
 // bounds that are widened, up to one that goes back; it returns how many.
 func (p *pace) steps(stamps []decode.Time) (n int) {
-	last, even, sum, u := p.last, p.even, p.sum, p.uneven
+	last, low, slack := p.last, p.low, uint64(p.slack)
+	var even int
+	var sum, from, to, largest decode.Time
 	for _, now := range stamps {
 		d := now - last
 		if d < 0 {
 			break
 		}
-		if uint64(d-p.low) <= uint64(p.slack) {
+		if uint64(d-low) <= slack {
 			even++
 			sum += d
 		} else {
-			if u.Count == 0 {
-				u.Start = last
+			if even == n {
+				from = last // the first that is not
 			}
-			u.Count++
-			u.End, u.Largest = now, max(u.Largest, d)
+			to, largest = now, max(largest, d)
 		}
 		last = now
 		n++
 	}
 	p.rows += int64(n)
-	p.last, p.even, p.sum, p.uneven = last, even, sum, u
+	p.last, p.even, p.sum = last, p.even+int64(even), p.sum+sum
+	p.uneven = joined(p.uneven, decode.Uneven{Count: int64(n - even), Start: from, End: to, Largest: largest})
 	return n
+}
+
+// joined is what is uneven of two stretches that follow each other.
+func joined(u, more decode.Uneven) decode.Uneven {
+	switch {
+	case more.Count == 0:
+		return u
+	case u.Count == 0:
+		return more
+	}
+	return decode.Uneven{Count: u.Count + more.Count, Start: u.Start, End: more.End, Largest: max(u.Largest, more.Largest)}
 }
 
 // still takes in what changed in these rows.
@@ -243,12 +245,7 @@ func (p *pace) follow(o *pace, idle bool) {
 		p.lastIdle = o.lastIdle
 	}
 	p.lastSeen[p.decimals] = p.rows
-	if u, more := &p.uneven, o.uneven; more.Count > 0 {
-		if u.Count == 0 {
-			u.Start = more.Start
-		}
-		u.Count, u.End, u.Largest = u.Count+more.Count, more.End, max(u.Largest, more.Largest)
-	}
+	p.uneven = joined(p.uneven, o.uneven)
 }
 
 // atSpan tells whether a span begins with the next line and follows on from

@@ -9,14 +9,34 @@ import (
 	"widthwise/formats/internal/exact"
 )
 
-// A level is bit 0 of a byte. Eight words of a tail are a group, whose levels
-// fit in one word: the lowest bits of its bytes are those of the first eight
-// bytes, the next ones those of the next eight, and so on.
-const tailGroup = 8
+// stripe is three words of eight bytes of a tail, every level 0. A level is bit 0 of a
+// byte, so that those of all three fit in one word: the lowest bits of its bytes are
+// those of the first eight bytes, the next ones those of the next eight, and so on.
+type stripe struct {
+	text, within [3]uint64 // what belongs to the tail
+	levels       uint64    // which bits of that word are
+	channel      [64]int   // that they belong to
+}
 
-// groupBit is where the level at a byte of a tail stands in its group, and the
-// groups before it.
-func groupBit(at int) int { return at/64*64 + at%8*8 + at/8%tailGroup }
+const stripeSize = 24
+
+// levelBit is where the level at a byte of a tail stands in the word of its stripe.
+func levelBit(at int) int { return at%8*8 + at%stripeSize/8 }
+
+// stripesOf parts a tail, of which some bytes are levels of channels.
+func stripesOf(tail []byte, channels map[int]int) []stripe {
+	all := make([]stripe, (len(tail)+stripeSize-1)/stripeSize)
+	for at, c := range tail {
+		x, word, shift := &all[at/stripeSize], at%stripeSize/8, at%8*8
+		x.text[word] |= uint64(c) << shift
+		x.within[word] |= 0xff << shift
+		if channel, ok := channels[at]; ok {
+			x.levels |= 1 << levelBit(at)
+			x.channel[levelBit(at)] = channel
+		}
+	}
+	return all
+}
 
 // batch reads rows of one size, whose stamps differ in their last digits only. It
 // goes over them several times, each time for one thing, so that all that takes
@@ -28,27 +48,27 @@ type batch struct {
 	size int    // of a row
 	stamp
 	stamps  [batchRows]decode.Time
-	levels  [][batchRows]uint64 // a word a group
+	levels  [][batchRows]uint64 // a word a stripe
 	before  []uint64            // the levels of the last row of the batch before
 	changed [batchRows]uint64   // what differs from the row before
 }
 
 const batchRows = 256
 
-// stamp is how the stamps of a batch look.
+// stamp is how the stamps of a batch look. Their last digits, up to eight, end the
+// second of two words; what they have before these, their head, is in both.
 type stamp struct {
-	head   uint64      // the text before the last digits
-	inHead uint64      // which bits of a word that is
-	upTo   int         // the size of it
-	digits int         // that follow, up to eight
-	above  decode.Time // what the head says
+	length          int
+	first, second   uint64      // the text of the words, last digits 0
+	inFirst, within uint64      // which bits of them belong to the stamp
+	same, six       uint64      // of the second: what no digit alters, a 6 for each digit
+	above           decode.Time // what the head says
 }
 
 func newBatch(s *shape, text []byte) *batch {
 	size := len(text)
-	groups := len(s.channel) / 64
 	return &batch{shape: s, text: text[: size+ahead.Slack : size+ahead.Slack], end: size,
-		levels: make([][batchRows]uint64, groups), before: make([]uint64, groups)}
+		levels: make([][batchRows]uint64, len(s.stripes)), before: make([]uint64, len(s.stripes))}
 }
 
 // read reads the rows that begin at a place, and returns how many are as expected.
@@ -58,7 +78,7 @@ func (b *batch) read(at int) (n int) {
 		return 0
 	}
 	n = b.readStamps(at)
-	for k := range b.words {
+	for k := range b.stripes {
 		n = b.readLevels(k, at, n)
 	}
 	return n
@@ -67,12 +87,12 @@ func (b *batch) read(at int) (n int) {
 // tailTo is the tail of a row that ends at a place.
 func (b *batch) tailTo(end int) []byte { return b.text[end-len(b.tail) : end] }
 
-// readHead tells how the rows look from one on: what its stamp has before its last
-// digits is most often the same in those that follow.
+// readHead reads the stamp of a row: what it has before its last digits is most often
+// the same in the rows that follow.
 func (b *batch) readHead(at int) (ok bool) {
 	v, end := readDigits(b.text, at)
 	whole := end - at
-	b.digits = min(whole, 8)
+	digits := min(whole, 8)
 	if whole == 0 || whole+b.decimals > 18 {
 		return false
 	}
@@ -87,51 +107,68 @@ func (b *batch) readHead(at int) (ok bool) {
 			return false
 		}
 		v = v*uint64(exact.PowersOfTen[b.decimals]) + behind
-		b.digits = min(b.decimals, 8)
+		digits = min(b.decimals, 8)
 	}
 	b.size = end - at + len(b.tail)
-	b.upTo = end - at - b.digits
-	b.inHead = 1<<(8*b.upTo) - 1 // all of a word if it is no shorter
-	b.head = load(b.text, at) & b.inHead
-	next := uint64(exact.PowersOfTen[b.digits]) // after so many units comes another head
+	b.stamps[0] = decode.Time(v) * b.unit
+	next := uint64(exact.PowersOfTen[digits]) // after so many units comes another head
+	b.stamp = newStamp(b.text[at:end], digits)
 	b.above = decode.Time(v-v%next) * b.unit
 	return v+next <= b.limit
 }
 
-// readStamps reads the stamps of the rows, as far as they have one head.
-func (b *batch) readStamps(at int) (n int) {
-	most := batchRows
-	if b.upTo > 8 {
-		most = 1 // the head has more than a word
-	}
-	text, s, unit := b.text, b.stamp, b.unit
-	shift := 64 - 8*s.digits
-	for ; n < most && at+b.size <= b.end; n++ {
-		digits := (load(text, at+s.upTo) ^ zeros) << shift
-		if load(text, at)&s.inHead != s.head || otherThanDigits(digits) != 0 {
-			break
-		}
-		b.stamps[n] = s.above + decode.Time(eightDigits(digits))*unit
-		at += b.size
-	}
-	return n
+func newStamp(text []byte, digits int) (s stamp) {
+	const all = 1<<64 - 1
+	s.length = len(text)
+	var words [16]byte
+	n := copy(words[16-min(16, s.length):], text[max(0, s.length-16):])
+	inDigits := uint64(all) << (64 - 8*digits)
+	s.inFirst, s.within = all<<(8*(16-n)), all<<(8*max(0, 8-n))
+	s.first, s.second = load(words[:], 0), load(words[:], 8)&^inDigits|zeros&inDigits
+	s.same, s.six = s.within&^(0x0F*eachByte&inDigits), 6*eachByte&inDigits
+	return s
 }
 
-// readLevels reads eight bytes of the tails of the first n rows, up to a row of
-// which something else than levels differs from the shape.
-func (b *batch) readLevels(k, at, n int) int {
-	levels, shift := b.levels[k/tailGroup][:n], k%tailGroup
-	if shift == 0 {
-		clear(levels)
+// readStamps reads the stamps of the rows, as far as they have one head. A digit has
+// 0011 in its upper half, also when 6 is added to what is in the lower.
+func (b *batch) readStamps(at int) (n int) {
+	most := min(batchRows, (b.end-at)/b.size)
+	at += b.size + b.length - 16 // where the words of the second row begin
+	if most <= 1 || b.length > 16 || at < 0 {
+		return min(most, 1)
 	}
-	text, size, w := b.text, b.size, b.words[k]
-	at += size - len(b.tail) + 8*k
+	text, size, s, unit := b.text, b.size, b.stamp, b.unit
+	stamps := b.stamps[1:most]
+	for i := range stamps {
+		words := text[at : at+16 : at+16]
+		head := (load(words, 0) ^ s.first) & s.inFirst
+		digits := load(words, 8) ^ s.second
+		if (digits+s.six|digits)&s.same|head != 0 {
+			return i + 1
+		}
+		stamps[i] = s.above + decode.Time(eightDigits(digits&s.within))*unit
+		at += size
+	}
+	return most
+}
+
+// readLevels reads a stripe of the tails of the first n rows, up to a row of which
+// something else than levels differs from the shape.
+func (b *batch) readLevels(k, at, n int) int {
+	text, size, s := b.text, b.size, &b.stripes[k]
+	expected, within, others := s.text, s.within, ^s.levels
+	at += size - len(b.tail) + stripeSize*k
+	levels := b.levels[k][:n]
 	for i := range levels {
-		differs := load(text, at) ^ w.text
-		if differs&w.fixed != 0 {
+		words := text[at : at+stripeSize : at+stripeSize]
+		one := load(words, 0)&within[0] ^ expected[0]
+		two := load(words, 8)&within[1] ^ expected[1]
+		three := load(words, 16)&within[2] ^ expected[2]
+		all := one + 2*two + 4*three
+		if (one|two|three)&^eachByte|all&others != 0 {
 			return i
 		}
-		levels[i] |= differs & w.level << (shift & 63)
+		levels[i] = all
 		at += size
 	}
 	return n
@@ -139,33 +176,34 @@ func (b *batch) readLevels(k, at, n int) int {
 
 // begin takes the levels of the first row for those of the row before.
 func (b *batch) begin() {
-	for g := range b.levels {
-		b.before[g] = b.levels[g][0]
+	for k := range b.levels {
+		b.before[k] = b.levels[k][0]
 	}
 }
 
 // changes books the edges of the first n rows, and returns for each row what
-// changed in any group.
+// changed in any stripe.
 func (b *batch) changes(n int, edges [][]decode.Time) (changed []uint64) {
-	clear(b.changed[:n])
-	for g := range b.levels {
-		channel := b.channel[64*g:]
-		before := b.before[g]
-		for i, now := range b.levels[g][:n] {
+	changed = b.changed[:n]
+	clear(changed)
+	for k := range b.levels {
+		channel := &b.stripes[k].channel
+		before := b.before[k]
+		for i, now := range b.levels[k][:n] {
 			bit := now ^ before
 			before = now
-			b.changed[i] |= bit
+			changed[i] |= bit
 			for ; bit != 0; bit &= bit - 1 {
-				c := channel[bits.TrailingZeros64(bit)]
+				c := channel[bits.TrailingZeros64(bit)&63]
 				edges[c] = append(edges[c], b.stamps[i])
 			}
 		}
-		b.before[g] = before
+		b.before[k] = before
 	}
-	return b.changed[:n]
+	return changed
 }
 
-func load(text []byte, at int) uint64 { return binary.LittleEndian.Uint64(text[at:]) }
+func load(text []byte, at int) uint64 { return binary.LittleEndian.Uint64(text[at : at+8 : at+8]) }
 
 const (
 	eachByte = 0x0101010101010101
