@@ -322,8 +322,10 @@ func (t *trial) leftSafe() bool {
 }
 
 // beyond lists the pulses with the transmitter off that lie beyond both the
-// width before and the final one.
-func (t *trial) beyond() []decode.Pulse { return t.outside(t.between(t.off, t.end)) }
+// width before and the final one, and are not safe themselves.
+func (t *trial) beyond() []decode.Pulse {
+	return slices.DeleteFunc(t.outside(t.between(t.off, t.end)), func(p decode.Pulse) bool { return t.safeAt(width(p)) })
+}
 
 func (t *trial) outside(pulses []decode.Pulse) []decode.Pulse {
 	low, high := min(t.before, t.ending())-safeWithin, max(t.before, t.ending())+safeWithin
