@@ -14,6 +14,8 @@ import (
 	"io"
 	"strings"
 
+	"golang.org/x/exp/slices"
+
 	"widthwise/decode"
 	"widthwise/report"
 	"widthwise/report/trace"
@@ -88,6 +90,11 @@ type checkPage struct {
 	Document template.JS
 	Check    *report.Check
 	Captures []captureView
+}
+
+// Readable says whether any capture has a lane, whose pulses can be read.
+func (p checkPage) Readable() bool {
+	return slices.ContainsFunc(p.Captures, func(c captureView) bool { return len(c.Lanes) > 0 })
 }
 
 // policy lets the page use its own style and script, and nothing else.
