@@ -40,7 +40,8 @@ func (a *Analysis) Holds() iter.Seq[Hold] {
 const heldOutput = 250 * Nanosecond
 
 // A hold is at least this much longer than the regular pattern; its jumps are
-// over three times the usual change, or over 20 us and clearly over it.
+// over three times the usual change, or over 20 us and clearly over it. Common
+// practice, no source.
 const (
 	holdFrames = 3
 	calmFrames = 10 // so many alike amid jitter are none of it

@@ -1,7 +1,6 @@
 package decode
 
-// Bounds of what is a pulse. Trade practice and published firmwares; see
-// DEVELOPERS.md for the sources.
+// Bounds of what is a pulse. Common practice, no source.
 const (
 	shortest = 300 * Microsecond  // shorter is a glitch
 	longest  = 3000 * Microsecond // longer is a stuck level

@@ -1,7 +1,7 @@
 package decode
 
 // Start-up is what comes before the first ten regular frames, as long as it
-// lasts no longer than this or is no more than this.
+// lasts no longer than this or is no more than this. Common practice, no source.
 const (
 	regularFrames  = 10
 	longestStartUp = 2 * Second

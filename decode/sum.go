@@ -2,8 +2,9 @@ package decode
 
 import "math"
 
-// Bounds of a pulse-position stream. Firmware accepts markers of 200 to 600 us
-// and slots of 700 to 2300 us; the limits here are wider.
+// Bounds of a pulse-position stream. Published autopilots (PX4 hrt.c, ArduPilot
+// AP_RCProtocol_PPMSum.cpp) accept markers of 200 to 600 us and slots of 700 to
+// 2300 us, and lock after four frames; the limits of markers are wider here.
 const (
 	minMarker   = 100 * Microsecond
 	maxMarker   = 800 * Microsecond

@@ -118,7 +118,7 @@ func placed(name string, err error) error {
 	if at := (*formats.ParseError)(nil); errors.As(err, &at) && at.File != "" {
 		return err
 	}
-	if text := err.Error(); strings.HasPrefix(text, name+":") || context.Canceled.Error() == text {
+	if errors.Is(err, context.Canceled) || strings.HasPrefix(err.Error(), name+":") {
 		return err
 	}
 	return fmt.Errorf("%s: %w", name, err)

@@ -35,6 +35,9 @@ type Channel struct {
 	Said    []string // how far the others can be trusted
 }
 
+// A firmware waits at least as long as a gap that counts for a loss (common
+// practice, no source), and at most as long as published autopilots do (ArduPilot
+// ArduCopter/radio.cpp, PX4 COM_RC_LOSS_T). The rest is common practice, no source.
 const (
 	leastWait = 110 * decode.Millisecond
 	mostWait  = 500 * decode.Millisecond

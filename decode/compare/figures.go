@@ -10,10 +10,11 @@ import (
 	"widthwise/decode/places"
 )
 
-// Tolerances, in microseconds unless it says otherwise.
+// Tolerances, in microseconds unless it says otherwise. Common practice, no
+// source.
 const (
 	periodShare  = 0.01 // of the period before
-	neutralMoves = 20.0 // the usual dead zone; common practice, no source
+	neutralMoves = 20.0 // the usual dead zone
 	endMoves     = 30.0
 	ratioMoves   = 1.5 // of jitter, either way
 	offsetMoves  = 50.0

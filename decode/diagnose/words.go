@@ -59,23 +59,28 @@ func (c *explained) when() string {
 // person who looks it up.
 func isLong(t [2]decode.Time) bool { return t[1]-t[0] > decode.Second/4 }
 
+// spread reports whether there are too many times to tell each.
+func (c *explained) spread() bool {
+	times := c.times()
+	return len(times) > 2 || len(times) == 2 && slices.ContainsFunc(times, isLong)
+}
+
 // across tells over which time something is spread that is counted already.
 func (c *explained) across() string {
-	times := c.times()
-	if len(times) == 1 || len(times) == 2 && !slices.ContainsFunc(times, isLong) {
+	if !c.spread() {
 		return c.when()
 	}
+	times := c.times()
 	return "between " + c.digits(times[0][0]) + " and " + c.at(times[len(times)-1][1])
 }
 
 // occasions is when that happened of which a number was told: another number
 // right behind it would multiply it.
 func (c *explained) occasions() string {
-	when := c.across()
-	if strings.HasPrefix(when, "between") {
-		return fmt.Sprintf("on %d occasions %s", len(c.times()), when)
+	if c.spread() {
+		return fmt.Sprintf("on %d occasions %s", len(c.times()), c.across())
 	}
-	return when
+	return c.when()
 }
 
 func (c *explained) at(t decode.Time) string { return c.digits(t) + " s" }

@@ -2,7 +2,8 @@ package failsafe
 
 import "widthwise/decode"
 
-// bounce is how near edges of a mark are one.
+// bounce is how near edges of a mark are one: a contact bounces for less. Common
+// practice, no source.
 const bounce = 100 * decode.Millisecond
 
 // Watched is a source that passes a capture on and notes when one of its

@@ -9,6 +9,8 @@ import (
 	"widthwise/decode"
 )
 
+// What a machine and its pilot take for the same, and for safe. Common practice,
+// no source.
 const (
 	lowThrottle   = 1300.0 // us; a preset above is none of a throttle at low
 	leastHeld     = 25     // frames to the end that make an outcome

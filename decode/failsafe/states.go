@@ -32,6 +32,7 @@ type State struct {
 	pulses []decode.Pulse
 }
 
+// How a receiver goes from state to state. Common practice, no source.
 const (
 	leastNear  = 10.0 // us: a preset nearer than this to the stick's width cannot be told from it
 	leastMoves = 3    // frames on the way from place to place that are no jump

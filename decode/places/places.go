@@ -15,6 +15,7 @@ import (
 	"widthwise/decode"
 )
 
+// What sticks and hands do. Common practice, no source.
 const (
 	leastSweep    = 300.0 // us between the outermost places of a sweep
 	leastFromEnd  = 100.0 // us from both ends, or it is no neutral

@@ -33,7 +33,7 @@ func TestNaturalFacts(t *testing.T) {
 	for line, want := range map[string]string{
 		"# sample rate: 10 MHz": "10 MHz", "Sample Rate [kHz],10": "10 kHz", "Sample Rate (Hz),10000": "10 kHz",
 		"sampling frequency 10,000 Hz": "10 kHz", "# fs = 24e6": "24 MHz", "sample rate 2,5 MHz": "2.5 MHz",
-		"Sample interval (us),100": "10 kHz", "sample period: 0.5 us": "2 MHz", "dt=1e-6": "1 MHz",
+		"Sampling step (us),100": "10 kHz", "sample period: 0.5 us": "2 MHz", "dt=1e-6": "1 MHz",
 	} {
 		var f facts
 		f.learn(line, 1)
