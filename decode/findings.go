@@ -21,7 +21,7 @@ func (j *judge) train(c *channel, l Limits) {
 		j.startsMoved(c)
 		j.oddIntervals(c, l)
 		j.meanPeriod(c, l)
-		j.jams(c)
+		j.stuckMarks(c)
 		j.glitches(c, l)
 		j.chatter(c)
 		j.blinds(c)

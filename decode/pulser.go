@@ -44,7 +44,7 @@ type kept struct {
 	accepted  int64
 	stuck     int64
 	rested    int64 // times inactive for longer than a pulse can be
-	glitches  train // marred: a break inside a pulse, else a rejected part
+	glitches  train // broken: a break inside a pulse, else a rejected part
 	glitched  int64 // all glitches, listed or not
 	chatters  []span
 	chattered int64

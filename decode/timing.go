@@ -215,7 +215,7 @@ func (j *judge) meanPeriod(c *channel, l Limits) {
 	}
 }
 
-func (j *judge) jams(c *channel) {
+func (j *judge) stuckMarks(c *channel) {
 	j.runs(c, StuckLevel, Fail, "ms", millis(longest), c.frames.stuckMarks.list, func(e Event) string {
 		if e.End == c.rec.end {
 			return fmt.Sprintf("stuck %s for %s s up to the end of the capture", c.Active, (e.End - e.Start).Seconds(3))
