@@ -16,6 +16,7 @@ import (
 
 	"widthwise/decode"
 	"widthwise/decode/calibrate"
+	"widthwise/decode/phrase"
 	"widthwise/decode/places"
 	"widthwise/report"
 	"widthwise/report/text"
@@ -148,7 +149,7 @@ func (o *calibrateOptions) check(set *pflag.FlagSet, args []string) error {
 			mapping = append(mapping, "--"+name)
 		}
 	}
-	form, mapped := strings.Join(forms, " and "), strings.Join(mapping, " and ")
+	form, mapped := phrase.And(forms), phrase.And(mapping)
 	file, several := o.toml || o.header, len(args) > 1
 	return firstRefusal(
 		refusal{len(forms) > 1, form + ": each is an output of its own; one of them"},

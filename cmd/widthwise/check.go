@@ -2,12 +2,12 @@ package main
 
 import (
 	"context"
-	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 	"widthwise/report/text"
 )
@@ -113,7 +113,7 @@ func (o *checkOptions) fits() error {
 		}
 	}
 	if len(asked) > 1 {
-		return usageError("%s: each wants standard output for itself; one of them", strings.Join(asked, " and "))
+		return usageError("%s: each wants standard output for itself; one of them", phrase.And(asked))
 	}
 	return nil
 }

@@ -17,6 +17,7 @@ import (
 
 	"widthwise/decode"
 	"widthwise/decode/alike"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 	"widthwise/report/grade"
 )
@@ -76,7 +77,7 @@ type lesson struct {
 func (a *app) grade(ctx context.Context, o *gradeOptions, rubric string, args []string) error {
 	both := o.alone()
 	err := firstRefusal(
-		refusal{len(both) > 1, strings.Join(both, " and ") + ": both to standard output; a file for one of them"},
+		refusal{len(both) > 1, phrase.And(both) + ": both to standard output; a file for one of them"},
 		refusal{o.plan && (o.json || o.csv != "" || o.page.html != ""), "--plan: grades nothing that --json, --csv or --html could tell; leave one of them out"},
 	)
 	if err != nil {

@@ -1,9 +1,9 @@
 package failsafe
 
 import (
+	"cmp"
 	"iter"
 	"math"
-	"sort"
 
 	"golang.org/x/exp/slices"
 	"gonum.org/v1/gonum/stat"
@@ -71,7 +71,8 @@ func newLine(c *decode.ChannelAnalysis, a *decode.Analysis) *line {
 // between returns the pulses that begin from one instant on and before another.
 func (l *line) between(from, to decode.Time) []decode.Pulse {
 	at := func(t decode.Time) int {
-		return sort.Search(len(l.pulses), func(i int) bool { return l.pulses[i].Start >= t })
+		i, _ := slices.BinarySearchFunc(l.pulses, t, func(p decode.Pulse, t decode.Time) int { return cmp.Compare(p.Start, t) })
+		return i
 	}
 	lo, hi := at(from), at(to)
 	return l.pulses[lo:max(lo, hi)]

@@ -2,9 +2,10 @@ package failsafe
 
 import (
 	"fmt"
-	"strings"
 
 	"golang.org/x/exp/slices"
+
+	"widthwise/decode/phrase"
 )
 
 // told says what the channel did, and how fast.
@@ -37,5 +38,5 @@ func (t *trial) wanted() string {
 		}
 	}
 	slices.Sort(all)
-	return "safe would be " + strings.Join(all, " or ")
+	return "safe would be " + phrase.Or(all)
 }

@@ -8,102 +8,8 @@ import (
 
 	"golang.org/x/exp/slices"
 
-	"widthwise/decode"
 	"widthwise/decode/phrase"
-	"widthwise/report"
 )
-
-// Result is what a criterion earned.
-type Result struct {
-	Name     string      `json:"name"`
-	Points   Points      `json:"points"`
-	Of       Points      `json:"of"`
-	Outcome  Outcome     `json:"outcome"`
-	Channel  report.Word `json:"channel"`
-	Value    any         `json:"value"`
-	Measured string      `json:"measured"`
-	Wanted   string      `json:"wanted"`
-	Said     string      `json:"said"`
-}
-
-// Outcome of a criterion.
-type Outcome string
-
-// Outcomes.
-const (
-	Full   Outcome = "full"
-	Partly Outcome = "partly"
-	None   Outcome = "none"
-)
-
-// task is the one thing that a criterion looks at.
-type task interface {
-	// look holds a hand-in, or a channel of it, against what is wanted.
-	look(h *HandIn, on *target, of Points) Result
-	wanted(h *HandIn, on *target) string
-	// anyway says whether a channel counts of which too little was seen.
-	anyway() bool
-}
-
-// part is a condition that earns some of the points.
-type part[T any] struct {
-	on    T
-	earns Points
-}
-
-// best is the largest share of those parts whose condition holds.
-func best[T any](parts []part[T], holds func(T) bool) (most Points) {
-	for _, p := range parts {
-		if p.earns > most && holds(p.on) {
-			most = p.earns
-		}
-	}
-	return most
-}
-
-// grade holds a hand-in against one criterion.
-func (c *Criterion) grade(h *HandIn) Result {
-	if c.Channels == nil {
-		return c.said(c.task.look(h, nil, c.Points))
-	}
-	chosen := h.choose(c.Channels)
-	if len(chosen.targets) == 0 {
-		return c.said(Result{Measured: chosen.missing, Wanted: c.task.wanted(nil, nil)})
-	}
-	var r Result
-	for i := range chosen.targets {
-		next := c.on(h, &chosen.targets[i])
-		if i == 0 || chosen.every && next.Points < r.Points || !chosen.every && next.Points > r.Points {
-			r = next
-		}
-	}
-	return c.said(r)
-}
-
-func (c *Criterion) on(h *HandIn, t *target) Result {
-	r := Result{Wanted: c.task.wanted(h, t), Measured: "too little seen: " + phrase.Count(t.told.Frames, "frame")}
-	if c.task.anyway() || t.told.Frames >= h.MinFrames(t.ca.Name) {
-		r = c.task.look(h, t, c.Points)
-	}
-	r.Channel = report.Word(t.told.Name)
-	return r
-}
-
-// said completes a result with its outcome and the student's feedback.
-func (c *Criterion) said(r Result) Result {
-	r.Name, r.Of = c.Name, c.Points
-	var text string
-	switch r.Points {
-	case c.Points:
-		r.Outcome, text = Full, c.Feedback.Full
-	case 0:
-		r.Outcome, text = None, c.Feedback.None
-	default:
-		r.Outcome, text = Partly, c.Feedback.Partly
-	}
-	r.Said = strings.NewReplacer("{measured}", r.Measured, "{wanted}", r.Wanted).Replace(text)
-	return r
-}
 
 // want is a band of numbers, or some words or truths.
 type want struct {
@@ -182,122 +88,6 @@ func (m *measure) anyway() bool {
 	return slices.Contains([]string{"signal", "active", "verdict"}, m.path)
 }
 
-// counts is a range of how many.
-type counts struct{ low, high int64 }
-
-func (c counts) holds(n int64) bool { return n >= c.low && n <= c.high }
-
-// finding counts what findings of one kind speak of.
-type finding struct {
-	kind   string
-	full   counts
-	partly []part[counts]
-}
-
-func (f *finding) look(h *HandIn, on *target, of Points) Result {
-	var n int64
-	for _, x := range h.Report.Findings {
-		if x.Kind == f.kind && (on == nil || slices.Contains(x.Channels, on.told.Name)) {
-			n += x.Count
-		}
-	}
-	r := Result{Value: float64(n), Measured: fmt.Sprintf("%s: %d", f.kind, n), Wanted: f.wanted(h, on), Points: of}
-	if !f.full.holds(n) {
-		r.Points = best(f.partly, func(c counts) bool { return c.holds(n) })
-	}
-	return r
-}
-
-func (f *finding) wanted(*HandIn, *target) string {
-	switch c := f.full; {
-	case c.high == 0:
-		return f.kind + ": none"
-	case c.low == c.high:
-		return fmt.Sprintf("%s: %d", f.kind, c.low)
-	case c.low == 0:
-		return fmt.Sprintf("%s: at most %d", f.kind, c.high)
-	case c.high == math.MaxInt64:
-		return fmt.Sprintf("%s: at least %d", f.kind, c.low)
-	default:
-		return fmt.Sprintf("%s: %d to %d", f.kind, c.low, c.high)
-	}
-}
-
-func (f *finding) anyway() bool { return false }
-
-// tolerance is how near an answer has to be: in percent, or in the figure's unit.
-type tolerance struct {
-	by      float64
-	percent bool
-}
-
-func (t tolerance) holds(answer, figure float64) bool {
-	by := t.by
-	if t.percent {
-		by *= math.Abs(figure) / 100
-	}
-	return math.Abs(answer-figure) <= by*(1+1e-12)
-}
-
-// answer holds what the student read against what was measured.
-type answer struct {
-	question string
-	path     string
-	figure   figure
-	scale    float64
-	full     tolerance
-	partly   []part[tolerance]
-}
-
-func (a *answer) value(h *HandIn, on *target) (float64, bool) {
-	var v any
-	if on == nil {
-		v = a.figure.of(h.Report)
-	} else {
-		v = a.figure.of(on.told)
-	}
-	n, ok := v.(float64)
-	return n, ok
-}
-
-func (a *answer) look(h *HandIn, on *target, of Points) Result {
-	given, answered := h.Answers.Values[a.question]
-	r := Result{Measured: "no answer", Wanted: a.wanted(h, on)}
-	if !answered {
-		return r
-	}
-	r.Measured = fmt.Sprintf("answered %q", given.text)
-	figure, measured := a.value(h, on)
-	if !given.number {
-		return r
-	}
-	r.Value = given.value * a.scale
-	if !measured {
-		return r
-	}
-	if r.Points = of; !a.full.holds(given.value*a.scale, figure) {
-		r.Points = best(a.partly, func(t tolerance) bool { return t.holds(given.value*a.scale, figure) })
-	}
-	return r
-}
-
-func (a *answer) wanted(h *HandIn, on *target) string {
-	near := fmt.Sprintf("within %s%s", shown(a.full.by), unit(a.path))
-	if a.full.percent {
-		near = fmt.Sprintf("within %s %%", shown(a.full.by))
-	}
-	figure, measured := 0.0, false
-	if h != nil {
-		figure, measured = a.value(h, on)
-	}
-	if !measured {
-		return near + " of " + a.path
-	}
-	return fmt.Sprintf("%.5g, %s", figure/a.scale, near)
-}
-
-func (a *answer) anyway() bool { return false }
-
 // shown writes a value as it is said: numbers with at most seven digits.
 func shown(v any) string {
 	switch x := v.(type) {
@@ -319,12 +109,118 @@ func shown(v any) string {
 	return fmt.Sprint(v)
 }
 
-// wantedRest is a place where the stick has to rest, and how long.
-type wantedRest struct {
-	near, within float64 // microseconds
-	atLeast      decode.Time
+// measure takes a figure with its band, word or truth.
+func (b *builder) measure(c *Criterion) (task, error) {
+	f, err := b.figure("measure", b.in.Measure, c)
+	if err != nil {
+		return nil, err
+	}
+	m := &measure{path: b.in.Measure, figure: f}
+	if b.in.Full == nil {
+		return nil, b.refuse("measure", "measure without full", "full = "+examples[f.kind])
+	}
+	if m.full, err = b.wanted("full", b.in.Full, m); err != nil {
+		return nil, err
+	}
+	for i, p := range b.in.Partly {
+		key := fmt.Sprintf("partly[%d]", i)
+		earns, err := b.part(key, p, c, p.Within != nil, p.WithinPercent == nil && p.AtLeast == nil && p.AtMost == nil, "within = "+examples[f.kind])
+		if err != nil {
+			return nil, err
+		}
+		w, err := b.wanted(key+".within", p.Within, m)
+		if err != nil {
+			return nil, err
+		}
+		if m.full.covers(w) {
+			return nil, b.refuse(key+".within", "this part lies within full, and would never count", "a wider band, or another one")
+		}
+		m.partly = append(m.partly, part[want]{w, earns})
+	}
+	return m, nil
 }
 
-func (w wantedRest) holds(width decode.Time) bool {
-	return math.Abs(float64(width)/float64(decode.Microsecond)-w.near) <= w.within
+// examples show what earns a figure's points, by its kind.
+var examples = map[kind]string{number: "[21900, 22100]", word: `"servo"`, truth: "true"}
+
+// wanted takes a band, a word, a truth, or { any = [...] } of words or truths.
+func (b *builder) wanted(key string, v any, m *measure) (want, error) {
+	kind := m.figure.kind
+	switch x := v.(type) {
+	case map[string]any:
+		if list, ok := x["any"].([]any); ok && len(x) == 1 && len(list) > 0 && kind != number {
+			return b.anyOf(key, list, m)
+		}
+	case string:
+		if kind == word {
+			return b.word(key, x, m)
+		}
+	case bool:
+		if kind == truth {
+			return want{any: []any{x}}, nil
+		}
+	case []any:
+		if low, high, ok := band(x); ok && kind == number {
+			return b.rising(key, low, high)
+		}
+	}
+	return want{}, b.refuse(key, fmt.Sprintf("%s is %s, and this is none", m.path, kind), examples[kind])
+}
+
+// word takes a word that the figure may be.
+func (b *builder) word(key, x string, m *measure) (want, error) {
+	if known := words[m.path]; known != nil && !slices.Contains(known, x) {
+		return want{}, b.refuse(key, fmt.Sprintf("%s is never %q", m.path, x), strings.Join(known, ", "))
+	}
+	return want{any: []any{x}}, nil
+}
+
+// rising takes a band whose ends are in order.
+func (b *builder) rising(key string, low, high float64) (want, error) {
+	if !(low <= high) {
+		return want{}, b.refuse(key, fmt.Sprintf("the band [%g, %g] does not rise", low, high), "[low, high]")
+	}
+	return want{low: low, high: high}, nil
+}
+
+// anyOf takes a list of words or truths.
+func (b *builder) anyOf(key string, list []any, m *measure) (w want, err error) {
+	for _, x := range list {
+		one, err := b.wanted(key, x, m)
+		if err != nil {
+			return want{}, err
+		}
+		w.any = append(w.any, one.any...)
+	}
+	return w, nil
+}
+
+// band reads [low, high].
+func band(list []any) (low, high float64, ok bool) {
+	if len(list) != 2 {
+		return 0, 0, false
+	}
+	ends := [2]float64{}
+	for i, x := range list {
+		switch n := x.(type) {
+		case int64:
+			ends[i] = float64(n)
+		case float64:
+			ends[i] = n
+		default:
+			return 0, 0, false
+		}
+	}
+	return ends[0], ends[1], true
+}
+
+// words that a figure may take, where they are few.
+var words = map[string][]string{
+	"signal":            {"servo", "pulse-position", "duty", "serial", "echo", "irregular", "silent"},
+	"active":            {"high", "low"},
+	"verdict":           {"pass", "fail", "undecided"},
+	"period_us.pattern": {"steady", "alternating", "width-timed", "irregular"},
+	"format":            {"csv", "vcd", "scenario"},
+	"compression":       {"none", "gzip", "zstd"},
+	"level":             {"high", "low"},
 }

@@ -1,14 +1,14 @@
 package grade
 
 import (
+	"cmp"
 	"regexp"
-	"sort"
 	"strings"
-
-	"widthwise/decode/phrase"
 
 	"golang.org/x/exp/maps"
 	"golang.org/x/exp/slices"
+
+	"widthwise/decode/phrase"
 )
 
 // matcher tells what a name or pattern means: * stands for any run of
@@ -25,7 +25,7 @@ const shownNear = 4
 func near(word string, known []string) string {
 	known = slices.Clone(known)
 	slices.Sort(known)
-	sort.SliceStable(known, func(i, j int) bool { return distance(word, known[i]) < distance(word, known[j]) })
+	slices.SortStableFunc(known, func(a, b string) int { return cmp.Compare(distance(word, a), distance(word, b)) })
 	return strings.Join(known[:min(shownNear, len(known))], ", ")
 }
 

@@ -1,10 +1,13 @@
 package grade
 
 import (
+	"cmp"
 	"fmt"
 	"iter"
-	"sort"
+	"math"
 	"strings"
+
+	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
 	"widthwise/decode/phrase"
@@ -30,6 +33,34 @@ func (r *rests) wanted(*HandIn, *target) string {
 }
 
 func (r *rests) anyway() bool { return false }
+
+// wantedRest is a place where the stick has to rest, and how long.
+type wantedRest struct {
+	near, within float64 // microseconds
+	atLeast      decode.Time
+}
+
+func (w wantedRest) holds(width decode.Time) bool {
+	return math.Abs(float64(width)/float64(decode.Microsecond)-w.near) <= w.within
+}
+
+// rests takes a sequence of places at which the stick has to rest.
+func (b *builder) rests(c *Criterion) (task, error) {
+	r := &rests{}
+	if c.Channels == nil {
+		return nil, b.refuse("rests", "rests are those of a channel, and the criterion names none", `channel = "rudder", "any", "every" or "only"`)
+	}
+	if len(b.in.Rests) == 0 {
+		return nil, b.refuse("rests", "an empty list of rests", `[{ near_us = 1500, within_us = 60, at_least = "1s" }]`)
+	}
+	for i, w := range b.in.Rests {
+		if !(w.NearUs > 0) || !(w.WithinUs > 0) || w.AtLeast <= 0 {
+			return nil, b.refuse(fmt.Sprintf("rests[%d]", i), "a rest without a place or a length", `{ near_us = 1500, within_us = 60, at_least = "1s" }`)
+		}
+		r.places = append(r.places, wantedRest{w.NearUs, w.WithinUs, decode.Time(w.AtLeast)})
+	}
+	return r, nil
+}
 
 // stay is a stretch in which the widths stay near one place, from its first
 // leading edge to its last.
@@ -97,7 +128,7 @@ func longestSequence(found [][]stay) int {
 		for n := len(ends); n >= 0; n-- {
 			next := 0
 			if n > 0 {
-				next = sort.Search(len(stays), func(k int) bool { return stays[k].start > ends[n-1] })
+				next, _ = slices.BinarySearchFunc(stays, ends[n-1]+1, func(s stay, t decode.Time) int { return cmp.Compare(s.start, t) })
 			}
 			switch {
 			case next == len(stays):

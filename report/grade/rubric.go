@@ -7,12 +7,11 @@ import (
 	"fmt"
 	"math"
 	"regexp"
-	"strings"
 
 	"golang.org/x/exp/maps"
 	"golang.org/x/exp/slices"
 
-	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/formats/tomlfile"
 )
 
@@ -188,7 +187,7 @@ func (b *builder) feedback() error {
 	for _, t := range []struct{ key, text string }{{"full", f.Full}, {"partly", f.Partly}, {"none", f.None}} {
 		for _, word := range inBraces.FindAllString(t.text, -1) {
 			if !slices.Contains(filled, word) {
-				return b.refuse("feedback."+t.key, "nothing is filled in for "+word, strings.Join(filled, " or "))
+				return b.refuse("feedback."+t.key, "nothing is filled in for "+word, phrase.Or(filled))
 			}
 		}
 	}
@@ -267,37 +266,6 @@ func (b *builder) figure(key, path string, c *Criterion) (figure, error) {
 	return figure{}, b.refuse(key, fmt.Sprintf("no figure %q", path), "the nearest are "+nearestPaths(path, own))
 }
 
-// measure takes a figure with its band, word or truth.
-func (b *builder) measure(c *Criterion) (task, error) {
-	f, err := b.figure("measure", b.in.Measure, c)
-	if err != nil {
-		return nil, err
-	}
-	m := &measure{path: b.in.Measure, figure: f}
-	if b.in.Full == nil {
-		return nil, b.refuse("measure", "measure without full", "full = "+examples[f.kind])
-	}
-	if m.full, err = b.wanted("full", b.in.Full, m); err != nil {
-		return nil, err
-	}
-	for i, p := range b.in.Partly {
-		key := fmt.Sprintf("partly[%d]", i)
-		earns, err := b.part(key, p, c, p.Within != nil, p.WithinPercent == nil && p.AtLeast == nil && p.AtMost == nil, "within = "+examples[f.kind])
-		if err != nil {
-			return nil, err
-		}
-		w, err := b.wanted(key+".within", p.Within, m)
-		if err != nil {
-			return nil, err
-		}
-		if m.full.covers(w) {
-			return nil, b.refuse(key+".within", "this part lies within full, and would never count", "a wider band, or another one")
-		}
-		m.partly = append(m.partly, part[want]{w, earns})
-	}
-	return m, nil
-}
-
 // part checks what all parts have: points below the full ones, and the one
 // condition that goes with what is looked at.
 func (b *builder) part(key string, p partlyText, c *Criterion, stated, alone bool, example string) (Points, error) {
@@ -310,234 +278,6 @@ func (b *builder) part(key string, p partlyText, c *Criterion, stated, alone boo
 		return 0, b.refuse(key, "a part with the wrong condition", "{ "+example+", points = 1 }")
 	}
 	return points(*p.Points), nil
-}
-
-// examples show what earns a figure's points, by its kind.
-var examples = map[kind]string{number: "[21900, 22100]", word: `"servo"`, truth: "true"}
-
-// wanted takes a band, a word, a truth, or { any = [...] } of words or truths.
-func (b *builder) wanted(key string, v any, m *measure) (want, error) {
-	kind := m.figure.kind
-	switch x := v.(type) {
-	case map[string]any:
-		if list, ok := x["any"].([]any); ok && len(x) == 1 && len(list) > 0 && kind != number {
-			return b.anyOf(key, list, m)
-		}
-	case string:
-		if kind == word {
-			return b.word(key, x, m)
-		}
-	case bool:
-		if kind == truth {
-			return want{any: []any{x}}, nil
-		}
-	case []any:
-		if low, high, ok := band(x); ok && kind == number {
-			return b.rising(key, low, high)
-		}
-	}
-	return want{}, b.refuse(key, fmt.Sprintf("%s is %s, and this is none", m.path, kind), examples[kind])
-}
-
-// word takes a word that the figure may be.
-func (b *builder) word(key, x string, m *measure) (want, error) {
-	if known := words[m.path]; known != nil && !slices.Contains(known, x) {
-		return want{}, b.refuse(key, fmt.Sprintf("%s is never %q", m.path, x), strings.Join(known, ", "))
-	}
-	return want{any: []any{x}}, nil
-}
-
-// rising takes a band whose ends are in order.
-func (b *builder) rising(key string, low, high float64) (want, error) {
-	if !(low <= high) {
-		return want{}, b.refuse(key, fmt.Sprintf("the band [%g, %g] does not rise", low, high), "[low, high]")
-	}
-	return want{low: low, high: high}, nil
-}
-
-// anyOf takes a list of words or truths.
-func (b *builder) anyOf(key string, list []any, m *measure) (w want, err error) {
-	for _, x := range list {
-		one, err := b.wanted(key, x, m)
-		if err != nil {
-			return want{}, err
-		}
-		w.any = append(w.any, one.any...)
-	}
-	return w, nil
-}
-
-// band reads [low, high].
-func band(list []any) (low, high float64, ok bool) {
-	if len(list) != 2 {
-		return 0, 0, false
-	}
-	ends := [2]float64{}
-	for i, x := range list {
-		switch n := x.(type) {
-		case int64:
-			ends[i] = float64(n)
-		case float64:
-			ends[i] = n
-		default:
-			return 0, 0, false
-		}
-	}
-	return ends[0], ends[1], true
-}
-
-// words that a figure may take, where they are few.
-var words = map[string][]string{
-	"signal":            {"servo", "pulse-position", "duty", "serial", "echo", "irregular", "silent"},
-	"active":            {"high", "low"},
-	"verdict":           {"pass", "fail", "undecided"},
-	"period_us.pattern": {"steady", "alternating", "width-timed", "irregular"},
-	"format":            {"csv", "vcd", "scenario"},
-	"compression":       {"none", "gzip", "zstd"},
-	"level":             {"high", "low"},
-}
-
-// finding takes a kind of finding with how many there may be.
-func (b *builder) finding(c *Criterion) (task, error) {
-	if !slices.Contains(decode.Kinds, decode.Kind(b.in.Finding)) {
-		names := make([]string, len(decode.Kinds))
-		for i, k := range decode.Kinds {
-			names[i] = string(k)
-		}
-		return nil, b.refuse("finding", fmt.Sprintf("no kind of finding %q", b.in.Finding), "the nearest are "+near(b.in.Finding, names))
-	}
-	f := &finding{kind: b.in.Finding}
-	var err error
-	if f.full, err = b.counts("finding", b.in.AtLeast, b.in.AtMost); err != nil {
-		return nil, err
-	}
-	for i, p := range b.in.Partly {
-		key := fmt.Sprintf("partly[%d]", i)
-		earns, err := b.part(key, p, c, p.AtLeast != nil || p.AtMost != nil, p.Within == nil && p.WithinPercent == nil, "at_most = 3")
-		if err != nil {
-			return nil, err
-		}
-		n, err := b.counts(key, p.AtLeast, p.AtMost)
-		if err != nil {
-			return nil, err
-		}
-		if n.low >= f.full.low && n.high <= f.full.high {
-			return nil, b.refuse(key, "this part lies within what earns all points, and would never count", "a wider one")
-		}
-		f.partly = append(f.partly, part[counts]{n, earns})
-	}
-	return f, nil
-}
-
-func (b *builder) counts(key string, least, most *int64) (counts, error) {
-	n := counts{0, math.MaxInt64}
-	if least == nil && most == nil {
-		return n, b.refuse(key, "no number of findings is stated", "at_most = 0, or at_least = 1")
-	}
-	if least != nil {
-		n.low = *least
-	}
-	if most != nil {
-		n.high = *most
-	}
-	if n.low < 0 || n.high < n.low {
-		return n, b.refuse(key, fmt.Sprintf("no number is at least %d and at most %d", n.low, n.high), "at_least below at_most, neither below 0")
-	}
-	return n, nil
-}
-
-// rests takes a sequence of places at which the stick has to rest.
-func (b *builder) rests(c *Criterion) (task, error) {
-	r := &rests{}
-	if c.Channels == nil {
-		return nil, b.refuse("rests", "rests are those of a channel, and the criterion names none", `channel = "rudder", "any", "every" or "only"`)
-	}
-	if len(b.in.Rests) == 0 {
-		return nil, b.refuse("rests", "an empty list of rests", `[{ near_us = 1500, within_us = 60, at_least = "1s" }]`)
-	}
-	for i, w := range b.in.Rests {
-		if !(w.NearUs > 0) || !(w.WithinUs > 0) || w.AtLeast <= 0 {
-			return nil, b.refuse(fmt.Sprintf("rests[%d]", i), "a rest without a place or a length", `{ near_us = 1500, within_us = 60, at_least = "1s" }`)
-		}
-		r.places = append(r.places, wantedRest{w.NearUs, w.WithinUs, decode.Time(w.AtLeast)})
-	}
-	return r, nil
-}
-
-// answer takes a figure that the student's own reading is held against.
-func (b *builder) answer(c *Criterion) (task, error) {
-	if b.in.Against == "" {
-		return nil, b.refuse("answer", "an answer with nothing to hold it against", `against = "period_us.nominal"`)
-	}
-	f, err := b.figure("against", b.in.Against, c)
-	if err != nil {
-		return nil, err
-	}
-	if f.kind != number {
-		return nil, b.refuse("against", fmt.Sprintf("%s is %s", b.in.Against, f.kind), "a number")
-	}
-	a := &answer{question: b.in.Answer, path: b.in.Against, figure: f, scale: 1}
-	if s := b.in.Scale; s != nil {
-		if !(*s > 0) || math.IsInf(*s, 0) {
-			return nil, b.refuse("scale", fmt.Sprintf("scale = %g", *s), "a number above 0, such as 1000.0 where milliseconds were asked for")
-		}
-		a.scale = *s
-	}
-	if a.full, err = b.tolerance("answer", b.in.Within, b.in.WithinPercent); err != nil {
-		return nil, err
-	}
-	for i, p := range b.in.Partly {
-		wider, err := b.wider(fmt.Sprintf("partly[%d]", i), p, c, a.full)
-		if err != nil {
-			return nil, err
-		}
-		a.partly = append(a.partly, wider)
-	}
-	return a, nil
-}
-
-// wider takes an answer that is near enough for a part of the points.
-func (b *builder) wider(key string, p partlyText, c *Criterion, full tolerance) (part[tolerance], error) {
-	none := part[tolerance]{}
-	earns, err := b.part(key, p, c, p.Within != nil || p.WithinPercent != nil, p.AtLeast == nil && p.AtMost == nil, "within_percent = 5")
-	if err != nil {
-		return none, err
-	}
-	var within *float64
-	switch n := p.Within.(type) {
-	case float64:
-		within = &n
-	case int64:
-		x := float64(n)
-		within = &x
-	case nil:
-	default:
-		return none, b.refuse(key+".within", "within is no number", "within = 50, in the unit of against")
-	}
-	t, err := b.tolerance(key, within, p.WithinPercent)
-	if err != nil {
-		return none, err
-	}
-	if t.percent == full.percent && t.by <= full.by {
-		return none, b.refuse(key, "this part lies within what earns all points, and would never count", "a wider one")
-	}
-	return part[tolerance]{t, earns}, nil
-}
-
-func (b *builder) tolerance(key string, within, percent *float64) (tolerance, error) {
-	t := tolerance{}
-	switch {
-	case (within == nil) == (percent == nil):
-		return t, b.refuse(key, "how near the answer has to be is stated twice or not at all", "within_percent = 1, or within = 50 in the unit of against")
-	case within != nil:
-		t.by = *within
-	default:
-		t.by, t.percent = *percent, true
-	}
-	if !(t.by >= 0) || math.IsInf(t.by, 0) {
-		return t, b.refuse(key, fmt.Sprintf("an answer within %g", t.by), "a number that is not below 0")
-	}
-	return t, nil
 }
 
 // Names lists the channels that the rubric names: every criterion's names,
