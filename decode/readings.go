@@ -146,13 +146,13 @@ func (c *channel) spikeAt(all []reading, i, n int) (off Time, ok bool) {
 }
 
 // restsAround returns the width at which the stick rests about readings from..to,
-// if it does. Up to two neighbours a side say so; all but one must agree, as
-// another spike may be among them. Frames missing between do not matter, a loss
-// does.
+// if it does. Up to two neighbours a side say so, as far apart as those readings are
+// many, which may be of one packet; all but one must agree, as another spike may be
+// among them. Frames missing between do not matter, a loss does.
 func (c *channel) restsAround(all []reading, from, to int, within Time) (base Time, ok bool) {
 	var beside []Time
-	for k := max(0, from-2); k < min(len(all), to+2); k++ {
-		if (k < from || k >= to) && absDiff(all[k].start, all[from].start) <= c.frames.lossAfter {
+	for _, k := range [...]int{2*from - to - 1, from - 1, to, 2*to - from} {
+		if k >= 0 && k < len(all) && absDiff(all[k].start, all[from].start) <= c.frames.lossAfter {
 			beside = append(beside, Time(all[k].width))
 		}
 	}

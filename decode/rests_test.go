@@ -341,6 +341,10 @@ func TestTurnsAreNoSpikes(t *testing.T) {
 		c := restsOf(t, 600, func(i int) float64 { return 1200 + perFrame*math.Abs(math.Mod(float64(i), 10)-5) })
 		assert.Zero(t, c.channel.spikes.all, "%g us a frame", perFrame)
 	}
+	// Nor where each packet feeds two frames: a hand drove these.
+	hand := []float64{1520, 1375, 1287, 1238, 1213, 1256, 1479, 1617, 1697, 1737, 1760}
+	c := restsOf(t, 600, func(i int) float64 { return hand[max(0, min(i/2-100, len(hand)-1))] + 3*float64(i%2) })
+	assert.Zero(t, c.channel.spikes.all)
 }
 
 // On a receiver that steps, the end of a move is no part of the rest.
