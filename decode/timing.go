@@ -106,15 +106,17 @@ func (c *channel) rowsOf(all []Event) [][]Event {
 	return rows
 }
 
-// everySecond reports whether gaps of one frame follow one another directly. The
-// last of a list that is full stands for many.
+// everySecond reports whether gaps of one frame follow one another directly, but
+// for one in ten where something else came between. The last of a list that is full
+// stands for many.
 func everySecond(row []Event, period Time) bool {
+	others := 0
 	for i, e := range row {
 		if (2*(e.End-e.Start)+3*period)/(4*period) != Time(e.Count) || i > 0 && (e.Start-row[i-1].End)*2 > period*3 {
-			return false
+			others++
 		}
 	}
-	return len(row) >= 4
+	return len(row) >= 4 && others*10 <= len(row)
 }
 
 // periodChanges tells where the frame period changed, each change by itself.

@@ -107,6 +107,20 @@ func noiseOnSeveral(b *bench, in incident) incident {
 	})
 }
 
+// missedByOthers reports whether marks on one line amid noise on several are that
+// noise, which does not show on every line each time: no frame is lost, and with
+// them at least half of the line's marks still come with one on another line.
+func missedByOthers(c *explained, p incident, beside bool) bool {
+	own := c.observations()
+	amid := p.start() >= own.start() && p.end() <= own.end()
+	if !beside && !amid || len(p.kinds(gapKinds...)) > 0 {
+		return false
+	}
+	l := p[0].lines[0]
+	hits, of, _ := c.bench.coincideOn(l, append(own.of(func(o observation) bool { return o.on(l) }), p...))
+	return hits*2 >= of
+}
+
 // besideGlitches reports whether an observation is one of glitches, or lies
 // among some of its line.
 func (o observation) besideGlitches(in incident) bool {
@@ -199,7 +213,7 @@ func aloneOnOneLine(b *bench, in incident) incident {
 		if c.line.Signal == decode.Silent {
 			continue
 		}
-		gaps := c.kinds(gapKinds...).of(func(o observation) bool { return !b.everySecondOf(o) && !o.replaced() })
+		gaps := b.notHalved(c.kinds(gapKinds...)).of(func(o observation) bool { return !o.replaced() })
 		glitches := c.glitches(c.line)
 		torn := c.line.tornIn(glitches)
 		if len(gaps) == 0 && (torn == 0 || torn*2 < len(glitches)) || c.stuck(c.line) && torn < 3 {
@@ -210,6 +224,21 @@ func aloneOnOneLine(b *bench, in incident) incident {
 		}
 	}
 	return nil
+}
+
+// besideOrCut reports whether an incident lies beside those of a wire, or is of
+// pulses that it cut short anywhere else: to less than any stick gives, while
+// software that is late lengthens them.
+func besideOrCut(_ *explained, p incident, beside bool) bool {
+	return beside || !slices.ContainsFunc(p, func(o observation) bool { return !o.cutShort() })
+}
+
+// cutShort reports whether an observation is of one pulse that is shorter than any
+// should be, and than both of its neighbours.
+func (o observation) cutShort() bool {
+	t := o.lines[0].read()
+	i := t.from(o.start)
+	return o.kind == decode.WidthOutOfRange && o.count == 1 && i > 0 && i+1 < len(t.widths) && t.widths[i] < min(t.widths[i-1], t.widths[i+1])
 }
 
 // another reports whether another line has pulses and goes on through most of
@@ -365,7 +394,7 @@ func glitchesBesideOthers(b *bench, in incident) incident {
 func onTheOnlyLine(b *bench, in incident) incident {
 	if only := b.only(); only != nil {
 		for _, c := range chains(in) {
-			trouble := c.kinds(decode.DroppedFrame, decode.SignalLoss, decode.Glitch).of(func(o observation) bool { return !b.everySecondOf(o) && !o.replaced() })
+			trouble := b.notHalved(c.kinds(decode.DroppedFrame, decode.SignalLoss, decode.Glitch)).of(func(o observation) bool { return !o.replaced() })
 			if c.line == only && len(trouble) > 0 && len(c.kinds(decode.StuckLevel)) == 0 {
 				return c.kinds(wireKinds...)
 			}
@@ -378,23 +407,29 @@ func onTheOnlyLine(b *bench, in incident) incident {
 // rather than chance. Common practice, no source.
 const halfFrames = 8
 
-// everySecondOf reports whether an observation is of every second frame missing.
+// everySecondOf reports whether an observation is of every second frame missing,
+// but for one in ten where something else came between.
 func (b *bench) everySecondOf(o observation) bool {
 	if o.kind != decode.DroppedFrame {
 		return false
 	}
 	l := o.lines[0]
-	gaps := l.within(o.start, o.end)
+	gaps, others := l.within(o.start, o.end), 0
 	for i, g := range gaps {
 		// The last of a list that is full stands for many.
 		if (2*(g.end-g.start)+3*l.period)/(4*l.period) != decode.Time(g.frames) || i > 0 && (g.start-gaps[i-1].end)*2 > l.period*3 {
-			return false
+			others++
 		}
 	}
-	return len(gaps) >= halfFrames
+	return len(gaps) >= halfFrames && others*10 <= len(gaps)
 }
 
 func everySecond(b *bench, in incident) incident { return in.of(b.everySecondOf) }
+
+// notHalved leaves out what is of every second frame missing.
+func (b *bench) notHalved(in incident) incident {
+	return in.of(func(o observation) bool { return !b.everySecondOf(o) })
+}
 
 // anyGaps takes what no other rule did.
 func anyGaps(_ *bench, in incident) incident { return in }

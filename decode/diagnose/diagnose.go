@@ -107,13 +107,11 @@ func (b *bench) book(r *rule, part incident, cases []*explained) []*explained {
 	return append(cases, &explained{rule: r, bench: b, parts: []incident{part}, lines: lines})
 }
 
-// adopt gives a case the parts of weaker ones on the same line that lie just
-// beside it, or about which it came and went: a wire that does so also cuts
-// single pulses short.
+// adopt gives a case the parts of weaker ones on its lines that are its own.
 func adopt(cases []*explained) []*explained {
 	for _, c := range cases {
 		for _, o := range cases {
-			if slices.Contains(c.adopts, o.cause) && slices.Equal(c.lines, o.lines) {
+			if c != o && slices.Contains(c.adopts, o.cause) && c.holds(o.lines) {
 				for c.adopt(o) {
 					o.refit()
 				}
@@ -123,7 +121,17 @@ func adopt(cases []*explained) []*explained {
 	return slices.DeleteFunc(cases, func(c *explained) bool { return len(c.parts) == 0 })
 }
 
-// adopt takes what parts of a weaker case it can, and reports whether it did.
+// holds reports whether lines, or the streams that they are slots of, are all
+// among those of a case.
+func (c *explained) holds(lines []*line) bool {
+	return !slices.ContainsFunc(lines, func(l *line) bool {
+		return !slices.Contains(c.lines, l) && !slices.Contains(c.lines, l.stream)
+	})
+}
+
+// adopt takes what parts of a weaker case it can, and reports whether it did:
+// those that lie just beside its own, or about which it came and went, and what
+// its rule knows as its own wherever it lies.
 func (c *explained) adopt(o *explained) bool {
 	own := slices.Clone(c.parts)
 	o.parts = slices.DeleteFunc(o.parts, func(p incident) bool {
@@ -131,10 +139,14 @@ func (c *explained) adopt(o *explained) bool {
 		if c.bench.lasting(p[0]) {
 			p, beside = p.whenLoud(own)
 		}
-		if beside {
+		mine := beside
+		if c.owns != nil {
+			mine = c.owns(c, p, beside)
+		}
+		if mine {
 			c.parts = append(c.parts, p)
 		}
-		return beside
+		return mine
 	})
 	return len(c.parts) > len(own)
 }

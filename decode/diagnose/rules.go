@@ -40,6 +40,7 @@ type rule struct {
 	source   string
 	joins    func(x, y []*line) bool
 	adopts   []string // causes whose incidents just beside this one are part of it
+	owns     func(c *explained, part incident, beside bool) bool // where another test than that holds
 	takes    func(*bench, incident) incident
 	likely   func(*explained) bool
 	story    func(*explained) string
@@ -65,8 +66,11 @@ func glitchesToo(c *explained) []string {
 // onAny joins what befalls a receiver as a whole, whatever lines show it.
 func onAny(x, y []*line) bool { return true }
 
-// onSeveral joins what several lines show at once.
-func onSeveral(x, y []*line) bool { return len(x) > 1 && len(y) > 1 }
+// onSeveralOrOneStream joins what several lines show at once, and what the slots
+// of one stream show, which are one line.
+func onSeveralOrOneStream(x, y []*line) bool {
+	return len(x) > 1 && len(y) > 1 || x[0].stream != nil && x[0].stream == y[0].stream
+}
 
 func always(*explained) bool { return true }
 func never(*explained) bool  { return false }
@@ -149,7 +153,7 @@ var table = []rule{
 		instead:  []string{"another source that took over the wire"},
 	},
 	{
-		cause: noise, source: practice, joins: onAny,
+		cause: noise, source: practice, joins: onAny, adopts: []string{noise, wire}, owns: missedByOthers,
 		takes: noiseOnSeveral, likely: always,
 		story: func(c *explained) string {
 			return "noise on several wires at once " + c.when() + " (" + c.who() + "): motors, or a poor ground"
@@ -188,7 +192,7 @@ var table = []rule{
 		instead: []string{"a recorder whose inputs couple"},
 	},
 	{
-		cause: wire, source: practice, adopts: []string{softwareTiming, twoSources, noise},
+		cause: wire, source: practice, adopts: []string{softwareTiming, twoSources, noise}, owns: besideOrCut,
 		takes: aloneOnOneLine, likely: wireLikely,
 		story: wireStory, evidence: wireEvidence,
 		against: func(c *explained) []string {
@@ -211,7 +215,7 @@ var table = []rule{
 		instead: []string{"a loose probe or ground clip", "a wire that begins to break"},
 	},
 	{
-		cause: oneChannel, source: practice,
+		cause: oneChannel, source: practice, adopts: []string{softwareTiming}, owns: besideOrCut,
 		takes: onTheOnlyLine, likely: always,
 		story: func(c *explained) string {
 			return c.who() + " " + c.trouble() + "; with one channel recorded the wire, the supply, the link and noise look alike"
@@ -262,7 +266,7 @@ var table = []rule{
 		instead: []string{"noise that moves edges without making glitches, as of a motor that runs", "a stick or its potentiometer that is worn"},
 	},
 	{
-		cause: softwareTiming, source: practice, joins: onSeveral,
+		cause: softwareTiming, source: practice, joins: onSeveralOrOneStream,
 		takes: stray, likely: strayLikely, story: strayStory,
 		evidence: func(c *explained) []string {
 			return c.counts(decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange)

@@ -181,6 +181,7 @@ const linkFrames = 3
 // lostLink takes what a link loses: stretches that receivers hold or preset, the
 // silence after them, and shared gaps of up to three frames.
 func lostLink(b *bench, in incident) incident {
+	in = b.notHalved(in)
 	holds := in.kinds(decode.SharedHold)
 	part := in.of(func(o observation) bool {
 		return slices.ContainsFunc(holds, func(h observation) bool {
@@ -200,7 +201,7 @@ func lostLink(b *bench, in incident) incident {
 		}
 	}
 	for _, o := range b.ofGroups(in, short, usualPeriod, usualPeriod, besideGaps...) {
-		if !slices.ContainsFunc(part, func(p observation) bool { return p.finding == o.finding }) && !b.everySecondOf(o) {
+		if !slices.ContainsFunc(part, func(p observation) bool { return p.finding == o.finding }) {
 			part = append(part, o)
 		}
 	}
@@ -209,14 +210,14 @@ func lostLink(b *bench, in incident) incident {
 
 // longSharedGaps takes the shared gaps that are left.
 func longSharedGaps(b *bench, in incident) incident {
+	in = b.notHalved(in)
 	var groups []shared
 	for _, s := range b.sharedIn(in) {
 		if b.everyOne(s.lines, s.start) || len(s.lines) > 2 {
 			groups = append(groups, s)
 		}
 	}
-	part := b.ofGroups(in, groups, shortestPause, shortestPause, besideGaps...)
-	return part.of(func(o observation) bool { return !b.everySecondOf(o) })
+	return b.ofGroups(in, groups, shortestPause, shortestPause, besideGaps...)
 }
 
 // changedPeriod takes a change of the frame period and what it leaves behind.
