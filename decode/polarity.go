@@ -39,7 +39,7 @@ func (r *Recording) ownPolarities(a *Analysis) (chosen []*pulser, votes map[Leve
 		if w.high == nil {
 			continue
 		}
-		chosen[i] = w.tellsItself()
+		chosen[i] = w.tellsItself(r.resolution)
 		if w.misstated() {
 			a.Notes = append(a.Notes, Remarkf(OtherLevel, w.name, "%s is stated as the level of the pulses, but what is as long as a pulse is %s", w.stated.Active, w.stated.Active.Other()))
 		}
@@ -52,9 +52,9 @@ func (r *Recording) ownPolarities(a *Analysis) (chosen []*pulser, votes map[Leve
 
 // tellsItself chooses the level that is stated, else the only one with at least
 // 90 % of its marks from 300 to 3000 us, else the one whose leading edges are
-// the steadier, else the one that the line does not rest at; nil where all that
-// leaves it open.
-func (w *channelState) tellsItself() *pulser {
+// the steadier by more than rounding makes, a quarter of a time step, else the one
+// that the line does not rest at; nil where all that leaves it open.
+func (w *channelState) tellsItself(step float64) *pulser {
 	switch w.stated.Active {
 	case High:
 		return w.high
@@ -69,7 +69,7 @@ func (w *channelState) tellsItself() *pulser {
 	n := min(w.high.train.n, w.low.train.n)
 	h, l := w.high.train.unsteadiness(), w.low.train.unsteadiness()
 	chance := 1 + 4/math.Sqrt(float64(n)) // how far apart two samples of one spread may be
-	if h*chance < l || l*chance < h {
+	if math.Abs(h-l)*4 > step && (h*chance < l || l*chance < h) {
 		return w.either(h < l)
 	}
 	if w.high.rested != w.low.rested {

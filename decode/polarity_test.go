@@ -19,7 +19,20 @@ func TestActiveLevelOfFastPulses(t *testing.T) {
 		widths = append(widths, Time(1750e6+0.35e6*rng.NormFloat64()))
 	}
 	jittering := (&tape{names: []string{"a"}, tracks: [][]change{pulsesOf(starts, widths)}, end: 6100 * Millisecond})
+	// 4 MHz in seven decimals: rounding is another one for either edge.
+	rounded := newTape(t, "L1000")
+	for i := range 8000 {
+		if i < 7200 || i%2 == 0 {
+			start := Time(i+1) * 2486967 * Nanosecond
+			for _, x := range []change{{start, High}, {start + 760300*Nanosecond, Low}} {
+				x.at = ((x.at/Nanosecond+249)/250*250 + 50) / 100 * 100 * Nanosecond
+				rounded.tracks[0] = append(rounded.tracks[0], x)
+			}
+		}
+	}
+	rounded.end, rounded.origin = 20*Second, Origin{Unit: 100 * Nanosecond, UnitAtEnd: 100 * Nanosecond}
 	for why, c := range map[string]*tape{
+		"stamps that are rounded":             rounded,
 		"a jittering width at 24 MHz":         jittering.sampled(24),
 		"a jittering width at 1 MHz":          jittering.sampled(1),
 		"low before it begins":                newTape(t, "L200000 2000*(H1750 L1253)"),

@@ -15,6 +15,9 @@ import (
 // practice, no source.
 const atOnce = 3 * decode.Microsecond
 
+// spikeBelow is how long a glitch is that is no mere spike.
+const spikeBelow = 50 * decode.Microsecond
+
 // glitchesIn lists the line's rejected marks and breaks in a stretch of time.
 func (l *line) glitchesIn(start, end decode.Time) []decode.Rejected {
 	from, _ := slices.BinarySearchFunc(l.glitches, start, byStart)
@@ -122,11 +125,15 @@ func missedByOthers(c *explained, p incident, beside bool) bool {
 }
 
 // besideGlitches reports whether an observation is one of glitches, or lies
-// among some of its line.
+// among some of its line. Spikes make no extra pulses.
 func (o observation) besideGlitches(in incident) bool {
-	reach := 3 * o.lines[0].period
+	l, reach := o.lines[0], 3*o.lines[0].period
+	if o.kind == decode.ExtraPulse {
+		runts := slices.DeleteFunc(slices.Clone(l.glitchesIn(o.start-reach, o.end+reach)), func(g decode.Rejected) bool { return g.Width < spikeBelow })
+		return int64(len(runts)) >= o.count
+	}
 	return slices.ContainsFunc(in, func(g observation) bool {
-		return g.kind == decode.Glitch && g.on(o.lines[0]) && o.start <= g.end+reach && o.end >= g.start-reach
+		return g.kind == decode.Glitch && g.on(l) && o.start <= g.end+reach && o.end >= g.start-reach
 	})
 }
 

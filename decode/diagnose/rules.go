@@ -39,8 +39,8 @@ type rule struct {
 	cause    string
 	source   string
 	joins    func(x, y []*line) bool
-	adopts   []string // causes whose incidents just beside this one are part of it
-	owns     func(c *explained, part incident, beside bool) bool // where another test than that holds
+	adopts   []string                              // causes whose incidents just beside this one are part of it,
+	owns     func(*explained, incident, bool) bool // or those that this finds to be, told whether they are just beside
 	takes    func(*bench, incident) incident
 	likely   func(*explained) bool
 	story    func(*explained) string
