@@ -5,10 +5,10 @@ import (
 	"fmt"
 	"math"
 
-	"widthwise/decode/phrase"
-
 	"golang.org/x/exp/slices"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"widthwise/decode/phrase"
 )
 
 // gap is a gap over 1.5 periods on one channel.

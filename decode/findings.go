@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"math"
 
-	"widthwise/decode/phrase"
-
 	"golang.org/x/exp/slices"
 	"gonum.org/v1/gonum/mathext"
+
+	"widthwise/decode/phrase"
 )
 
 func millis(t Time) float64 { return float64(t) / float64(Millisecond) }

@@ -3,9 +3,9 @@ package decode
 import (
 	"fmt"
 
-	"widthwise/decode/phrase"
-
 	"golang.org/x/exp/slices"
+
+	"widthwise/decode/phrase"
 )
 
 // hintLengths is how many stretches of each level a hint is drawn from.

@@ -6,9 +6,9 @@ import (
 	"iter"
 	"math"
 
-	"widthwise/decode/phrase"
-
 	"golang.org/x/exp/slices"
+
+	"widthwise/decode/phrase"
 )
 
 // Hold is a stretch in which several channels of a receiver stopped together

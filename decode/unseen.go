@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"math"
 
-	"widthwise/decode/phrase"
-
 	"golang.org/x/exp/slices"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"widthwise/decode/phrase"
 )
 
 // MayRepeat stands in [Judgement.Unseen] wherever pulses cannot exclude it.

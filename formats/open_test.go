@@ -7,12 +7,12 @@ import (
 	"testing"
 	"testing/iotest"
 
-	"widthwise/decode"
-
 	"github.com/klauspost/compress/gzip"
 	"github.com/klauspost/compress/zstd"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"widthwise/decode"
 )
 
 // A gzip file may have several members (RFC 1952, 2.2) and padding behind them;

@@ -7,10 +7,10 @@ import (
 	"runtime"
 	"strings"
 
+	"golang.org/x/exp/slices"
+
 	"widthwise/report"
 	"widthwise/report/text"
-
-	"golang.org/x/exp/slices"
 )
 
 // batch is the captures of one run. A command goes over them like this:
