@@ -160,6 +160,30 @@ func (s *byRow) part(b *decode.Block) {
 	s.queue = append(s.queue, decode.Block{Facts: b.Facts, Until: b.Until})
 }
 
+// Brief ends s after the block with which so many edges have come. A block counts
+// for a hundred more, since silence ends as well.
+func Brief(s decode.Source, edges int) decode.Source { return &brief{s, edges} }
+
+type brief struct {
+	decode.Source
+	left int
+}
+
+func (s *brief) Next() (*decode.Block, error) {
+	if s.left <= 0 {
+		return nil, io.EOF
+	}
+	b, err := s.Source.Next()
+	if err != nil {
+		return nil, err
+	}
+	s.left -= 100
+	for _, r := range b.Runs {
+		s.left -= len(r.At)
+	}
+	return b, nil
+}
+
 // Slowly lets workers go on before each block is looked at, and after.
 func Slowly(s decode.Source) decode.Source { return &slow{s} }
 
