@@ -117,9 +117,9 @@ func (c *channel) behind(o *channel, period Time) Time {
 // chain finds for each channel of a receiver, given in order of place, the one
 // that it follows.
 func chain(group []*channel) {
-	for i, c := range group {
+	sideBySide(group, func(*channel) {}, func(c *channel) {
 		best := math.Inf(1)
-		for k := i - 1; k >= 0; k-- {
+		for k := slices.Index(group, c) - 1; k >= 0; k-- {
 			if scatter, ok := c.follows(group[k]); ok && scatter*2 < best {
 				best = scatter
 				c.leader = group[k]
@@ -128,7 +128,7 @@ func chain(group []*channel) {
 		if c.leader != nil {
 			c.Follows = c.leader.Name
 		}
-	}
+	})
 }
 
 // nextTo is how far the start of an output that follows another may be from its

@@ -30,6 +30,7 @@ type shape struct {
 	limit           uint64 // the largest stamp in units
 	tail            []byte // what follows a stamp, with the line end, every level 0
 	stripes         []stripe
+	channel         []int // of each bit of their levels
 	low, slack      decode.Time
 	channels        int
 }
@@ -61,7 +62,8 @@ func (t *table) newShape() *shape {
 	s.limit = math.MaxInt64 / uint64(s.unit)
 	s.low, s.slack = t.pace.widened(s.written)
 	s.tail = bytes.Clone(tail)
-	channels := map[int]int{} // of what stands where in the tail
+	s.stripes = stripesOf(tail)
+	s.channel = make([]int, 64*len(s.stripes))
 	for i := range t.readers[1:] {
 		r := &t.readers[i+1]
 		at := 2*i + 1
@@ -70,12 +72,13 @@ func (t *table) newShape() *shape {
 		}
 		switch {
 		case r.moves():
-			s.tail[at], channels[at] = '0', r.channel
+			s.tail[at] = '0'
+			s.stripes[at/stripeSize].addLevel(at)
+			s.channel[levelBit(at)] = r.channel
 		case !r.rests(tail[at]):
 			return nil
 		}
 	}
-	s.stripes = stripesOf(s.tail, channels)
 	return s
 }
 
@@ -98,23 +101,22 @@ func (r *cellReader) rests(digit byte) bool {
 func (s *shape) holds(t *table) bool {
 	for i := range t.readers[1:] {
 		r, at := &t.readers[i+1], 2*i+1
-		if _, moves := s.levelAt(at); moves && !r.moves() || !moves && !r.rests(s.tail[at]) {
+		if moves := s.isLevel(at); moves && !r.moves() || !moves && !r.rests(s.tail[at]) {
 			return false
 		}
 	}
 	return t.pace.decimals == s.written
 }
 
-// levelAt tells whether a byte of a tail is a level, and of which channel.
-func (s *shape) levelAt(at int) (channel int, ok bool) {
-	x, bit := &s.stripes[at/stripeSize], levelBit(at)
-	return x.channel[bit], x.levels>>bit&1 == 1
+// isLevel tells whether a byte of a tail is a level.
+func (s *shape) isLevel(at int) bool {
+	return s.stripes[at/stripeSize].levels>>(levelBit(at)%64)&1 == 1
 }
 
 // find finds the spans of a text that begins with a line.
 func (s *shape) find(text []byte, out *found) {
-	if out.at == nil {
-		out.at = make([][]decode.Time, s.channels)
+	if len(out.at) != len(s.channel) {
+		out.at = make([][]decode.Time, len(s.channel))
 	}
 	for i := range out.at {
 		out.at[i] = out.at[i][:0]
@@ -165,9 +167,10 @@ func (b *batch) span(from int, x *span, edges [][]decode.Time) (to int) {
 	}
 	if x.to = at; p.rows > 0 {
 		x.tail = append(x.tail, bytes.TrimRight(b.tailTo(at), "\r\n")...)
-		for channel, all := range edges {
-			if mine := all[begin[channel]:]; len(mine) > 0 {
-				x.runs = append(x.runs, decode.Run{Channel: channel, First: x.first[channel], At: mine[:len(mine):len(mine)]})
+		for at := range b.tail {
+			if bit := levelBit(at); b.isLevel(at) {
+				mine := edges[bit][begin[bit]:]
+				x.runs = append(x.runs, decode.Run{Channel: b.channel[bit], First: x.first[b.channel[bit]], At: mine[:len(mine):len(mine)]})
 			}
 		}
 	}
@@ -178,9 +181,9 @@ func (b *batch) span(from int, x *span, edges [][]decode.Time) (to int) {
 func (x *span) begin(tail []byte, now decode.Time, edges [][]decode.Time) {
 	x.first = slices.Grow(x.first, x.channels)[:x.channels]
 	for at, c := range tail {
-		if channel, ok := x.levelAt(at); ok {
-			x.first[channel] = decode.Low + decode.Level(c-'0')
-			edges[channel] = append(edges[channel], now)
+		if bit := levelBit(at); x.isLevel(at) {
+			x.first[x.channel[bit]] = decode.Low + decode.Level(c-'0')
+			edges[bit] = append(edges[bit], now)
 		}
 	}
 }

@@ -15,27 +15,28 @@ import (
 type stripe struct {
 	text, within [3]uint64 // what belongs to the tail
 	levels       uint64    // which bits of that word are
-	channel      [64]int   // that they belong to
 }
 
 const stripeSize = 24
 
-// levelBit is where the level at a byte of a tail stands in the word of its stripe.
-func levelBit(at int) int { return at%8*8 + at%stripeSize/8 }
+// levelBit is where the level at a byte of a tail stands in the words of the stripes.
+func levelBit(at int) int { return at/stripeSize*64 + at%8*8 + at%stripeSize/8 }
 
-// stripesOf parts a tail, of which some bytes are levels of channels.
-func stripesOf(tail []byte, channels map[int]int) []stripe {
+// stripesOf parts a tail.
+func stripesOf(tail []byte) []stripe {
 	all := make([]stripe, (len(tail)+stripeSize-1)/stripeSize)
 	for at, c := range tail {
 		x, word, shift := &all[at/stripeSize], at%stripeSize/8, at%8*8
 		x.text[word] |= uint64(c) << shift
 		x.within[word] |= 0xff << shift
-		if channel, ok := channels[at]; ok {
-			x.levels |= 1 << levelBit(at)
-			x.channel[levelBit(at)] = channel
-		}
 	}
 	return all
+}
+
+// addLevel makes a level of the byte at a place in the tail.
+func (s *stripe) addLevel(at int) {
+	s.levels |= 1 << (levelBit(at) % 64)
+	s.text[at%stripeSize/8] &^= 1 << (at % 8 * 8)
 }
 
 // batch reads rows of one size, whose stamps differ in their last digits only. It
@@ -187,15 +188,15 @@ func (b *batch) changes(n int, edges [][]decode.Time) (changed []uint64) {
 	changed = b.changed[:n]
 	clear(changed)
 	for k := range b.levels {
-		channel := &b.stripes[k].channel
+		lists := (*[64][]decode.Time)(edges[64*k:])
 		before := b.before[k]
 		for i, now := range b.levels[k][:n] {
 			bit := now ^ before
 			before = now
 			changed[i] |= bit
 			for ; bit != 0; bit &= bit - 1 {
-				c := channel[bits.TrailingZeros64(bit)&63]
-				edges[c] = append(edges[c], b.stamps[i])
+				list := &lists[bits.TrailingZeros64(bit)&63]
+				*list = append(*list, b.stamps[i])
 			}
 		}
 		b.before[k] = before
