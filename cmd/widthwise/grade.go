@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"crypto/sha256"
-	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -145,25 +144,6 @@ func readLesson(o *gradeOptions, rubric string) (*lesson, error) {
 		}
 	}
 	return l, nil
-}
-
-// readSmall reads a file that people write; a capture given by mistake is not
-// read to its end.
-func readSmall(name string) ([]byte, error) {
-	const most = 16 << 20
-	f, err := os.Open(name)
-	if err != nil {
-		return nil, bare(name, err)
-	}
-	defer f.Close()
-	text, err := io.ReadAll(io.LimitReader(f, most+1))
-	switch {
-	case err != nil:
-		return nil, bare(name, err)
-	case len(text) > most:
-		return nil, fmt.Errorf("%s: more than 16 MiB; is this a capture?", name)
-	}
-	return text, nil
 }
 
 // student names whose a file is: by the roster, by the folder that holds it

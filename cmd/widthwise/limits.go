@@ -3,8 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"io"
-	"os"
 
 	"golang.org/x/exp/maps"
 	"golang.org/x/exp/slices"
@@ -171,22 +169,10 @@ type limitsFile struct {
 	places *tomlfile.Places
 }
 
-// maxLimits is far more than anyone writes; a capture given by mistake is not
-// read to its end.
-const maxLimits = 1 << 20
-
 func (f *limitsFile) read() error {
-	file, err := os.Open(f.name)
+	text, err := readSmall(f.name)
 	if err != nil {
-		return bare(f.name, err)
-	}
-	defer file.Close()
-	text, err := io.ReadAll(io.LimitReader(file, maxLimits+1))
-	switch {
-	case err != nil:
-		return bare(f.name, err)
-	case len(text) > maxLimits:
-		return usageError("%s: more than 1 MiB; a limits file, as widthwise help limits shows it", f.name)
+		return err
 	}
 	return f.parse(text)
 }

@@ -185,8 +185,8 @@ func FuzzLimits(f *testing.F) {
 }
 
 func TestLimitsThatAreNone(t *testing.T) {
-	_, refusal := limitsOf(t, strings.Repeat("0.1,0\n", maxLimits/6+1))
-	assert.Equal(t, "FILE: more than 1 MiB; a limits file, as widthwise help limits shows it", refusal)
+	_, refusal := limitsOf(t, strings.Repeat("0.1,0\n", mostSmall/6+1))
+	assert.Equal(t, "FILE: more than 16 MiB; a file as widthwise help shows it, and no capture", refusal)
 	_, refusal = limitsOf(t, "Time,rudder\n0.0,1\n")
 	assert.Regexp(t, `^FILE:1:5: .*; TOML 1.0, such as key = value$`, refusal)
 }
