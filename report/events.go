@@ -30,6 +30,7 @@ type Event struct {
 	Try        string       `json:"try"`
 	Instead    []string     `json:"instead"`
 	Findings   []int        `json:"findings"`
+	Source     string       `json:"-"` // of the rule that explains it
 }
 
 // Stretches lists when an event was met: its times, and behind the last of those
@@ -59,7 +60,7 @@ func newEvents(events []diagnose.Event) []Event {
 			Channels: append([]string{}, e.Channels...), Start: Seconds(e.Start), End: Seconds(e.End),
 			Count: e.Count, Times: [][2]Seconds{}, Story: e.Story,
 			Evidence: append([]string{}, e.Evidence...), Against: append([]string{}, e.Against...),
-			Try: e.Try, Instead: append([]string{}, e.Instead...), Findings: append([]int{}, e.Findings...),
+			Try: e.Try, Instead: append([]string{}, e.Instead...), Findings: append([]int{}, e.Findings...), Source: e.Source,
 		}
 		for _, t := range e.Times {
 			told.Times = append(told.Times, [2]Seconds{Seconds(t[0]), Seconds(t[1])})

@@ -35,6 +35,7 @@ type Event struct {
 	Against    []string         // what speaks against it, or cannot be told
 	Try        string           // what to do next
 	Instead    []string         // what would look the same
+	Source     string           // of the rule that explains it
 	Findings   []int            // indices into Judgement.Findings
 }
 
@@ -189,7 +190,7 @@ func (in incident) near(others []incident, reach decode.Time) (n int) {
 func (c *explained) event() Event {
 	slices.SortStableFunc(c.parts, func(x, y incident) int { return cmp.Compare(x.start(), y.start()) })
 	e := Event{Cause: c.cause, Confidence: "possible", Severity: decode.Note, Channels: names(c.lines),
-		Try: c.try, Instead: c.instead, Story: sentence(c.story(c)), Evidence: c.evidence(c)}
+		Try: c.try, Instead: c.instead, Source: c.source, Story: sentence(c.story(c)), Evidence: c.evidence(c)}
 	if c.likely(c) {
 		e.Confidence = "likely"
 	}

@@ -114,7 +114,7 @@ var table = []rule{
 		instead: []string{"a receiver that restarts its outputs when a lost link returns", "a loose supply plug or switch"},
 	},
 	{
-		cause: link, source: "receivers that hold, preset or stop: the manuals of two published autopilots, see DEVELOPERS.md", joins: onAny,
+		cause: link, source: "receivers that hold, preset or stop: the manuals of two published autopilots", joins: onAny,
 		takes: lostLink, likely: always,
 		story: linkStory,
 		evidence: func(c *explained) []string {

@@ -126,8 +126,8 @@ func (p *Sheet) event(e report.Event) {
 	p.hang("", 6, text)
 }
 
-// why is what speaks for an event's cause and against it, when it happened, and
-// what would look the same.
+// why is what speaks for an event's cause and against it, what would look the
+// same, when it happened, and where the rule comes from.
 func (p *Sheet) why(e report.Event) {
 	const indent = 16
 	tell := func(word string, sentences []string) {
@@ -149,6 +149,9 @@ func (p *Sheet) why(e report.Event) {
 		more = " and " + strconv.FormatInt(n, 10) + " more"
 	}
 	tell("at", []string{strings.Join(times, ", ") + more})
+	if e.Source != "" {
+		tell("rule", []string{e.Source})
+	}
 }
 
 // moment is an instant or a stretch, in seconds.
