@@ -114,14 +114,24 @@ func noiseOnSeveral(b *bench, in incident) incident {
 // noise, which does not show on every line each time: no frame is lost, and with
 // them at least half of the line's marks still come with one on another line.
 func missedByOthers(c *explained, p incident, beside bool) bool {
-	own := c.observations()
-	amid := p.start() >= own.start() && p.end() <= own.end()
-	if !beside && !amid || len(p.kinds(gapKinds...)) > 0 {
+	if !beside && !c.amid(p) || len(p.kinds(gapKinds...)) > 0 {
 		return false
 	}
+	own := c.observations()
 	l := p[0].lines[0]
 	hits, of, _ := c.bench.coincideOn(l, append(own.of(func(o observation) bool { return o.on(l) }), p...))
 	return hits*2 >= of
+}
+
+// amid reports whether an incident comes as close to those of a case as they come
+// to one another: three of them within twice their mean distance.
+func (c *explained) amid(p incident) bool {
+	n := len(c.parts)
+	if n < 3 {
+		return false
+	}
+	own := c.observations()
+	return p.near(c.parts, 2*(own.end()-own.start())/decode.Time(n-1)) >= 3
 }
 
 // besideGlitches reports whether an observation is one of glitches, or lies
