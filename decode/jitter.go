@@ -18,7 +18,7 @@ func (c *channel) jitter(all []reading, rests []segment) *Jitter {
 	for i := range rests {
 		w := &rests[i].widths
 		j.WidthN += w.n
-		squares += rests[i].spread()
+		squares += rests[i].spread
 		degrees += float64(w.n - 1)
 		widest = max(widest, Time(w.max-w.min))
 	}

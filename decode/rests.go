@@ -18,6 +18,7 @@ type segment struct {
 	line       line
 	noise      float64 // sum of the squares of the noise about its readings
 	second     moments // second differences within it
+	spread     float64 // sum of the squared deviations from the mean
 	noisy      bool    // see scatters
 }
 
@@ -32,7 +33,7 @@ func (c *channel) segmentOf(part []reading, index float64) segment {
 			s.second.add(secondDifference(part, i))
 		}
 	}
-	s.noisy = s.scatters()
+	s.reckon()
 	return s
 }
 
@@ -52,20 +53,21 @@ func (s *segment) merge(o segment) {
 	s.line.xx += o.line.xx
 	s.line.xy += o.line.xy
 	s.line.yy += o.line.yy
+	s.reckon()
+}
+
+// reckon sets what follows from the sums.
+func (s *segment) reckon() {
+	s.spread = 0
+	if s.widths.n > 1 {
+		sd := s.widths.sd()
+		s.spread = sd * sd * float64(s.widths.n-1)
+	}
 	s.noisy = s.scatters()
 }
 
 // scale is the noise about the segment's readings, picoseconds.
 func (s *segment) scale() float64 { return math.Sqrt(s.noise / float64(s.n)) }
-
-// spread is the sum of the squared deviations from the mean.
-func (s *segment) spread() float64 {
-	if s.widths.n < 2 {
-		return 0
-	}
-	sd := s.widths.sd()
-	return sd * sd * float64(s.widths.n-1)
-}
 
 // slopeT is the t of the slope of a line through the segment, and by how much
 // the line rises over it, in microseconds.
@@ -199,7 +201,7 @@ func (p *splitter) cut(from, lo, hi int) {
 		lo = at
 	}
 	part := p.stretch[from+lo : from+hi]
-	if len(part) < restFrames && p.c.plainlyMoves(part) {
+	if len(part) < restFrames && plainlyMoves(part, p.noise[hi]-p.noise[lo]) {
 		p.settle()
 		p.opened += len(part)
 		return
@@ -236,21 +238,23 @@ func (p *splitter) settle() {
 }
 
 // plainlyMoves says of readings whose segment does not scatter as noise does that
-// this shows without exact sums, as of most of a moving stick.
-func (c *channel) plainlyMoves(part []reading) bool {
+// this shows without exact sums, as of most of a moving stick. Given is the sum of
+// the squares of their noise.
+func plainlyMoves(part []reading, noise float64) bool {
 	if len(part) < leastScatter {
 		return false
 	}
-	var sum, squares, noise, second float64
-	for i := range part {
-		d := float64(int64(part[i].width) - int64(part[0].width))
+	first := int64(part[0].width)
+	before := float64(int64(part[1].width) - first) // of the reading before, less the first
+	change := before
+	sum, squares, second := before, before*before, 0.0
+	for i := range part[2:] {
+		d := float64(int64(part[2+i].width) - first)
 		sum += d
 		squares += d * d
-		noise += c.noiseOf(&part[i]).square()
-		if i >= 2 {
-			d := float64(secondDifference(part, i))
-			second += d * d
-		}
+		was := change
+		change, before = d-before, d
+		second += (change - was) * (change - was)
 	}
 	const clearly = 1 + 1e-6 // far more than is lost in rounding
 	n := float64(len(part))
@@ -302,7 +306,7 @@ func joinable(a, b *segment) bool {
 	if na+nb < 3 || !a.noisy || !b.noisy {
 		return false
 	}
-	pooled := max((a.spread()+b.spread())/(na+nb-2), (a.noise+b.noise)/(na+nb))
+	pooled := max((a.spread+b.spread)/(na+nb-2), (a.noise+b.noise)/(na+nb))
 	d := a.widths.mean() - b.widths.mean()
 	return d*d < splitAt*splitAt*pooled*(1/na+1/nb)
 }
@@ -318,7 +322,7 @@ func (s *segment) scatters() bool {
 	if s.n < leastScatter {
 		return true
 	}
-	variance := s.spread() / float64(s.n-1)
+	variance := s.spread / float64(s.n-1)
 	own := s.second.rms()
 	return variance <= max(own*own, s.noise/float64(s.n))
 }
