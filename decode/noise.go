@@ -182,14 +182,20 @@ func deviation(median float64) float64 {
 	return ofMedian * median / math.Sqrt(6)
 }
 
+// mayRepeat rules out for nearly all parts that packets finds any: a width that comes
+// again does so after a small change, and some that are new come after a large one.
+// Where N of n readings are of a new width, seven of ten of these come again, but for
+// the last: n - N are at least N 7/10 - 1, and so (7 n - 10) / 17.
+func (f *noiseFinder) mayRepeat(lo, hi int) bool {
+	n, small := hi-lo, int(f.small[hi-1-f.from]-f.small[lo-f.from])
+	return small < n-1 && small*17 >= 7*n-10
+}
+
 // packets reports whether a radio packet feeds several frames, as where most
-// widths come k times, and keeps how the widths that changed did. No branch depends
-// on which did, which nobody can foresee.
+// widths come k times, and keeps how the widths that changed did. Given is the number
+// of the first reading. No branch depends on which changed, which nobody can foresee.
 func (f *noiseFinder) packets(some []reading, lo int) (k int, ok bool) {
-	// Where one does, every reading whose width is not new, at least one for seven of
-	// ten that are, comes after a small change, and half of the new ones after another.
-	n := len(some)
-	if small := int(f.small[lo+n-1-f.from] - f.small[lo-f.from]); small == n-1 || small*17 < n*7-10 {
+	if !f.mayRepeat(lo, lo+len(some)) {
 		return 0, false
 	}
 	const none = Time(math.MinInt64 / 2) // far from any width
