@@ -16,8 +16,9 @@ const (
 	Irregular     Signal = "irregular"
 )
 
-// Summary describes a set of durations in microseconds. Percentiles are
-// Hyndman and Fan type 7, SD has n - 1. MeanU95 is the half width of the 95 %
+// Summary describes N durations: the shortest and the longest exactly, the rest
+// in microseconds. Percentiles are type 7 of Hyndman and Fan (The American
+// Statistician 50, 1996), SD has n - 1. MeanU95 is the half width of the 95 %
 // interval of the mean, NaN where there is none.
 type Summary struct {
 	N        int64

@@ -43,9 +43,9 @@ type Limits struct {
 	WidthStated bool
 }
 
-// DefaultLimits are the limits used where the user states none. Sources: the
-// width limits from two published flight firmwares; the rest common practice,
-// no source.
+// DefaultLimits are the limits used where the user states none. Sources: of the
+// widths to warn at Betaflight src/main/rx/rx.c, to fail at ArduPilot
+// RC_Channel.h; the rest is common practice, no source.
 var DefaultLimits = Limits{
 	WidthWarn: [2]float64{885, 2115}, WidthFail: [2]float64{800, 2200},
 	WidthJitterWarn: 8, WidthJitterFail: 20,

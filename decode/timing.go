@@ -8,8 +8,9 @@ import (
 )
 
 // firmwareWaits are the times after which firmware takes the signal for lost:
-// 100 and 500 ms from published flight firmwares, see DEVELOPERS.md, 1000 ms from
-// memory; 25 and 50 ms common practice, no source.
+// 100 ms Betaflight src/main/rx/rx.c, 500 ms ArduPilot ArduCopter/radio.cpp and PX4
+// COM_RC_LOSS_T, 1000 ms ArduPilot RC_FS_TIMEOUT, from memory; 25 and 50 ms common
+// practice, no source.
 var firmwareWaits = []Time{25, 50, 100, 500, 1000}
 
 func (j *judge) losses(c *channel) {
