@@ -450,8 +450,9 @@ func (w *channelState) feed(from, to int) {
 	}
 }
 
-// mark keeps the markers of a pulse-position stream, once there was one: a
-// second in which the stream changes may look like nothing in particular.
+// mark keeps the markers of a pulse-position stream, and marks that no frame can
+// hold, once there was one: a second in which the stream changes may look like
+// nothing in particular.
 func (w *channelState) mark() {
 	if w.marked == Unknown && !w.sec.blind {
 		return
@@ -460,7 +461,10 @@ func (w *channelState) mark() {
 		switch s := w.sec.stretch(i); {
 		case s.level == Unknown && s.length() >= gapFinal:
 			w.markBlind = true
-		case w.marked != Unknown && s.level == w.marked && !s.openStart && !s.openEnd && s.length() >= minMarker && s.length() <= maxMarker:
+		case w.marked == Unknown || s.level != w.marked || s.openStart:
+		case s.length() > longest:
+			w.markers.add(entry{s.start, s.length(), stuck | cut})
+		case !s.openEnd && s.length() >= minMarker && s.length() <= maxMarker:
 			e := entry{start: s.start, width: s.length()}
 			if w.markBlind {
 				e.marks, w.markBlind = afterBlind, false

@@ -12,7 +12,8 @@ import (
 // one number of slots.
 type markers struct {
 	starts []Time
-	blind  []int // markers before which the level was unknown
+	blind  []int   // markers before which the level was unknown
+	stuck  []entry // marks that no frame can hold
 
 	stretches []slotting
 	whole     *train
@@ -39,6 +40,7 @@ func (r *Recording) splitStream(a *Analysis, ca *ChannelAnalysis, w *channelStat
 	if len(s.stretches) == 0 {
 		return
 	}
+	s.useStuck(r.end)
 	a.Notes = append(a.Notes, s.notes(ca.Name)...)
 	ca.channel = &channel{ChannelAnalysis: ca, rec: r, pulses: s.whole, step: r.resolution, stream: true, markers: int64(len(s.starts))}
 	for i, t := range s.slots {
@@ -55,6 +57,10 @@ func (s *markers) read(t *train) *Summary {
 	all := make([]uint32, 0, t.n)
 	rd := t.read()
 	for m, ok := rd.next(); ok; m, ok = rd.next() {
+		if m.marks&stuck != 0 {
+			s.stuck = append(s.stuck, m)
+			continue
+		}
 		if m.marks&afterBlind != 0 {
 			s.blind = append(s.blind, len(s.starts))
 		}
@@ -275,11 +281,20 @@ func (s *markers) use(first, k int) {
 			s.blind = s.blind[1:]
 		}
 	}
+	s.useStuck(s.starts[first])
 	s.whole.add(entry{s.starts[first], s.starts[first+1] - s.starts[first], marks})
 	for i := range k - 1 {
 		if i == len(s.slots) {
 			s.slots = append(s.slots, &train{})
 		}
 		s.slots[i].add(entry{s.starts[first+i], s.starts[first+i+1] - s.starts[first+i], marks})
+	}
+}
+
+// useStuck takes the marks that no frame can hold up to a time.
+func (s *markers) useStuck(until Time) {
+	for len(s.stuck) > 0 && s.stuck[0].start < until {
+		s.whole.add(s.stuck[0])
+		s.stuck = s.stuck[1:]
 	}
 }

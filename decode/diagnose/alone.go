@@ -230,7 +230,7 @@ func aloneOnOneLine(b *bench, in incident) incident {
 		if c.line.Signal == decode.Silent {
 			continue
 		}
-		gaps := b.notHalved(c.kinds(gapKinds...)).of(func(o observation) bool { return !o.replaced() })
+		gaps := c.kinds(gapKinds...).of(func(o observation) bool { return !o.replaced() })
 		glitches := c.glitches(c.line)
 		torn := c.line.tornIn(glitches)
 		if len(gaps) == 0 && (torn == 0 || torn*2 < len(glitches)) || c.stuck(c.line) && torn < 3 {
@@ -411,7 +411,7 @@ func glitchesBesideOthers(b *bench, in incident) incident {
 func onTheOnlyLine(b *bench, in incident) incident {
 	if only := b.only(); only != nil {
 		for _, c := range chains(in) {
-			trouble := b.notHalved(c.kinds(decode.DroppedFrame, decode.SignalLoss, decode.Glitch)).of(func(o observation) bool { return !o.replaced() })
+			trouble := c.kinds(decode.DroppedFrame, decode.SignalLoss, decode.Glitch).of(func(o observation) bool { return !o.replaced() })
 			if c.line == only && len(trouble) > 0 && len(c.kinds(decode.StuckLevel)) == 0 {
 				return c.kinds(wireKinds...)
 			}
@@ -443,11 +443,6 @@ func (b *bench) everySecondOf(o observation) bool {
 
 func everySecond(b *bench, in incident) incident { return in.of(b.everySecondOf) }
 
-// notHalved leaves out what is of every second frame missing.
-func (b *bench) notHalved(in incident) incident {
-	return in.of(func(o observation) bool { return !b.everySecondOf(o) })
-}
-
 // anyGaps takes what no other rule did.
 func anyGaps(_ *bench, in incident) incident { return in }
 
@@ -470,6 +465,14 @@ func stuckLevels(b *bench, in incident) incident {
 		}
 	}
 	return nil
+}
+
+// railed is where a line must be tied to that is held at the level of its pulses.
+func (l *line) railed() string {
+	if l.Active == decode.Low {
+		return "ground"
+	}
+	return "the supply"
 }
 
 // otherLevel takes the same on lines whose pulses have the other level than was

@@ -168,7 +168,8 @@ func (t *train) interval(from, to int) (decode.Time, bool) {
 }
 
 // startUpNoise reports whether runts, long marks, extra pulses or another kind
-// of signal come in a gap or just after it, on lines that were calm before.
+// of signal come in a gap or just after it, on lines that were calm before. A line
+// that is held for most of the gap shows none.
 func (b *bench) startUpNoise(s shared) bool {
 	from, to := s.start, s.end+settling/2
 	noisy := 0
@@ -176,14 +177,15 @@ func (b *bench) startUpNoise(s shared) bool {
 		before := l.glitchesIn(s.start-settling, s.start-l.period)
 		during := slices.DeleteFunc(slices.Clone(l.glitchesIn(from, to)), l.torn) // on the old beat: no start-up
 		other := slices.ContainsFunc(l.OtherKinds, func(k decode.KindSpan) bool { return k.Start <= to && k.End >= from })
-		odd := false
+		odd, held := false, false
 		for e := range l.StuckMarks() {
 			odd = odd || e.Start >= from && e.Start <= to
+			held = held || (min(e.End, s.end)-max(e.Start, s.start))*2 > s.end-s.start
 		}
 		for e := range l.ExtraPulses() {
 			odd = odd || e.Start >= from && e.Start <= to
 		}
-		if len(before) == 0 && (len(during) > 0 || other || odd) {
+		if len(before) == 0 && !held && (len(during) > 0 || other || odd) {
 			noisy++
 		}
 	}

@@ -76,7 +76,8 @@ func always(*explained) bool { return true }
 func never(*explained) bool  { return false }
 
 // table is asked from the top; the first rule that takes something explains it.
-// A rule that looks at lines one by one stands below those that look across.
+// A rule that looks at lines one by one stands below those that look across; above
+// all stands what says much by itself, whatever else happened in its time.
 var table = []rule{
 	{
 		cause: recorder, source: practice, joins: onAny,
@@ -87,6 +88,16 @@ var table = []rule{
 		evidence: func(c *explained) []string { return c.messages(decode.UnevenTime) },
 		try:      "record again at a lower sample rate or for a shorter time, straight to disk",
 		instead:  []string{"rows that were deleted in a spreadsheet"},
+	},
+	{
+		cause: halfRate, source: practice, joins: onAny,
+		takes: everySecond, likely: always,
+		story: func(c *explained) string {
+			return "every second frame is missing on " + c.who() + " " + c.when() + ": half the frames are lost, or the receiver changed to double the period"
+		},
+		evidence: func(c *explained) []string { return c.messages(decode.DroppedFrame) },
+		try:      "look up the frame rates that the receiver offers, then repeat at short range",
+		instead:  []string{"a receiver mode with half the rate", "a link that brings every second packet"},
 	},
 	{
 		cause: switchedOff, source: practice, joins: onAny,
@@ -153,7 +164,7 @@ var table = []rule{
 		instead:  []string{"another source that took over the wire"},
 	},
 	{
-		cause: noise, source: practice, joins: onAny, adopts: []string{noise, wire}, owns: missedByOthers,
+		cause: noise, source: practice, joins: onAny, adopts: []string{noise, crosstalk, wire}, owns: missedByOthers,
 		takes: noiseOnSeveral, likely: always,
 		story: func(c *explained) string {
 			return "noise on several wires at once " + c.when() + " (" + c.who() + "): motors, or a poor ground"
@@ -240,16 +251,6 @@ var table = []rule{
 		instead: []string{"a hand that stops and starts", "a radio that sends some channels less often"},
 	},
 	{
-		cause: halfRate, source: practice, joins: onAny,
-		takes: everySecond, likely: always,
-		story: func(c *explained) string {
-			return "every second frame is missing on " + c.who() + " " + c.when() + ": half the frames are lost, or the receiver changed to double the period"
-		},
-		evidence: func(c *explained) []string { return c.messages(decode.DroppedFrame) },
-		try:      "look up the frame rates that the receiver offers, then repeat at short range",
-		instead:  []string{"a receiver mode with half the rate", "a link that brings every second packet"},
-	},
-	{
 		cause: softwareTiming, source: practice, joins: onAny,
 		takes: unsteady, likely: func(c *explained) bool { return !c.glitched() },
 		story: func(c *explained) string {
@@ -289,11 +290,11 @@ var table = []rule{
 		cause: stuckLine, source: practice,
 		takes: stuckLevels, likely: always,
 		story: func(c *explained) string {
-			return c.who() + " is held " + c.lines[0].Active.String() + " for longer than any pulse, " + c.when() + ": a short to the supply, or an output that stopped"
+			return c.who() + " is held " + c.lines[0].Active.String() + " for longer than any pulse, " + c.when() + ": a short to " + c.lines[0].railed() + ", or an output that stopped"
 		},
 		evidence: func(c *explained) []string { return c.messages(decode.StuckLevel) },
 		try:      handsOff + "unplug what the wire drives and record again",
-		instead:  []string{"an open wire that a pull-up holds"},
+		instead:  []string{"an open wire that a resistor holds at that level"},
 	},
 	{
 		cause: inverter, source: practice, joins: onAny,

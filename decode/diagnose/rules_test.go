@@ -10,8 +10,8 @@ import (
 // The causes by name and in the order in which they are asked; a rule may stand
 // below the first of its name.
 var order = []string{
-	"recorder", "switched-off", "supply", "link", "supply-or-link", "rate-change", "noise", "two-sources", "crosstalk", "wire",
-	"one-channel", "packets", "half-rate", "software-timing", "hand", "stuck-line", "inverter",
+	"recorder", "half-rate", "switched-off", "supply", "link", "supply-or-link", "rate-change", "noise", "two-sources", "crosstalk", "wire",
+	"one-channel", "packets", "software-timing", "hand", "stuck-line", "inverter",
 	"other-signal", "not-connected", "power-pin", "end-points", "period-setting", "coarse-recording",
 }
 

@@ -181,7 +181,6 @@ const linkFrames = 3
 // lostLink takes what a link loses: stretches that receivers hold or preset, the
 // silence after them, and shared gaps of up to three frames.
 func lostLink(b *bench, in incident) incident {
-	in = b.notHalved(in)
 	holds := in.kinds(decode.SharedHold)
 	part := in.of(func(o observation) bool {
 		return slices.ContainsFunc(holds, func(h observation) bool {
@@ -210,7 +209,6 @@ func lostLink(b *bench, in incident) incident {
 
 // longSharedGaps takes the shared gaps that are left.
 func longSharedGaps(b *bench, in incident) incident {
-	in = b.notHalved(in)
 	var groups []shared
 	for _, s := range b.sharedIn(in) {
 		if b.everyOne(s.lines, s.start) || len(s.lines) > 2 {
