@@ -12,7 +12,10 @@ type noise struct{ here, loudest float32 }
 
 func (n *noise) square() float64 { return float64(n.here) * float64(n.here) }
 
-const noteBits = 8
+const (
+	noteBits = 8
+	unevenAt = 1.5 // an rms over what the median tells that no normal noise has
+)
 
 func (c *channel) noiseOf(b *reading) *noise { return &c.noises[b.note>>noteBits] }
 
@@ -32,18 +35,50 @@ func (c *channel) findNoise(all []reading) {
 	scales := make([]float32, 0, len(all)/noiseHop+1)
 	c.noise = &noiseFinder{same: c.sameWidth(), step: c.step, floor: c.noiseFloor()}
 	for from := 0; from < len(all); from += noiseHop {
-		lo := max(0, min(from+noiseHop/2-noiseFrames/2, len(all)-noiseFrames))
-		scales = append(scales, float32(c.noise.of(all, lo, min(lo+noiseFrames, len(all)))))
+		lo, hi := noisePart(len(scales), len(all))
+		scales = append(scales, float32(c.noise.of(all, lo, hi)))
+		if c.noise.uneven {
+			c.noise.kicked = append(c.noise.kicked, len(scales)-1)
+		}
 	}
 	c.noises = make([]noise, len(scales))
+	c.noise.scales = scales
+	c.noiseNearby()
+	c.scale = c.noiseFloor()
+	if len(scales) > 0 {
+		sorted := slices.Clone(scales)
+		slices.Sort(sorted)
+		c.scale = float64(sorted[len(sorted)/2])
+	}
+}
+
+// noisePart is where the readings lie that tell the noise of the k-th row of noiseHop.
+func noisePart(k, n int) (lo, hi int) {
+	lo = max(0, min(k*noiseHop+noiseHop/2-noiseFrames/2, n-noiseFrames))
+	return lo, min(lo+noiseFrames, n)
+}
+
+// noiseNearby gives each row of readings the noise of its part and of the two beside.
+func (c *channel) noiseNearby() {
+	scales := c.noise.scales
 	for k := range scales {
 		near := scales[max(0, k-1):min(len(scales), k+2)]
 		c.noises[k] = noise{slices.Min(near), slices.Max(near)}
 	}
-	c.scale = c.noiseFloor()
-	if len(scales) > 0 {
-		slices.Sort(scales)
-		c.scale = float64(scales[len(scales)/2])
+}
+
+// hearKicks raises the noise of an output that mostly is quiet and now and then is
+// late, which no median shows. Spikes are known by then, and are none of it.
+func (c *channel) hearKicks(all []reading) {
+	raised := false
+	for _, k := range c.noise.kicked {
+		lo, hi := noisePart(k, len(all))
+		if loud := float32(c.noise.ofKicks(all[lo:hi], float64(c.noise.scales[k]))); loud > c.noise.scales[k] {
+			c.noise.scales[k], raised = loud, true
+		}
+	}
+	if raised {
+		c.noiseNearby()
 	}
 }
 
@@ -70,6 +105,10 @@ type noiseFinder struct {
 	first, second [noiseBlock]Time
 	small         [noiseBlock]int32 // how many of the first ones up to here are, see packets
 	starts        []int             // of rows, from the first part on that was not yet asked for
+
+	scales []float32 // of the parts
+	uneven bool      // whether the last part's rms is far over what its median tells
+	kicked []int     // parts that are uneven
 }
 
 // noiseBlock is how many readings have their changes laid out together.
@@ -79,7 +118,8 @@ const noiseBlock = 1024
 // radio packet feeds several frames only changed widths tell, and frames are worth
 // less: k of them say what one would. Where the output jitters besides, the second
 // differences of a moving width are the packets' steps, and the smaller of the first
-// ones are the noise: their lower quartile is 0.4506 standard deviations.
+// ones are the noise: their lower quartile is 0.4506 standard deviations. An output
+// that knows few widths has small changes as well, and its others go to and fro.
 func (f *noiseFinder) of(all []reading, lo, hi int) float64 {
 	if lo < f.from || hi > f.to {
 		f.lay(all[lo:min(lo+noiseBlock, len(all))], lo)
@@ -87,19 +127,78 @@ func (f *noiseFinder) of(all []reading, lo, hi int) float64 {
 	for len(f.starts) > 0 && f.starts[0] <= lo {
 		f.starts = f.starts[1:]
 	}
-	scale := deviation(f.median.quantile(f.within(f.second[:], 2, lo, hi), 0.5))
+	second := f.within(f.second[:], 2, lo, hi)
+	loud := rootMean(second) / math.Sqrt(6)
+	scale := deviation(f.median.quantile(second, 0.5))
 	if k, ok := f.packets(all[lo:hi], lo); ok {
 		return max(f.floor, deviation(quantile(f.changed.second[:f.changed.seconds], 0.5))*math.Sqrt(float64(k)))
 	}
 	if scale > f.step { // nothing is less
 		first := f.within(f.first[:], 1, lo, hi)
-		if !quartileOver(first, scale/2*quartile) {
+		if !quartileOver(first, scale/2*quartile) && !toAndFro(all[lo:hi], Time(scale/2)) {
 			if least := f.lowest.quantile(first, 0.25) / quartile; least < scale/2 {
 				scale = min(scale, max(f.step, least))
 			}
 		}
 	}
+	f.uneven = loud > unevenAt*scale
 	return max(f.floor, scale)
+}
+
+// ofKicks is the noise of a part whose larger changes go to and fro; 0 where they are
+// those of a move.
+func (f *noiseFinder) ofKicks(some []reading, scale float64) float64 {
+	if !toAndFro(some, Time(max(3*scale, 2*float64(f.same)))) {
+		return 0
+	}
+	sum, n := 0.0, 0
+	for i := 2; i < len(some); i++ {
+		if (some[i].note|some[i-1].note|some[i-2].note)&aside == 0 && (some[i].note|some[i-1].note)&rowStart == 0 {
+			d := float64(secondDifference(some, i))
+			sum += d * d
+			n++
+		}
+	}
+	if n < restFrames {
+		return 0
+	}
+	return math.Sqrt(sum / float64(n) / 6)
+}
+
+func rootMean(v []Time) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += float64(x) * float64(x)
+	}
+	return math.Sqrt(sum / float64(max(len(v), 1)))
+}
+
+// leastTurns of the width tell noise from a lonely spike.
+const leastTurns = 3
+
+// toAndFro reports whether two of three changes over a bound go the other way than
+// the one before: those of noise do, those of a moving stick do not.
+func toAndFro(some []reading, bound Time) bool {
+	all, back := 0, 0
+	last := Time(0)
+	for i := 1; i < len(some); i++ {
+		if some[i].note&(rowStart|aside) != 0 || some[i-1].note&aside != 0 {
+			last = 0
+			continue
+		}
+		change := Time(some[i].width) - Time(some[i-1].width)
+		if absDiff(change, 0) <= bound {
+			continue
+		}
+		if last != 0 {
+			all++
+			if (change > 0) != (last > 0) {
+				back++
+			}
+		}
+		last = change
+	}
+	return back*3 >= all*2 && all >= leastTurns
 }
 
 // lay lays out the changes of a block of readings, the first of them numbered from.

@@ -94,6 +94,7 @@ func (c *channel) readings(room []reading) []reading {
 	}
 	c.findNoise(all)
 	c.findSpikes(all)
+	c.hearKicks(all)
 	return all
 }
 

@@ -335,6 +335,43 @@ func TestSpikesNearGapsAndInNoise(t *testing.T) {
 	}
 }
 
+// A timer of few steps, or an output that now and then is late, jitters as much as
+// its widths say: most changes are small or none, and the others go to and fro.
+func TestJitterOfFewWidths(t *testing.T) {
+	one := func(of ...float64) func(*rand.Rand) float64 {
+		return func(rng *rand.Rand) float64 { return of[rng.IntN(len(of))] }
+	}
+	late := func(share, least, most float64) func(*rand.Rand) float64 {
+		return func(rng *rand.Rand) float64 {
+			if rng.Float64() >= share {
+				return 0
+			}
+			return least + (most-least)*rng.Float64()
+		}
+	}
+	for name, off := range map[string]func(*rand.Rand) float64{
+		"one step of 4 us up":       one(0, 4),
+		"a quarter of frames up":    one(0, 0, 0, 4),
+		"a step of 2 us either way": one(-2, 0, 0, 2),
+		"three far apart":           one(-6, 0, 6),
+		"a tenth late by 2..12 us":  late(0.1, 2, 12),
+		"a tenth one step late":     late(0.1, 8, 8),
+		"a third late by 2..12 us":  late(0.3, 2, 12),
+	} {
+		for seed := range uint64(5) {
+			rng := rand.New(rand.NewPCG(35, seed))
+			var all moments
+			c := restsOf(t, 1500, func(int) float64 {
+				w := 1500 + off(rng)
+				all.add(int64(math.Round(w*1000)) * int64(Nanosecond))
+				return w
+			})
+			assert.Greater(t, c.Jitter.WidthN, int64(1200), "%s, seed %d", name, seed)
+			assert.InEpsilon(t, micros(Time(all.sd())), c.Jitter.WidthRMS, 0.1, "%s, seed %d", name, seed)
+		}
+	}
+}
+
 // A stick that turns, however fast, makes no spike.
 func TestTurnsAreNoSpikes(t *testing.T) {
 	for _, perFrame := range []float64{25, 50, 100} {
