@@ -163,6 +163,7 @@ func TestBoundedMemory(t *testing.T) {
 	long := strings.Repeat("1", 2<<20)
 	for name, c := range map[string]struct{ text, want string }{
 		"a long line at the start": {long, "tug.csv:1:1: a line of more than 1048576 bytes; is this a table of text?"},
+		"a million columns":        {strings.Repeat("0"+strings.Repeat(",0", 999_999)+"\n", 3), "tug.csv:1:1: a line of more than 1048576 bytes; is this a table of text?"},
 		"a long line later":        {"time_us,a\n0,0\n1,1\n2," + long, "tug.csv:4:1: a line of more than 1048576 bytes; is this a table of text?"},
 		"many columns":             {strings.Repeat("1,", 5000) + "1\n" + strings.Repeat("1,", 5000) + "1\n", "tug.csv:1:8193: more than 4096 columns; is this a table of text?"},
 		"a quote over many lines":  {"t,a,b\n0,0,x\n1,1,x\n2,1,\"" + strings.Repeat("\n", 1000), "tug.csv:4:5: a quote is not closed; a closing quote within 100 lines"},

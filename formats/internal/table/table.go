@@ -150,12 +150,11 @@ func (t *table) headText() ([]byte, error) {
 			t.fill()
 		}
 		head = t.buf[t.lo:t.hi]
-		at := bytes.LastIndexByte(head, t.end)
-		if at < 0 {
+		if first := bytes.IndexByte(head, t.end); first < 0 || first > maxLine {
 			t.number = 1
 			return nil, t.damage(0, fmt.Errorf("a line of more than %d bytes", maxLine), "is this a table of text?")
 		}
-		head = head[:at+1]
+		head = head[:bytes.LastIndexByte(head, t.end)+1]
 	}
 	return bytes.Clone(head), nil
 }
