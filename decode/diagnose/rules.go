@@ -277,7 +277,7 @@ var table = []rule{
 		instead: []string{"noise that moves edges without making glitches", "a wire that begins to break"},
 	},
 	{
-		cause: hand, source: practice, joins: onAny, adopts: []string{softwareTiming},
+		cause: hand, source: practice, joins: onAny,
 		takes: unsteadyAwayFromNeutral, likely: never,
 		story: func(c *explained) string {
 			return c.who() + c.do(" is", " are") + " unsteady only where the stick is away from neutral: probably a hand on it"
