@@ -44,7 +44,7 @@ type channelState struct {
 type input struct {
 	level   Level // now
 	since   Time
-	open    bool // since is not an edge
+	open    open // openStart where since is no edge
 	edges   int64
 	lengths [3]Time   // of the last stretch at each level
 	early   [3][]Time // of the first stretches at each level
@@ -134,7 +134,7 @@ func (d *decoder) begin(f Facts) {
 	d.begun, d.grid.unit = true, f.Unit
 	d.from, d.now, d.rec.start = f.Start, f.Start, f.Start
 	for _, w := range d.rec.channels {
-		w.since, w.open = d.from, true
+		w.since, w.open = d.from, openStart
 	}
 }
 
@@ -245,7 +245,7 @@ func (w *channelState) changes(to Level, at []Time, from Time) (any bool) {
 // returns how many: change would come to the same by a longer way.
 func (w *channelState) alternate(to Level, at []Time, from Time) int {
 	s := &w.sec
-	if plain || w.level == Unknown || to != w.level.Other() || at[0] <= from || w.open ||
+	if plain || w.level == Unknown || to != w.level.Other() || at[0] <= from || w.open != 0 ||
 		len(w.early[Low]) < hintLengths || len(w.early[High]) < hintLengths {
 		return 0
 	}
@@ -280,11 +280,11 @@ func (w *channelState) change(to Level, t, from Time) bool {
 		return false
 	}
 	was := w.level
-	if !w.open && len(w.early[was]) < hintLengths {
+	if w.open == 0 && len(w.early[was]) < hintLengths {
 		w.early[was] = append(w.early[was], t-w.since)
 	}
-	w.keep(stretch{w.since, t, was, w.open, false})
-	w.level, w.since, w.open = to, t, false
+	w.keep(stretch{w.since, t, was, w.open})
+	w.level, w.since, w.open = to, t, 0
 	if to != Unknown && was != Unknown {
 		w.edges++
 		w.tally(to, t)
@@ -323,7 +323,7 @@ func (w *channelState) count(t *Tally) {
 	}
 	w.sec.tally.Merge(t)
 	w.sec.goBusy()
-	w.level, w.since, w.open = t.lastTo, t.lastAt, false
+	w.level, w.since, w.open = t.lastTo, t.lastAt, 0
 }
 
 // closeSecond closes the second: each channel's kind is decided and its stretches go
@@ -341,7 +341,7 @@ func (d *decoder) closeSecond() {
 		if o := d.echoed(w); o != nil && w.kind.signal != Silent && w.kind.signal != Serial {
 			w.kind.signal, w.echoOf = Echo, o.name
 		}
-		w.book(w.kind)
+		w.book(&w.kind)
 	}
 	for _, w := range d.touched {
 		w.sec.empty()
@@ -358,7 +358,7 @@ func (d *decoder) stamps(w *channelState) {
 	}
 	for i := range w.sec.size() {
 		s := w.sec.stretch(i)
-		if s.openStart || s.openEnd || s.level == Unknown {
+		if !s.whole() || s.level == Unknown {
 			continue
 		}
 		d.grid.add(s.end, absDiff(s.length(), w.lengths[s.level]))
@@ -379,7 +379,7 @@ func (d *decoder) echoed(w *channelState) *channelState {
 }
 
 // book books a second's kind and feeds the channel's pulsers.
-func (w *channelState) book(k secondKind) {
+func (w *channelState) book(k *secondKind) {
 	if w.high == nil {
 		w.seconds = map[Signal]int64{}
 		w.high, w.low = &pulser{active: High, below: w.below}, &pulser{active: Low, below: w.below}
@@ -414,7 +414,7 @@ func (w *channelState) book(k secondKind) {
 }
 
 // rate keeps what tells how fast a signal other than servo pulses is.
-func (w *channelState) rate(k secondKind) {
+func (w *channelState) rate(k *secondKind) {
 	switch k.signal {
 	case Serial:
 		if len(w.bits) < maxSpans {
@@ -461,10 +461,10 @@ func (w *channelState) mark() {
 		switch s := w.sec.stretch(i); {
 		case s.level == Unknown && s.length() >= gapFinal:
 			w.markBlind = true
-		case w.marked == Unknown || s.level != w.marked || s.openStart:
+		case w.marked == Unknown || s.level != w.marked || s.open&openStart != 0:
 		case s.length() > longest:
 			w.markers.add(entry{s.start, s.length(), stuck | cut})
-		case !s.openEnd && s.length() >= minMarker && s.length() <= maxMarker:
+		case s.whole() && s.length() >= minMarker && s.length() <= maxMarker:
 			e := entry{start: s.start, width: s.length()}
 			if w.markBlind {
 				e.marks, w.markBlind = afterBlind, false
@@ -500,7 +500,7 @@ func (d *decoder) finish(o Origin) {
 			continue // it never moved
 		}
 		d.touch(w)
-		w.keep(stretch{w.since, r.end, w.level, w.open, true})
+		w.keep(stretch{w.since, r.end, w.level, w.open | openEnd})
 	}
 	d.closeSecond()
 	for _, w := range r.channels {

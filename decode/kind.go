@@ -38,7 +38,7 @@ func (s *second) look() (k look) {
 		if d > longIdle {
 			k.tooLong++
 		}
-		if d >= minMarker && d <= maxMarker && !x.openStart && !x.openEnd {
+		if d >= minMarker && d <= maxMarker && x.whole() {
 			k.markers[x.level]++
 		}
 	}
@@ -58,7 +58,7 @@ func (s *second) marks(level Level) (m marks) {
 	for i := range s.size() {
 		x := s.stretch(i)
 		d := x.length()
-		if x.level != level || d < shortest || x.openStart || x.openEnd {
+		if x.level != level || d < shortest || !x.whole() {
 			continue
 		}
 		if m.n++; m.n == 1 {
@@ -195,7 +195,7 @@ func (s *second) extent(bit Time) (start, end Time) {
 	first := true
 	for i := range s.size() {
 		x := s.stretch(i)
-		if x.openStart || x.length() > bit*21/2 {
+		if x.open&openStart != 0 || x.length() > bit*21/2 {
 			continue
 		}
 		if first {
@@ -231,7 +231,7 @@ func (s *second) markers(seen *look) Level {
 		var starts, widths []Time
 		for i := range s.size() {
 			x := s.stretch(i)
-			if x.level == level && !x.openStart && !x.openEnd && x.length() >= minMarker && x.length() <= maxMarker {
+			if x.level == level && x.whole() && x.length() >= minMarker && x.length() <= maxMarker {
 				starts = append(starts, x.start)
 				widths = append(widths, x.length())
 			}
@@ -278,7 +278,7 @@ func mirrors(a, b *second) bool {
 	whole, of, i := 0, 0, 0
 	for k := range b.size() {
 		x := b.stretch(k)
-		if x.openStart || x.openEnd || x.level != High || x.length() < shortest || x.length() > longest {
+		if !x.whole() || x.level != High || x.length() < shortest || x.length() > longest {
 			continue
 		}
 		of++
@@ -303,7 +303,7 @@ func (s *second) pulseLike(active Level) int {
 	var last Time
 	for i := 0; i < s.size() && n < fewMarks; i++ {
 		x := s.stretch(i)
-		if x.level != active || x.openStart || x.openEnd || x.length() < shortest || x.length() > longest {
+		if x.level != active || !x.whole() || x.length() < shortest || x.length() > longest {
 			continue
 		}
 		if n == 0 || x.start-last >= shortestNarrowPeriod {
@@ -322,7 +322,7 @@ const turned = 20
 // marks of a steady rate that could be pulses still are, however wide; a second
 // without any is another signal, and its missing frames are missing. The rest is
 // noise among pulses.
-func (w *channelState) asServo(k secondKind) (signal Signal, another bool) {
+func (w *channelState) asServo(k *secondKind) (signal Signal, another bool) {
 	if w.servoAt == Unknown || k.signal != Duty && k.signal != Irregular {
 		return k.signal, false
 	}

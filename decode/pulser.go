@@ -54,12 +54,12 @@ type kept struct {
 
 // group is a row of active parts with gaps too short to end a pulse.
 type group struct {
-	parts              int
-	start, end         Time
-	active             Time // sum of the parts
-	longest            stretch
-	openStart, openEnd bool
-	list               []stretch // the parts, as far as they are kept
+	parts      int
+	start, end Time
+	active     Time // sum of the parts
+	longest    stretch
+	open       open
+	list       []stretch // the parts, as far as they are kept
 }
 
 const maxParts = 64
@@ -151,7 +151,7 @@ func (p *pulser) addMarks(start Time, ends []Time) (n int) {
 // of one edge, and the first crossing stands; between equal levels they are
 // one short mark.
 func (p *pulser) add(s *stretch) {
-	if s.level != Unknown && s.length() < chatter && !s.openStart && !s.openEnd {
+	if s.level != Unknown && s.length() < chatter && s.whole() {
 		p.held = append(p.held, *s)
 		if s.end-p.held[0].start > spikeMax || len(p.held) > 256 {
 			p.release()
@@ -200,7 +200,7 @@ func (p *pulser) take(s *stretch) {
 		if !p.unsure {
 			p.unsure, p.blind = true, s.start
 		}
-		if s.openEnd {
+		if s.open&openEnd != 0 {
 			p.goBlind(s.end)
 		}
 		return
@@ -215,14 +215,14 @@ func (p *pulser) take(s *stretch) {
 			}
 		} else {
 			p.goBlind(s.start)
-			s.openStart = true
+			s.open |= openStart
 		}
 	}
 	if s.level == p.active {
 		p.part(s)
 	} else {
 		p.pause(s.start, s.end)
-		if p.group.parts > 0 && (s.length() >= gapFinal || s.openEnd) {
+		if p.group.parts > 0 && (s.length() >= gapFinal || s.open&openEnd != 0) {
 			p.close()
 		}
 	}
@@ -240,7 +240,9 @@ func (p *pulser) pause(start, end Time) {
 // goBlind ends an unknown stretch from which nothing may be concluded.
 func (p *pulser) goBlind(until Time) {
 	if p.group.parts > 0 {
-		p.group.openEnd = p.group.end == p.blind
+		if p.group.end == p.blind {
+			p.group.open |= openEnd
+		}
 		p.close()
 	}
 	p.blinded++
@@ -263,7 +265,7 @@ func (p *pulser) foreign(start, end Time) {
 func (p *pulser) part(s *stretch) {
 	g := &p.group
 	if g.parts == 0 {
-		g.start, g.openStart, g.openEnd, g.active, g.list = s.start, s.openStart, false, 0, g.list[:0]
+		g.start, g.open, g.active, g.list = s.start, s.open&openStart, 0, g.list[:0]
 	}
 	g.parts++
 	g.end = s.end
@@ -274,8 +276,8 @@ func (p *pulser) part(s *stretch) {
 	if len(g.list) < maxParts {
 		g.list = append(g.list, *s)
 	}
-	if s.openEnd {
-		g.openEnd = true
+	if s.open&openEnd != 0 {
+		g.open |= openEnd
 		p.close()
 	}
 }
@@ -286,7 +288,7 @@ func (p *pulser) close() {
 	g := &p.group
 	parts := g.parts
 	g.parts = 0
-	if g.openStart || g.openEnd {
+	if g.open != 0 {
 		p.closeCut(g)
 		return
 	}
@@ -343,7 +345,7 @@ func absDiff(a, b Time) Time { return max(a-b, b-a) }
 // than a pulse up to the end of the capture is a stuck level.
 func (p *pulser) closeCut(g *group) {
 	e := entry{g.start, g.end - g.start, cut}
-	if g.openEnd && !g.openStart && e.width > longest {
+	if g.open == openEnd && e.width > longest {
 		e.marks |= stuck
 		p.stuck++
 	}

@@ -17,7 +17,14 @@ func pulsed(t testing.TB, text string) string {
 	p := &pulser{active: High, below: shortest}
 	changes := track(t, text)
 	for i, c := range changes[:len(changes)-1] {
-		p.add(&stretch{c.at, changes[i+1].at, c.level, i == 0, i == len(changes)-2})
+		s := stretch{start: c.at, end: changes[i+1].at, level: c.level}
+		if i == 0 {
+			s.open |= openStart
+		}
+		if i == len(changes)-2 {
+			s.open |= openEnd
+		}
+		p.add(&s)
 	}
 	p.release()
 	var out []string
@@ -122,17 +129,17 @@ func TestPulses(t *testing.T) {
 func TestPulsesOfAnything(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := &pulser{active: High, below: shortest}
-		at, level := Time(0), Low
-		for i := range rapid.IntRange(1, 60).Draw(t, "stretches") {
+		at, level, open := Time(0), Low, openStart
+		for range rapid.IntRange(1, 60).Draw(t, "stretches") {
 			d := Time(rapid.SampledFrom([]int64{0, 1, 2, 40, 299, 300, 700, 1500, 3000, 3001, 18500}).Draw(t, "us")) * Microsecond
 			next := rapid.SampledFrom([]Level{Low, High, Unknown}).Draw(t, "level")
 			if next == level {
 				next = level.Other()
 			}
-			p.add(&stretch{at, at + d, level, i == 0, false})
-			at, level = at+d, next
+			p.add(&stretch{at, at + d, level, open})
+			at, level, open = at+d, next, 0
 		}
-		p.add(&stretch{at, at + Millisecond, level, false, true})
+		p.add(&stretch{at, at + Millisecond, level, openEnd})
 		p.release()
 		var last Time
 		n := int64(0)

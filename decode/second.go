@@ -2,15 +2,24 @@ package decode
 
 import "math"
 
-// stretch is a time at one level. An end is unknown where the capture begins
-// or ends, or where the level before or after is unknown.
+// stretch is a time at one level.
 type stretch struct {
-	start, end         Time
-	level              Level
-	openStart, openEnd bool
+	start, end Time
+	level      Level
+	open       open
 }
 
+// open are the ends of a stretch that are no edges: where the capture begins or
+// ends, or where the level before or after is unknown.
+type open uint8
+
+const (
+	openStart open = 1 << iota
+	openEnd
+)
+
 func (s *stretch) length() Time { return s.end - s.start }
+func (s *stretch) whole() bool  { return s.open == 0 }
 
 // toggles are stretches between edges, which is nearly all there is: the first of
 // them is at a level from start on, the others alternate.
@@ -148,7 +157,7 @@ func (s *second) edge(i int, now Level) bool {
 	if i+1 < len(s.ended) {
 		now = s.ended[i+1].level
 	}
-	return now != Unknown && s.ended[i].level != Unknown && !s.ended[i].openEnd
+	return now != Unknown && s.ended[i].level != Unknown && s.ended[i].open&openEnd == 0
 }
 
 // span is where the first and the last edge of what is kept are.

@@ -115,7 +115,7 @@ func togglesOf(list []stretch, most int) (row toggles) {
 	row.level, row.start = list[0].level, list[0].start
 	for i := range list[:min(len(list), most)] {
 		x := &list[i]
-		if x.level == Unknown || x.openStart || x.openEnd || i > 0 && x.level != list[i-1].level.Other() {
+		if x.level == Unknown || !x.whole() || i > 0 && x.level != list[i-1].level.Other() {
 			break
 		}
 		row.ends = append(row.ends, x.end)
@@ -128,7 +128,7 @@ func looksLikeServo(ended []stretch, active Level) bool {
 	var starts, widths, intervals []Time
 	total := Time(0)
 	for _, x := range ended {
-		if x.level == active && !x.openStart && !x.openEnd && x.length() >= 300*Microsecond {
+		if x.level == active && x.whole() && x.length() >= 300*Microsecond {
 			starts, widths = append(starts, x.start), append(widths, x.length())
 		}
 	}
