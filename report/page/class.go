@@ -120,5 +120,5 @@ func WriteClass(w io.Writer, class *grade.Class, lanes map[string][]SmallLane) e
 		}
 		page.Students = append(page.Students, view)
 	}
-	return pages.ExecuteTemplate(w, "class.html", page)
+	return pages().ExecuteTemplate(w, "class.html", page)
 }

@@ -79,7 +79,7 @@ func (b *Book) WriteCheck(w io.Writer, check *report.Check) error {
 	for i, told := range check.Captures {
 		page.Captures = append(page.Captures, captureView{Index: i, Alone: len(check.Captures) == 1, Capture: told, Lanes: b.lanes[told]})
 	}
-	return pages.ExecuteTemplate(w, "check.html", page)
+	return pages().ExecuteTemplate(w, "check.html", page)
 }
 
 // checkPage is what the template of a check's page is filled with.

@@ -6,6 +6,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"sync"
 
 	"golang.org/x/exp/slices"
 
@@ -18,9 +19,12 @@ import (
 // filters reach all.
 const maxRows = 500
 
-var pages = template.Must(template.New("").Funcs(template.FuncMap{
-	"json": asJSON, "series": phrase.And, "shape": shape, "bounds": bounds, "text": report.Printable, "add": func(a, b int) int { return a + b },
-}).ParseFS(files, "*.html"))
+// pages are the templates, which commands that write no page do not pay for.
+var pages = sync.OnceValue(func() *template.Template {
+	return template.Must(template.New("").Funcs(template.FuncMap{
+		"json": asJSON, "series": phrase.And, "shape": shape, "bounds": bounds, "text": report.Printable, "add": func(a, b int) int { return a + b },
+	}).ParseFS(files, "*.html"))
+})
 
 // captureView is one capture as the template shows it.
 type captureView struct {
