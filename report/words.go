@@ -150,7 +150,7 @@ func (c *Capture) Hidden() string {
 	if !c.MayRepeat {
 		return ""
 	}
-	return "Pulses at rest cannot show a receiver that repeats its last value on a lost link: sweep one stick slowly for a minute, drive disconnected or propeller off."
+	return "A receiver may repeat its last value on a lost link, and only a moving stick shows it: sweep one slowly for a minute, drive disconnected or propeller off."
 }
 
 // KindOf describes a channel that is not judged with what was measured on it.
