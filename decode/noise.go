@@ -103,7 +103,7 @@ type noiseFinder struct {
 	// last of these: the parts overlap
 	from, to      int
 	first, second [noiseBlock]Time
-	small         [noiseBlock]int32 // how many of the first ones up to here are, see packets
+	small         [noiseBlock]int32 // how many of the first ones up to here are no new width
 	starts        []int             // of rows, from the first part on that was not yet asked for
 
 	scales []float32 // of the parts
@@ -130,8 +130,10 @@ func (f *noiseFinder) of(all []reading, lo, hi int) float64 {
 	second := f.within(f.second[:], 2, lo, hi)
 	loud := rootMean(second) / math.Sqrt(6)
 	scale := deviation(f.median.quantile(second, 0.5))
-	if k, ok := f.packets(all[lo:hi], lo); ok {
-		return max(f.floor, deviation(quantile(f.changed.second[:f.changed.seconds], 0.5))*math.Sqrt(float64(k)))
+	if f.mayRepeat(lo, hi) {
+		if k, ok := f.packets(all[lo:hi]); ok {
+			return max(f.floor, deviation(quantile(f.changed.second[:f.changed.seconds], 0.5))*math.Sqrt(float64(k)))
+		}
 	}
 	if scale > f.step { // nothing is less
 		first := f.within(f.first[:], 1, lo, hi)
@@ -291,12 +293,9 @@ func (f *noiseFinder) mayRepeat(lo, hi int) bool {
 }
 
 // packets reports whether a radio packet feeds several frames, as where most
-// widths come k times, and keeps how the widths that changed did. Given is the number
-// of the first reading. No branch depends on which changed, which nobody can foresee.
-func (f *noiseFinder) packets(some []reading, lo int) (k int, ok bool) {
-	if !f.mayRepeat(lo, lo+len(some)) {
-		return 0, false
-	}
+// widths come k times, and keeps how the widths that changed did. No branch depends
+// on which did, which nobody can foresee.
+func (f *noiseFinder) packets(some []reading) (k int, ok bool) {
 	const none = Time(math.MinInt64 / 2) // far from any width
 	var runs [noiseFrames + 1]uint8      // by length
 	row, same := &f.row, f.same

@@ -90,12 +90,17 @@ func gather[T ~int32 | ~uint32 | ~int64](v []T, k int) ([]T, int) {
 	return v[:n], k - before
 }
 
-// sortMany puts values in order, many of them bin by bin.
+// sortMany puts values in order, many of them bin by bin. Few are not to wait for the
+// stack that the bins take.
 func sortMany[T ~int32 | ~uint32 | ~int64](v []T) {
-	if len(v) <= many {
+	if len(v) > many {
+		sortByBin(v)
+	} else {
 		slices.Sort(v)
-		return
 	}
+}
+
+func sortByBin[T ~int32 | ~uint32 | ~int64](v []T) {
 	b := binsFor(Time(slices.Min(v)), Time(slices.Max(v)))
 	for _, x := range v {
 		b.cells[b.of(Time(x))&(many-1)].n++
