@@ -128,8 +128,8 @@ func (f *noiseFinder) of(all []reading, lo, hi int) float64 {
 		f.starts = f.starts[1:]
 	}
 	second := f.within(f.second[:], 2, lo, hi)
-	loud := rootMean(second) / math.Sqrt(6)
 	scale := deviation(f.median.quantile(second, 0.5))
+	f.uneven = false
 	if f.mayRepeat(lo, hi) {
 		if k, ok := f.packets(all[lo:hi]); ok {
 			return max(f.floor, deviation(quantile(f.changed.second[:f.changed.seconds], 0.5))*math.Sqrt(float64(k)))
@@ -143,7 +143,7 @@ func (f *noiseFinder) of(all []reading, lo, hi int) float64 {
 			}
 		}
 	}
-	f.uneven = loud > unevenAt*scale
+	f.uneven = rootMean(second) > unevenAt*scale*math.Sqrt(6)
 	return max(f.floor, scale)
 }
 
@@ -189,7 +189,7 @@ func toAndFro(some []reading, bound Time) bool {
 			continue
 		}
 		change := Time(some[i].width) - Time(some[i-1].width)
-		if absDiff(change, 0) <= bound {
+		if max(change, -change) <= bound {
 			continue
 		}
 		if last != 0 {
