@@ -268,7 +268,7 @@ func (j *judge) sharedLosses(reach Time) {
 }
 
 func (j *judge) sharedLoss(row []SharedGap) {
-	f := Finding{Kind: SharedLoss, Severity: Note, Channels: row[0].Channels, Start: row[0].Start, Count: int64(len(row)), Limit: math.NaN(), Unit: "ms"}
+	f := Finding{Kind: SharedLoss, Severity: Note, Channels: row[0].Channels, Start: row[0].Start, End: row[0].End, Count: int64(len(row)), Limit: math.NaN(), Unit: "ms"}
 	longest := Time(0)
 	for _, x := range row {
 		f.End, longest = max(f.End, x.End), max(longest, x.End-x.Start)

@@ -390,15 +390,15 @@ func TestAcrossChannels(t *testing.T) {
 	b := "L8000 60*(" + frame + ") L400000 60*(" + frame + ")"
 	c := "L13000 138*(" + frame + ")"
 	_, j := decoded(t, newTape(t, a, b, c))
-	var shared []Finding
-	for _, f := range j.Findings {
-		if f.Kind == SharedLoss {
-			shared = append(shared, f)
-		}
-	}
+	shared := findingsOf(j, SharedLoss)
 	require.Len(t, shared, 1)
 	assert.Equal(t, []string{"a", "b"}, shared[0].Channels)
 	assert.Equal(t, Note, shared[0].Severity)
+
+	earlier := newTape(t, a, b, c)
+	earlier.shift(-100 * Second)
+	_, j = decoded(t, earlier)
+	assert.Equal(t, shared[0].End-100*Second, findingsOf(j, SharedLoss)[0].End)
 
 	_, j = decoded(t, newTape(t, "L3000 100*("+frame+")", "L503000 77*("+frame+")"))
 	assert.Equal(t, []told{{SignalLoss, 0, 503, 1}}, findings(j))

@@ -104,12 +104,7 @@ func TestProperties(t *testing.T) {
 
 		shifted := c.copy()
 		shift := Time(rapid.Int64Range(-1e17, 1e17).Draw(t, "shift"))
-		shifted.start, shifted.end = shift, c.end+shift
-		for _, track := range shifted.tracks {
-			for i := range track {
-				track[i].at += shift
-			}
-		}
+		shifted.shift(shift)
 		same(t, want, judged(t, shifted), shift, "time shifted")
 
 		blocks := c.copy()

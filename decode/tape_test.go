@@ -37,6 +37,16 @@ type change struct {
 	level Level
 }
 
+// shift moves a tape in time.
+func (c *tape) shift(by Time) {
+	c.start, c.end = c.start+by, c.end+by
+	for _, track := range c.tracks {
+		for i := range track {
+			track[i].at += by
+		}
+	}
+}
+
 // track reads a text such as "L2000 H1500 L18500 x300": levels and how long they
 // last, in microseconds, "3*(...)" repeating what stands in brackets.
 func track(t testing.TB, text string) []change {
