@@ -156,10 +156,12 @@ func moreJitter(p *Pair) (string, string) {
 	return "widths jitter more at rest: see that the dead zone still covers it; widthwise calibrate gives one", "jitter " + f.from("us rms", 1, 2)
 }
 
+const askCheck = "widthwise check says what speaks for wire, supply or link"
+
 func moreFaults(p *Pair) (string, string) {
 	for _, name := range []string{"losses_per_min", "drops_per_min"} {
 		if f := p.changed(name); f != nil && f.Difference > 0 {
-			return "frames go missing more often: look for the cause before anything else; widthwise check says what speaks for wire, supply or link", f.from("a minute", 1, 2)
+			return "frames go missing more often: look for the cause before anything else; " + askCheck, f.from("a minute", 1, 2)
 		}
 	}
 	return "", ""
@@ -172,5 +174,5 @@ func fewLosses(p *Pair) (string, string) {
 	if f == nil || f.Verdict != Same || f.Difference <= 0 {
 		return "", ""
 	}
-	return "losses were seen, too few to tell from chance and each of them one too many: look for the cause, and record for longer; widthwise check says what speaks for wire, supply or link", f.from("a minute", 1, 2)
+	return "losses were seen, too few to tell from chance and each of them one too many: look for the cause, and record for longer; " + askCheck, f.from("a minute", 1, 2)
 }
