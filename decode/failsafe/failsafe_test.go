@@ -116,6 +116,13 @@ func TestVerdicts(t *testing.T) {
 		"kicks once stopped":                    {1700, `does = "stop"`, "[[fault]]\nkind = \"extra-pulse\"\noffset_us = 900\nwidth_us = 1700\nat = \"12s\"\ncount = 6\n", stop, true, 0, failsafe.Stops, decode.Failed, "but leaves it again at 12.0"},
 		"falls silent again":                    {1700, preset, gap, us(1000), true, 0, failsafe.Preset, decode.Undecided, "but falls silent again at 12.0"},
 		"stops, and text comes instead":         {1700, `does = "stop"`, "[[fault]]\nkind = \"serial-text\"\nat = \"10.2s\"\nfor = \"5s\"\nbit_us = 100\n", stop, true, 0, failsafe.Stops, decode.Undecided, "but the line is not still: it carries something else (serial) from 10.2"},
+		"stops, and the line stays high":        {1700, `does = "stop", after = "500ms"`, "[[fault]]\nkind = \"stuck-level\"\nlevel = \"high\"\nat = \"10.6s\"\nfor = \"8s\"\n", stop, true, 0, failsafe.Stops, decode.Undecided, "but the line stays high from 10.60 to 16.00 s: no controller sees a pulse end there"},
+		"high, where it is to go to 1000":       {1700, `does = "stop", after = "500ms"`, "[[fault]]\nkind = \"stuck-level\"\nlevel = \"high\"\nat = \"10.6s\"\nfor = \"8s\"\n", us(1000), true, 0, failsafe.Stops, decode.Failed, "but the line stays high from 10.60 to 16.00 s; safe would be"},
+		"high for a while on the way":           {1700, preset, "[[fault]]\nkind = \"stuck-level\"\nlevel = \"high\"\nat = \"10.2s\"\nfor = \"600ms\"\n", us(1000), true, 0, failsafe.Preset, decode.Undecided, "but the line stays high from 10.2"},
+		"low for a while on the way":            {1700, preset, "[[fault]]\nkind = \"stuck-level\"\nlevel = \"low\"\nat = \"10.2s\"\nfor = \"600ms\"\n", us(1000), true, 0, failsafe.Preset, decode.Passed, ""},
+		"goes back to where it was":             {1700, `does = "preset", width_us = 1000`, "[[fault]]\nkind = \"width-out-of-range\"\nwidth_us = 1700\nat = \"11s\"\ncount = 400\n", us(1000), true, 0, failsafe.Preset, decode.Failed, "leaves 1700 us and is back there after 1.0"},
+		"below both on the way":                 {1700, preset, "[[fault]]\nkind = \"width-out-of-range\"\nwidth_us = 900\nat = \"10.5s\"\ncount = 4\n", us(1000), true, 0, failsafe.Preset, decode.Failed, "4 pulses of down to 900 us lie beyond both"},
+		"elsewhere before it stops":             {1700, `does = "preset", width_us = 1200`, "[[fault]]\nkind = \"signal-loss\"\nat = \"12s\"\nfor = \"10s\"\n", stop, true, 0, failsafe.Stops, decode.Failed, "us lie beyond where it was"},
 		"safe on the way to another safe state": {1300, `does = "preset", width_us = 1500`, "[[fault]]\nkind = \"signal-loss\"\nat = \"12s\"\nfor = \"10s\"\n", append(us(1500), stop...), true, 0, failsafe.Stops, decode.Passed, ""},
 		"may fall silent":                       {1700, preset, gap, append(us(1000), stop...), true, 0, failsafe.Preset, decode.Passed, ""},
 		"whatever it hears":                     {1700, `does = "hold"`, noise, us(1000), true, 0, failsafe.Drifts, decode.Failed, "keeps moving"},
@@ -317,6 +324,11 @@ func TestReturn(t *testing.T) {
 	assert.True(t, math.IsNaN(c.Jump))
 	assert.Positive(t, c.StartUpPulses)
 
+	late := failsafe.Question{Off: at(10.5), On: at(16)}
+	c = trial(t, tug(1700, `does = "stop", back = "400ms"`, ""), late).Channels[0].Return
+	require.NotNil(t, c.LiveAfter, "silent at the switch-off that is stated, and back all the same")
+	assert.InDelta(t, 0.41, float64(*c.LiveAfter)/1e12, 0.01)
+
 	assert.Nil(t, trial(t, stayOff(tug(1700, `does = "stop"`, "")), failsafe.Question{Off: at(10)}).Channels[0].Return)
 }
 
@@ -359,6 +371,8 @@ func TestPresetAtTheLowEnd(t *testing.T) {
 	assert.Equal(t, failsafe.PresetAtLow, a.Notes[0].Kind)
 	a = trial(t, tug(1006, `does = "preset", width_us = 990`, low), q)
 	assert.NotEqual(t, failsafe.PresetAtLow, a.Notes[0].Kind)
+	a = trial(t, tug(1100, `does = "hold"`, "[[fault]]\nkind = \"dropped-frame\"\nat = \"10s\"\nfor = \"1s\"\n"), q)
+	assert.NotEqual(t, failsafe.PresetAtLow, a.Notes[0].Kind, "a stick that was held at one place shows no low end")
 }
 
 func TestIdle(t *testing.T) {
@@ -389,6 +403,22 @@ func TestDrifts(t *testing.T) {
 	c = trial(t, text, q).Channels[0]
 	assert.Equal(t, failsafe.Drifts, c.Outcome)
 	assert.Equal(t, decode.Failed, c.Verdict, c.Reason)
+}
+
+// A switch that is stated too late, by hand, is asked about.
+func TestStatedTooLate(t *testing.T) {
+	text := tug(1700, `does = "stop"`, "")
+	for name, c := range map[string]struct {
+		off, on float64
+		reason  string
+	}{
+		"off": {10.4, 16, "from 9.99 s on: is the stated time right?"},
+		"on":  {10, 16.2, "changes again at 16.01 s, before the switch-on that is stated: is its time right?"},
+	} {
+		a := trial(t, text, failsafe.Question{Off: at(c.off), On: at(c.on), Safe: map[string][]failsafe.Safe{"throttle": stop}})
+		assert.Equal(t, decode.Undecided, a.Verdict, name)
+		assert.Contains(t, a.Channels[0].Reason, c.reason, name)
+	}
 }
 
 // Too short, or silent before the switch, is no outcome at all.

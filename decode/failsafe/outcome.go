@@ -63,8 +63,8 @@ func (l *line) answer(a *decode.Analysis, o *Answer, q Question) Channel {
 	if o.On != nil {
 		c.Return = t.back(*o.On, a.End)
 	}
-	if low, ok := l.lowest(t.off); ok && t.outcome == Preset && math.Abs(t.final-low) < leastNear && low < lowThrottle {
-		o.note(PresetAtLow, l.Name, "its preset of %.1f us is less than 10 us from the low end of its stick, so firmware cannot tell a lost link from a stick at low", t.final)
+	if low, ok := l.lowest(t.off); ok && t.outcome == Preset && math.Abs(t.final-low) < leastNear && low < min(lowThrottle, t.before-t.near) {
+		o.note(PresetAtLow, l.Name, "its preset of %.1f us is less than 10 us from the lowest width at which its stick was held, so firmware cannot tell a lost link from a stick at low", t.final)
 	}
 	return c
 }
@@ -217,29 +217,24 @@ type rule struct {
 }
 
 var rules = []rule{
-	{decode.Undecided, (*trial).silentBefore, says("silent before the transmitter was switched off; repeat with the channel alive")},
-	{decode.Undecided, (*trial).unclear, says("the capture ends, or the transmitter is back, too soon to tell; keep it off longer")},
+	{decode.Undecided, (*trial).silentBefore, (*trial).sinceWhen},
+	{decode.Undecided, (*trial).unclear, (*trial).untilWhen},
 	{decode.Undecided, func(t *trial) bool { return len(t.safe) == 0 && t.idle != nil }, func(t *trial) string {
 		return fmt.Sprintf("%s; between %s and %s s it does not keep to one place that could be safe; option idle T..T states a stretch in which it does", t.told(), t.idle[0].Seconds(3), t.idle[1].Seconds(3))
 	}},
 	{decode.Undecided, func(t *trial) bool { return len(t.safe) == 0 }, func(t *trial) string {
-		return fmt.Sprintf("%s; whether that is safe depends on the machine: option safe %s=1000us, option safe %s=stop or option idle T..T says", t.told(), t.Name, t.Name)
+		return fmt.Sprintf("%s; whether that is safe depends on the machine: option safe %s=1000us, option safe %s=stop or option idle T..T says", t.told()+t.heldLevel(), t.Name, t.Name)
 	}},
 	{decode.Undecided, func(t *trial) bool { return !t.returned && t.movedOn() }, says("it moves like a stick after the switch-off: did the transmitter come back? option on-at T says when")},
 	{decode.Undecided, (*trial).maybeBack, says("it is where it was before the switch-off, or changes late after it: did the transmitter come back? option on-at T says when, or option to T ends before")},
 	{decode.Undecided, func(t *trial) bool { return t.outcome == Holds && !t.rested }, says("the stick moved when the link went and the width stayed near where it was; repeat with the stick at rest away from the safe state")},
 	{decode.Undecided, func(t *trial) bool { return t.outcome == Holds && t.isSafe() }, says("the stick rested at the safe width when the link went: holding and presetting look the same; repeat with the stick away from it")},
-	{decode.Failed, func(t *trial) bool { return !t.isSafe() }, func(t *trial) string { return t.told() + "; " + t.wanted() }},
+	{decode.Failed, func(t *trial) bool { return !t.isSafe() }, func(t *trial) string { return t.told() + t.heldLevel() + "; " + t.wanted() }},
 	{decode.Failed, func(t *trial) bool { return t.within > 0 && t.settled-t.off > t.within }, func(t *trial) string {
 		return fmt.Sprintf("%s, later than the %s s it may take", t.told(), t.within.Seconds(2))
 	}},
 	{decode.Failed, func(t *trial) bool { return len(t.beyond()) >= leastBeyond }, func(t *trial) string {
-		r := reach(t.beyond())
-		far := r[1]
-		if low := min(t.before, t.ending()); low-r[0] > r[1]-max(t.before, t.ending()) {
-			far = r[0]
-		}
-		return fmt.Sprintf("%s, but on the way %d pulses of up to %.0f us lie beyond both: the machine twitches", t.told(), len(t.beyond()), far)
+		return fmt.Sprintf("%s, but on the way %d pulses of %s lie beyond %s: the machine twitches", t.told(), len(t.beyond()), t.farthest(), t.both())
 	}},
 	{decode.Undecided, func(t *trial) bool { return !t.returned && len(t.kicks()) > 0 }, func(t *trial) string {
 		return t.kicked() + ": did the transmitter come back? option on-at T says when"
@@ -248,6 +243,9 @@ var rules = []rule{
 	{decode.Undecided, func(t *trial) bool { return len(t.gaps()) > 0 }, func(t *trial) string {
 		gaps := t.gaps()
 		return fmt.Sprintf("%s, but falls silent %s %s s; whether that is safe depends on the machine: option safe %s=stop says", t.told(), again(len(gaps)), gaps[0].Start.Seconds(2), t.Name)
+	}},
+	{decode.Undecided, func(t *trial) bool { return t.stuck() != nil }, func(t *trial) string {
+		return t.told() + t.heldLevel() + ": no controller sees a pulse end there, and what a machine makes of that is not known"
 	}},
 	{decode.Undecided, func(t *trial) bool { return t.instead() != nil }, func(t *trial) string {
 		k := t.instead()

@@ -70,6 +70,17 @@ func (t *trial) instead() *decode.KindSpan {
 	return &t.OtherKinds[i]
 }
 
+// stuck is the first mark for which the line is held at its active level for as
+// long as a loss, instead of pulsing; nil where there is none.
+func (t *trial) stuck() *decode.Event {
+	for e := range t.StuckMarks() {
+		if e.End > t.off && e.Start < t.end && e.End-e.Start >= t.LossAfter() {
+			return &e
+		}
+	}
+	return nil
+}
+
 // safeAt says whether a width is as good as the final one, or as a safe one.
 func (t *trial) safeAt(us float64) bool {
 	return math.Abs(us-t.final) <= safeWithin || slices.ContainsFunc(t.safe, func(s Safe) bool { return math.Abs(us-s.Width) <= safeWithin })

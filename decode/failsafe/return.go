@@ -26,7 +26,7 @@ func (t *trial) back(on, end decode.Time) *Return {
 	}
 	after := pulses[live].Start - on
 	r.LiveAfter = &after
-	if t.outcome == Stops {
+	if t.silent() {
 		r.StartUpPulses = t.startUp(pulses)
 	} else {
 		r.Jump = width(pulses[live]) - t.ending()
@@ -35,10 +35,16 @@ func (t *trial) back(on, end decode.Time) *Return {
 	return r
 }
 
+// silent says whether the channel did not pulse when the transmitter came back.
+func (t *trial) silent() bool {
+	n := len(t.states)
+	return n > 0 && t.states[n-1].Kind == Silent
+}
+
 // live is the first pulse that no longer is what the channel did while the
-// transmitter was off; -1 where there is none.
+// transmitter was off; -1 where there is none. After silence every pulse is.
 func (t *trial) live(pulses []decode.Pulse) int {
-	if t.outcome == Stops {
+	if t.silent() {
 		return 0
 	}
 	for i, p := range pulses {
