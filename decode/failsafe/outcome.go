@@ -229,6 +229,9 @@ var rules = []rule{
 	{decode.Undecided, (*trial).maybeBack, says("it is where it was before the switch-off, or changes late after it: did the transmitter come back? option on-at T says when, or option to T ends before")},
 	{decode.Undecided, func(t *trial) bool { return t.outcome == Holds && !t.rested }, says("the stick moved when the link went and the width stayed near where it was; repeat with the stick at rest away from the safe state")},
 	{decode.Undecided, func(t *trial) bool { return t.outcome == Holds && t.isSafe() }, says("the stick rested at the safe width when the link went: holding and presetting look the same; repeat with the stick away from it")},
+	{decode.Undecided, func(t *trial) bool { return t.isSafe() && t.onlyFellSilent() }, func(t *trial) string {
+		return t.told() + ", only silent in between: a wire or a supply that fails for a while looks the same; repeat with the stick at rest away from the safe state"
+	}},
 	{decode.Failed, func(t *trial) bool { return !t.isSafe() }, func(t *trial) string { return t.told() + t.heldLevel() + "; " + t.wanted() }},
 	{decode.Failed, func(t *trial) bool { return t.within > 0 && t.settled-t.off > t.within }, func(t *trial) string {
 		return fmt.Sprintf("%s, later than the %s s it may take", t.told(), t.within.Seconds(2))
@@ -268,6 +271,13 @@ func (t *trial) isSafe() bool {
 		}
 		return (t.outcome == Preset || t.outcome == Holds) && math.Abs(t.final-s.Width) <= safeWithin
 	})
+}
+
+// onlyFellSilent says whether the channel is where it was, and in between was
+// silent and nowhere else: whoever holds looks like that when a wire lets go.
+func (t *trial) onlyFellSilent() bool {
+	return t.outcome == Preset && math.Abs(t.final-t.before) <= t.near &&
+		!slices.ContainsFunc(t.states, func(s State) bool { return s.Kind != Silent && t.away(s) })
 }
 
 // movedOn says whether the channel moves like a stick after the switch: on a way

@@ -97,8 +97,12 @@ func (t *trial) kicked() string {
 	for _, run := range runs {
 		all = append(all, run...)
 	}
-	r := reach(all)
-	return fmt.Sprintf("%s, but leaves it %s %s s, with pulses of %.0f to %.0f us", t.told(), again(len(runs)), runs[0][0].Start.Seconds(2), r[0], r[1])
+	r, first := reach(all), runs[0][0].Start
+	left := "leaves it"
+	if first < t.settled {
+		left = "had been safe before and left that"
+	}
+	return fmt.Sprintf("%s, but %s %s %s s, with pulses of %.0f to %.0f us", t.told(), left, again(len(runs)), first.Seconds(2), r[0], r[1])
 }
 
 func again(n int) string {

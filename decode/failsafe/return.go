@@ -42,10 +42,14 @@ func (t *trial) silent() bool {
 }
 
 // live is the first pulse that no longer is what the channel did while the
-// transmitter was off; -1 where there is none. After silence every pulse is.
+// transmitter was off; -1 where there is none, or where it moved all along. After
+// silence every pulse is.
 func (t *trial) live(pulses []decode.Pulse) int {
 	if t.silent() {
 		return 0
+	}
+	if t.outcome == Drifts {
+		return -1
 	}
 	for i, p := range pulses {
 		if math.Abs(width(p)-t.ending()) > t.near {

@@ -75,8 +75,8 @@ func (p *Sheet) trial(c *report.FailsafeCapture) {
 		p.blank()
 		p.hang(p.strong(ch.Shown())+": ", 2, did(ch, c))
 		p.hang("  "+p.verdict(ch.Verdict)+": ", 4, report.Printable(ch.Reason))
-		if r := ch.Return; r != nil {
-			p.hang("  back: ", 4, returned(r, c.Resolution))
+		if ch.Return != nil {
+			p.hang("  back: ", 4, returned(ch, c.Resolution))
 		}
 	}
 	switch {
@@ -150,7 +150,11 @@ func state(st report.State, last bool, c *report.FailsafeCapture) string {
 }
 
 // returned says what a channel did once the transmitter was back.
-func returned(r *report.Return, resolution report.Number) string {
+func returned(ch *report.FailsafeChannel, resolution report.Number) string {
+	r := ch.Return
+	if r.LiveAfter == nil && ch.Outcome == report.Word(failsafe.Drifts) {
+		return "moved all along, so that when it follows again cannot be told"
+	}
 	if r.LiveAfter == nil {
 		return "nothing changes until the capture's end"
 	}
