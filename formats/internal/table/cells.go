@@ -2,6 +2,7 @@ package table
 
 import (
 	"bytes"
+	"maps"
 	"strings"
 
 	"golang.org/x/exp/slices"
@@ -103,8 +104,10 @@ type profile struct {
 	times    int             // it has come by now, not yet counted
 }
 
-// maxWords is how many different texts of a column are told apart.
-const maxWords = 4096
+const (
+	maxWords = 4096 // so many different texts of a column are told apart
+	fewWords = 8
+)
 
 func newProfile() *profile {
 	return &profile{byOne: true, whole: true, words: map[string]bool{}}
@@ -150,6 +153,11 @@ func (p *profile) add(text []byte, mark byte) {
 	p.settle()
 	p.above, p.times = lookAt(text, mark), 1
 	if len(text) > 0 && len(p.words) < maxWords {
+		if len(p.words) == fewWords { // a column of stamps: there will be many
+			words := make(map[string]bool, maxWords/4)
+			maps.Copy(words, p.words)
+			p.words = words
+		}
 		p.words[string(text)] = true
 	}
 }

@@ -92,6 +92,7 @@ func findPlan(head []byte, end byte, o capture.Options) (best *plan, others []st
 
 // plansOf reads a head in every spelling, the best first.
 func plansOf(head []byte, end byte, o capture.Options) (plans []*plan) {
+	quoted := bytes.IndexByte(head, '"') >= 0
 	for _, delimiter := range []byte{'\t', ';', ',', '|', spaces} {
 		if o.Dialect.Delimiter == 0 && delimiter != ',' && bytes.IndexByte(head, delimiter) < 0 {
 			continue // one column, as with the comma
@@ -104,7 +105,7 @@ func plansOf(head []byte, end byte, o capture.Options) (plans []*plan) {
 			if o.Dialect.Decimal != 0 && byte(o.Dialect.Decimal) != decimal {
 				continue
 			}
-			if decimal == ',' && o.Dialect.Decimal == 0 && !hasComma(records) {
+			if decimal == ',' && o.Dialect.Decimal == 0 && (delimiter == ',' && !quoted || !hasComma(records)) {
 				continue // it would make no difference
 			}
 			if p := readPlan(records, delimiter, decimal, o); p != nil {
@@ -179,6 +180,7 @@ func isTextual(s string) bool { return strings.ContainsFunc(s, func(r rune) bool
 
 func headRecords(head []byte, end, delimiter byte) (all []*headRecord) {
 	r := &records{lines: lines{buf: head, hi: len(head), err: io.EOF, end: end}, delimiter: delimiter}
+	list := make([]headRecord, bytes.Count(head, []byte{end})+1)
 	var cells [][]byte // of all records, in pieces
 	for {
 		line, ended, err := r.next()
@@ -188,7 +190,8 @@ func headRecords(head []byte, end, delimiter byte) (all []*headRecord) {
 		if isBlank(line) {
 			continue
 		}
-		rec := &headRecord{line: r.number, raw: line, comment: isComment(line, delimiter)}
+		rec := &list[len(all)]
+		*rec = headRecord{line: r.number, raw: line, comment: isComment(line, delimiter)}
 		r.joined = nil
 		if rec.comment {
 			_, rec.err = r.split([]byte(commentText(line)))
@@ -197,7 +200,7 @@ func headRecords(head []byte, end, delimiter byte) (all []*headRecord) {
 		}
 		if rec.err == nil {
 			if len(r.cells) > cap(cells)-len(cells) {
-				cells = make([][]byte, 0, max(len(r.cells), 256))
+				cells = make([][]byte, 0, max(len(r.cells), 1024))
 			}
 			from := len(cells)
 			for _, c := range r.cells {

@@ -127,6 +127,8 @@ type cell struct {
 // errQuote is a quote that was opened and not closed by the end of the line.
 var errQuote = errors.New("a quote is not closed")
 
+var errColumns = fmt.Errorf("more than %d columns", maxColumns)
+
 // read splits line, the one next returned last, into cells, taking in further
 // lines while a quote is open. ended tells whether the row had a line end.
 func (r *records) read(line []byte, ended bool) (row []byte, whole bool, err error) {
@@ -174,12 +176,15 @@ func (r *records) place(row []byte, at int, err error, fix string) *capture.Pars
 // split cuts row into r.cells. An error comes with its place in row.
 func (r *records) split(row []byte) (at int, err error) {
 	r.cells = r.cells[:0]
-	if r.delimiter == spaces {
+	switch {
+	case r.delimiter == spaces:
 		return r.splitSpaces(row)
+	case bytes.IndexByte(row, '"') < 0:
+		return r.splitPlain(row)
 	}
 	for {
 		if len(r.cells) == maxColumns {
-			return at, fmt.Errorf("more than %d columns", maxColumns)
+			return at, errColumns
 		}
 		rest := row[at:]
 		if i := blanks(rest, r.delimiter); i < len(rest) && rest[i] == '"' {
@@ -215,6 +220,21 @@ func (r *records) split(row []byte) (at int, err error) {
 	}
 }
 
+// splitPlain is split for a row without a quote, as nearly all are.
+func (r *records) splitPlain(row []byte) (at int, err error) {
+	for i, c := range row {
+		if c != r.delimiter {
+			continue
+		}
+		if r.cells = append(r.cells, cell{row[at:i], at}); len(r.cells) == maxColumns {
+			return i + 1, errColumns
+		}
+		at = i + 1
+	}
+	r.cells = append(r.cells, cell{row[at:], at})
+	return at, nil
+}
+
 func (r *records) splitSpaces(row []byte) (at int, err error) {
 	for {
 		at += blanks(row[at:], 0)
@@ -222,7 +242,7 @@ func (r *records) splitSpaces(row []byte) (at int, err error) {
 			return at, nil
 		}
 		if len(r.cells) == maxColumns {
-			return at, fmt.Errorf("more than %d columns", maxColumns)
+			return at, errColumns
 		}
 		rest := row[at:]
 		if rest[0] == '"' {

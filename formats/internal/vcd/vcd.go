@@ -10,7 +10,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
+	"unicode"
 
 	"golang.org/x/exp/slices"
 
@@ -37,15 +37,16 @@ var (
 // Looks tells whether a capture begins with a keyword of a value change
 // dump (IEEE 1364-2005 clause 18).
 func Looks(head []byte) bool {
-	word, _, _ := strings.Cut(string(head[:min(len(head), capture.HeadSize)]), "$end")
-	fields := strings.Fields(word)
-	if len(fields) == 0 {
+	word, _, _ := bytes.Cut(head[:min(len(head), capture.HeadSize)], []byte("$end"))
+	word = bytes.TrimSpace(word)
+	if !bytes.HasPrefix(word, []byte("$")) {
 		return false
 	}
-	if slices.Contains(declarationKeywords, fields[0]) || slices.Contains(dumpKeywords, fields[0]) {
-		return true
+	if end := bytes.IndexFunc(word, unicode.IsSpace); end >= 0 {
+		word = word[:end]
 	}
-	return fields[0][0] == '$' && (bytes.Contains(head, []byte("$var ")) || bytes.Contains(head, []byte("$enddefinitions")))
+	return slices.Contains(declarationKeywords, string(word)) || slices.Contains(dumpKeywords, string(word)) ||
+		bytes.Contains(head, []byte("$var ")) || bytes.Contains(head, []byte("$enddefinitions"))
 }
 
 // source reads a value change dump: plain, token by token, and exactly. It
