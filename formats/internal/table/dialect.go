@@ -313,8 +313,11 @@ func fits(cells [][]byte, width int) bool {
 	return true
 }
 
-// firstRow finds where the data begins: the first row that looks like those in
-// the second half of the head. -1 where there is none.
+// enoughRows show what rows of data look like.
+const enoughRows = 256
+
+// firstRow finds where the data begins: the first row that looks like those at the
+// end of the head, half of it at most. -1 where there is none.
 func firstRow(rows []*headRecord, width int, decimal byte) int {
 	if width == 0 {
 		return -1
@@ -325,7 +328,7 @@ func firstRow(rows []*headRecord, width int, decimal byte) int {
 			usual = append(usual, r)
 		}
 	}
-	usual = usual[len(usual)-max(1, len(usual)/2):]
+	usual = usual[len(usual)-min(max(1, len(usual)/2), enoughRows):]
 	profiles, _ := profileRows(usual, width, decimal)
 	for i, r := range rows {
 		if likeData(r.cells, profiles, decimal) {

@@ -14,8 +14,6 @@ import (
 	"sync/atomic"
 	"unicode/utf8"
 
-	"golang.org/x/exp/slices"
-
 	"widthwise/decode"
 	"widthwise/formats/internal/analog"
 	"widthwise/formats/internal/capture"
@@ -133,7 +131,7 @@ func (t *table) headText() ([]byte, error) {
 		}
 		return nil, &capture.ParseError{Line: 1, Err: errors.New("the capture is empty"), Fix: "a table, a value change dump or a scenario"}
 	}
-	if at := slices.IndexFunc(head, isControl); at >= 0 {
+	if at := controlAt(head); at >= 0 {
 		line := bytes.Count(head[:at], []byte{t.end})
 		column := at - (bytes.LastIndexByte(head[:at], t.end) + 1)
 		return nil, &capture.ParseError{Line: int64(line) + 1, Column: int64(column) + 1,
@@ -159,9 +157,14 @@ func (t *table) headText() ([]byte, error) {
 	return bytes.Clone(head), nil
 }
 
-// isControl tells bytes that no text holds.
-func isControl(c byte) bool {
-	return c < ' ' && c != '\t' && c != '\n' && c != '\r' && c != '\f' && c != 0x1a
+// controlAt finds the first byte that no text holds, -1 for none.
+func controlAt(text []byte) int {
+	for i, c := range text {
+		if c < ' ' && c != '\t' && c != '\n' && c != '\r' && c != '\f' && c != 0x1a {
+			return i
+		}
+	}
+	return -1
 }
 
 // leadingCells counts the cells up to the stamp if none before it holds a
