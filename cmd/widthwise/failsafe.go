@@ -67,7 +67,7 @@ func (a *app) failsafeCommand() *cobra.Command {
 func (o *failsafeOptions) flags(f *pflag.FlagSet) {
 	f.Func("off-at", "`TIME` the transmitter was switched off, such as 12.5s", pointerInto(&o.off, formats.ParseDuration))
 	f.Func("on-at", "`TIME` it was switched on again", pointerInto(&o.on, formats.ParseDuration))
-	f.StringVar(&o.mark, "off-mark", "", "`CHANNEL` a spare line whose first edge marks switching off, and whose second switching on")
+	f.StringVar(&o.mark, "off-mark", "", "`CHANNEL` a spare line whose first edge marks switching off, and whose second switching on; further pairs are further trials")
 	f.Func("safe", "`NAME=1000us|stop` where a channel may end; repeatable, also for one channel", func(s string) error {
 		v, err := parseSafe(s)
 		o.safe = append(o.safe, v)
@@ -153,14 +153,13 @@ func (a *app) failsafe(ctx context.Context, o *failsafeOptions, args []string) e
 	}
 	document := report.NewFailsafe()
 	err = all.ask(ctx, document.Unreadable, func(c *capture) error {
-		told, err := o.examine(c)
-		if err != nil {
-			return err
+		trials, err := o.examine(c)
+		for _, told := range trials {
+			told.Reword(dashed)
+			a.ended(exitOf(decode.Outcome(told.Verdict)))
+			document.Add(told)
 		}
-		told.Reword(dashed)
-		a.ended(exitOf(decode.Outcome(told.Verdict)))
-		document.Add(told)
-		return nil
+		return err
 	})
 	if err != nil {
 		return err
@@ -168,8 +167,8 @@ func (a *app) failsafe(ctx context.Context, o *failsafeOptions, args []string) e
 	return show(a, o.options, o.json, document, text.FailsafeQuiet, text.Failsafe)
 }
 
-// examine puts the question to one capture.
-func (o *failsafeOptions) examine(c *capture) (*report.FailsafeCapture, error) {
+// examine puts the question to one capture, once for each trial that is marked.
+func (o *failsafeOptions) examine(c *capture) ([]*report.FailsafeCapture, error) {
 	q := failsafe.Question{Off: o.off, On: o.on, Idle: o.idle, Within: o.within, Marked: o.mark != "", Mark: c.mark, Safe: map[string][]failsafe.Safe{}}
 	for _, s := range o.safe {
 		name, ok := c.names[s.name]
@@ -197,12 +196,16 @@ func (o *failsafeOptions) examine(c *capture) (*report.FailsafeCapture, error) {
 			judged = append(judged, ch)
 		}
 	}
-	answer := failsafe.Examine(c.analysis, judged, q)
-	if len(notes) > 0 && answer.Verdict == decode.Passed {
-		answer.Verdict = decode.Undecided
+	var all []*report.FailsafeCapture
+	for _, q := range q.Trials(c.analysis) {
+		answer := failsafe.Examine(c.analysis, judged, q)
+		if len(notes) > 0 && answer.Verdict == decode.Passed {
+			answer.Verdict = decode.Undecided
+		}
+		answer.Notes = append(slices.Clip(notes), answer.Notes...)
+		all = append(all, report.NewFailsafeCapture(c.header, c.analysis, answer, c.labels))
 	}
-	answer.Notes = append(notes, answer.Notes...)
-	return report.NewFailsafeCapture(c.header, c.analysis, answer, c.labels), nil
+	return all, nil
 }
 
 // channelNames are the names of the capture's channels.

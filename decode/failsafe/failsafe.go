@@ -24,6 +24,36 @@ type Question struct {
 	Safe   map[string][]Safe // by channel: any of them is safe
 	Idle   *[2]decode.Time   // a stretch in which every channel rests where it is safe
 	Within decode.Time       // the longest it may take; 0: any time
+
+	firstOff, nextOff *decode.Time // of the other trials that the mark tells of
+}
+
+// maxTrials is how many trials a mark can tell of. What changes more often is
+// noise, or no mark.
+const maxTrials = 32
+
+// Trials parts a question by its mark: two changes within the capture are one
+// trial, and what comes before the next is its return.
+func (q Question) Trials(a *decode.Analysis) []Question {
+	marks := q.marks(a)
+	n := (len(marks) + 1) / 2
+	if q.Off != nil || q.On != nil || n < 2 || n > maxTrials {
+		return []Question{q}
+	}
+	all := make([]Question, n)
+	for i := range all {
+		all[i] = q
+		all[i].Mark = marks[2*i : min(2*i+2, len(marks))]
+		all[i].firstOff = &marks[0]
+		if i+1 < n {
+			all[i].nextOff = &marks[2*i+2]
+		}
+	}
+	return all
+}
+
+func (q Question) marks(a *decode.Analysis) []decode.Time {
+	return slices.DeleteFunc(slices.Clone(q.Mark), func(t decode.Time) bool { return t < a.Start || t > a.End })
 }
 
 // From says where a time or a safe state comes from.
@@ -108,17 +138,21 @@ func Examine(a *decode.Analysis, channels []*decode.ChannelAnalysis, q Question)
 		lines[i] = newLine(c, a)
 	}
 	out.times(a, lines, q)
-	for _, l := range lines {
-		out.Channels = append(out.Channels, l.answer(a, out, q))
+	end := a.End
+	if q.nextOff != nil {
+		end = *q.nextOff
 	}
-	out.conclude(q)
+	for _, l := range lines {
+		out.Channels = append(out.Channels, l.answer(end, out, q))
+	}
+	out.conclude(len(q.marks(a)) > 2*maxTrials)
 	return out
 }
 
 // times finds when the transmitter was switched: as stated, as marked, or
 // inferred.
 func (o *Answer) times(a *decode.Analysis, lines []*line, q Question) {
-	marks := slices.DeleteFunc(slices.Clone(q.Mark), func(t decode.Time) bool { return t < a.Start || t > a.End })
+	marks := q.marks(a)
 	switch {
 	case q.Off != nil:
 		o.Off, o.OffFrom = q.Off, Flag
@@ -153,8 +187,8 @@ func (o *Answer) note(kind decode.RemarkKind, channel, format string, args ...an
 }
 
 // conclude takes the channels together: a failure fails all, then one undecided
-// leaves all undecided.
-func (o *Answer) conclude(q Question) {
+// leaves all undecided, as does a mark that is none.
+func (o *Answer) conclude(noMark bool) {
 	o.note(RunDownUnseen, "", "how long the machine takes to come to rest is not measured here: time it with the machine restrained")
 	has := func(v decode.Outcome) bool {
 		return slices.ContainsFunc(o.Channels, func(c Channel) bool { return c.Verdict == v })
@@ -163,7 +197,7 @@ func (o *Answer) conclude(q Question) {
 	case len(o.Channels) == 0, o.Off == nil:
 	case has(decode.Failed):
 		o.Verdict = decode.Failed
-	case !has(decode.Undecided):
+	case !has(decode.Undecided) && !noMark:
 		o.Verdict = decode.Passed
 	}
 }

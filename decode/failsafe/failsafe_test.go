@@ -20,13 +20,7 @@ import (
 // trial is a scenario in which a transmitter is switched off, written out.
 func trial(t testing.TB, text string, q failsafe.Question) *failsafe.Answer {
 	t.Helper()
-	s, err := scenario.Parse("trial.toml", []byte(text))
-	require.NoError(t, err, text)
-	source, err := s.Open(formats.Options{})
-	require.NoError(t, err)
-	recording, err := decode.Decode(context.Background(), source, decode.Settings{})
-	require.NoError(t, err)
-	a := recording.Analyse()
+	a := analysis(t, text)
 	var judged []*decode.ChannelAnalysis
 	for _, c := range a.Channels {
 		if c.Signal == decode.Servo {
@@ -34,6 +28,17 @@ func trial(t testing.TB, text string, q failsafe.Question) *failsafe.Answer {
 		}
 	}
 	return failsafe.Examine(a, judged, q)
+}
+
+func analysis(t testing.TB, text string) *decode.Analysis {
+	t.Helper()
+	s, err := scenario.Parse("trial.toml", []byte(text))
+	require.NoError(t, err, text)
+	source, err := s.Open(formats.Options{})
+	require.NoError(t, err)
+	recording, err := decode.Decode(context.Background(), source, decode.Settings{})
+	require.NoError(t, err)
+	return recording.Analyse()
 }
 
 func at(seconds float64) *decode.Time {
@@ -361,6 +366,44 @@ func TestMarked(t *testing.T) {
 	out = failsafe.Examine(a, a.Channels[:1], q)
 	assert.Nil(t, out.Off)
 	assert.Equal(t, failsafe.MarkStill, out.Notes[0].Kind)
+}
+
+// A mark that goes on tells of further trials, each with an answer of its own.
+func TestSeveralTrials(t *testing.T) {
+	text := tug(1700, `does = "preset", after = "500ms", width_us = 1000`, "")
+	text = strings.Replace(text, `on = "16s"`, `on = "14s"`, 1)
+	a := analysis(t, text)
+	q := failsafe.Question{Marked: true, Mark: []decode.Time{*at(-1), *at(10), *at(14), *at(16), *at(19), *at(19.5)}, Safe: map[string][]failsafe.Safe{"throttle": us(1000)}}
+	trials := q.Trials(a)
+	require.Len(t, trials, 3)
+	var told []string
+	for _, q := range trials {
+		c := failsafe.Examine(a, a.Channels, q)
+		told = append(told, fmt.Sprintf("%s to %v: %s", c.Off.Seconds(1), c.On != nil, c.Channels[0].Reason))
+		for _, n := range c.Notes {
+			assert.NotEqual(t, failsafe.MarkBusy, n.Kind)
+		}
+	}
+	assert.Equal(t, []string{
+		"10.0 to true: goes from 1700 us to 1000 us after 0.51 s, which is safe",
+		"16.0 to true: holds 1700 us; safe would be 1000 us within 20 us",
+		"19.5 to false: holds 1700 us; safe would be 1000 us within 20 us",
+	}, told)
+
+	for i := range 70 {
+		q.Mark = append(q.Mark, *at(19.6 + 0.001*float64(i)))
+	}
+	require.Len(t, q.Trials(a), 1)
+	assert.Equal(t, decode.Undecided, failsafe.Examine(a, a.Channels, q).Verdict, "noise is no mark")
+}
+
+// Where the level is unknown to the end, nothing is held to the end.
+func TestUnknownToTheEnd(t *testing.T) {
+	text := tug(1700, `does = "preset", after = "200ms", width_us = 1000`, "[[fault]]\nkind = \"unknown-level\"\nat = \"11s\"\nfor = \"9s\"\n")
+	a := trial(t, stayOff(text), failsafe.Question{Off: at(10), Safe: map[string][]failsafe.Safe{"throttle": us(1000)}})
+	assert.Empty(t, a.Channels[0].Outcome)
+	assert.Equal(t, decode.Undecided, a.Verdict)
+	assert.Contains(t, a.Channels[0].Reason, "what the line does is not known from 11.0")
 }
 
 // A preset that a stick reaches as well tells firmware nothing.

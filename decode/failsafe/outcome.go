@@ -37,17 +37,17 @@ type trial struct {
 	safe     []Safe
 }
 
-// answer examines one channel.
-func (l *line) answer(a *decode.Analysis, o *Answer, q Question) Channel {
+// answer examines one channel up to an end.
+func (l *line) answer(end decode.Time, o *Answer, q Question) Channel {
 	c := Channel{ChannelAnalysis: l.ChannelAnalysis, Verdict: decode.Undecided, Before: none, Final: none, Excursion: [2]float64{none, none}}
 	c.Safe = l.known(q)
 	if o.Off == nil {
 		c.Reason = "no switch-off is known; option off-at T or option off-mark CHANNEL says when"
 		return c
 	}
-	t := &trial{line: l, off: *o.Off, end: a.End, offFrom: o.OffFrom, onFrom: o.OnFrom, within: q.Within, idle: q.Idle, before: none, final: none, safe: c.Safe}
+	t := &trial{line: l, off: *o.Off, end: end, offFrom: o.OffFrom, onFrom: o.OnFrom, within: q.Within, idle: q.Idle, before: none, final: none, safe: c.Safe}
 	if o.On != nil {
-		t.end, t.returned = min(*o.On, a.End), true
+		t.end, t.returned = min(*o.On, end), true
 	}
 	t.examine()
 	c.Before, c.Final, c.Outcome, c.States = t.before, t.final, t.outcome, t.states
@@ -61,9 +61,13 @@ func (l *line) answer(a *decode.Analysis, o *Answer, q Question) Channel {
 		c.Verdict, c.Reason = decode.Undecided, "as it should be, but the time of the switch-off is inferred; option off-at T or option off-mark CHANNEL states it"
 	}
 	if o.On != nil {
-		c.Return = t.back(*o.On, a.End)
+		c.Return = t.back(*o.On, end)
 	}
-	if low, ok := l.lowest(t.off); ok && t.outcome == Preset && math.Abs(t.final-low) < leastNear && low < min(lowThrottle, t.before-t.near) {
+	own := t.off
+	if q.firstOff != nil {
+		own = *q.firstOff // then no preset of an earlier trial is among the stick's widths
+	}
+	if low, ok := l.lowest(own); ok && t.outcome == Preset && math.Abs(t.final-low) < leastNear && low < min(lowThrottle, t.before-t.near) {
 		o.note(PresetAtLow, l.Name, "its preset of %.1f us is less than 10 us from the lowest width at which its stick was held, so firmware cannot tell a lost link from a stick at low", t.final)
 	}
 	return c
@@ -113,6 +117,9 @@ func (t *trial) examine() {
 		return
 	}
 	s, earlier := t.states[len(t.states)-1], t.states[:len(t.states)-1]
+	if s.End < t.end {
+		return // the level is not known to the end
+	}
 	switch s.Kind {
 	case Silent:
 		t.outcome, t.settled = Stops, s.Start

@@ -136,7 +136,8 @@ func (l *line) awake(since, from, to decode.Time) []State {
 }
 
 // joined leaves out what is too short to be a state, takes together what is one
-// place, and makes the states follow one another without gaps.
+// place, and makes the states follow one another without gaps, up to the end or
+// to where the line's level is no longer known.
 func (l *line) joined(states []State, to decode.Time) []State {
 	var out []State
 	for i, s := range states {
@@ -157,6 +158,12 @@ func (l *line) joined(states []State, to decode.Time) []State {
 		out[i].End = to
 		if i > 0 {
 			out[i-1].End = out[i].Start
+		}
+	}
+	if n := len(out) - 1; n >= 0 && out[n].Kind != Silent {
+		// Neither pulses nor a loss: the line's level is unknown.
+		if p := out[n].pulses[len(out[n].pulses)-1]; to-p.Start > l.LossAfter() {
+			out[n].End = p.Start + l.period
 		}
 	}
 	return out

@@ -84,6 +84,9 @@ func (t *trial) sinceWhen() string {
 // untilWhen says of a last state that is too short what to do: it may be the
 // switch-on that comes too late.
 func (t *trial) untilWhen() string {
+	if n := len(t.states); n > 0 && t.states[n-1].End < t.end {
+		return fmt.Sprintf("what the line does is not known from %s s on; keep it recorded", t.states[n-1].End.Seconds(2))
+	}
 	if n := len(t.states); n > 1 && t.onFrom == Flag && t.end-t.states[n-1].Start < statedWithin {
 		return fmt.Sprintf("changes again at %s s, before the switch-on that is stated: is its time right?", t.states[n-1].Start.Seconds(2))
 	}

@@ -140,7 +140,13 @@ func kept(ch *report.FailsafeChannel, st report.State) bool {
 
 func state(st report.State, last bool, c *report.FailsafeCapture) string {
 	what := map[string]string{"pulsing": width(st.Width, c.Resolution) + " us", "moving": "moving", "silent": "silent"}[st.State]
+	until := c.End
+	if c.On != nil {
+		until = *c.On
+	}
 	switch {
+	case last && st.State != string(failsafe.Silent) && st.End < until:
+		return what + " until " + st.End.Decimals(2) + " s, then not known"
 	case last && c.On != nil:
 		return what + " until it was back"
 	case last:
