@@ -98,6 +98,25 @@ func (a *Analysis) boundCapture() {
 		if !c.slot {
 			c.boundHead(a, earliest)
 			c.boundTail(a)
+			c.boundSlots(a, earliest)
+		}
+	}
+}
+
+// boundSlots lets the slots share what lies before and after the stream. One that
+// the stream's first or last frames do not have has not lost anything there.
+func (c *channel) boundSlots(a *Analysis, earliest Time) {
+	if !c.frames.any {
+		return
+	}
+	frame := c.frames.rhythm.period
+	for _, s := range c.Slots {
+		f := s.channel.frames
+		if f.any && f.first-c.frames.first < frame {
+			s.channel.boundHead(a, earliest+f.first-c.frames.first)
+		}
+		if f.any && f.last >= c.frames.last {
+			s.channel.boundTail(a)
 		}
 	}
 }

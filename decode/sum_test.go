@@ -64,6 +64,25 @@ func TestNumberOfSlotsChanges(t *testing.T) {
 	}
 }
 
+// What a stream lost its slots lost too, at the end as well as amid it; a slot that
+// is no longer sent is not lost.
+func TestSlotsOfAStreamThatStops(t *testing.T) {
+	eight := stream(22500, 1500, 1100, 1900, 1300, 1600, 1400, 1000, 1200)
+	six := stream(22500, 1500, 1100, 1900, 1300, 1600, 1400)
+	a, _ := decoded(t, newTape(t, "L3000 200*("+eight+") 100*("+six+") H300 L700000 150*("+six+") H300 L900000"))
+	c := a.Channels[0]
+	require.Len(t, c.Slots, 8)
+	assert.EqualValues(t, 2, c.LossCount)
+	for i, s := range c.Slots {
+		want := int64(2)
+		if i >= 6 {
+			want = 0
+		}
+		assert.EqualValues(t, want, s.LossCount, s.Name)
+	}
+	assert.InDelta(t, float64(c.LostTime), float64(c.Slots[0].LostTime), float64(Microsecond))
+}
+
 // A frame with a marker too many, or with one too few wherever it is, is one
 // dropped frame: its slots are not used, and the next one is whole again.
 func TestFramesWithAWrongCount(t *testing.T) {

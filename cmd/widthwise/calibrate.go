@@ -284,11 +284,7 @@ func (o *calibrateOptions) mixed(c *capture, told *report.CalibrateCapture, all 
 	}
 	var of [2]*replayed
 	for i, name := range o.mix {
-		own, ok := c.names[name]
-		if !ok {
-			own = name // a slot
-		}
-		k := slices.IndexFunc(all, func(r replayed) bool { return r.channel.Analysis.Name == own })
+		k := slices.IndexFunc(all, func(r replayed) bool { return r.channel.Analysis.Name == c.names[name] })
 		if k < 0 {
 			return usageError("--mix %s: %s has no command here; two judged channels whose ends are known", strings.Join(o.mix, ","), name)
 		}

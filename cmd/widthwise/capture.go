@@ -76,6 +76,7 @@ func (a *app) read(ctx context.Context, name string, o *options, r *rules, open 
 	}
 	c.mark = edges()
 	c.analysis = recording.Analyse()
+	c.nameSlots()
 	if err := o.outside(c.analysis); err != nil {
 		return nil, placed(name, err)
 	}
@@ -224,6 +225,17 @@ func channelNames(r *formats.Reader) map[string]string {
 		}
 	}
 	return names
+}
+
+// nameSlots lets the slots of streams be named once they are known.
+func (c *capture) nameSlots() {
+	for _, ch := range c.analysis.Channels {
+		for _, s := range ch.Slots {
+			if _, taken := c.names[s.Name]; !taken {
+				c.names[s.Name] = s.Name
+			}
+		}
+	}
 }
 
 func resolveLabels(labels []pair, names map[string]string) (map[string]string, error) {

@@ -185,27 +185,35 @@ func (o *failsafeOptions) examine(c *capture) ([]*report.FailsafeCapture, error)
 			return nil, usageError("%s %s: outside the capture, which runs from %s to %s", t.flag, spelled(*t.at), spelled(c.analysis.Start), spelled(c.analysis.End))
 		}
 	}
-	var judged []*decode.ChannelAnalysis
-	var notes []decode.Remark
-	for i, ch := range c.analysis.Channels {
-		switch {
-		case ch.Name == c.marked, !c.judgement.Channels[i].Judged && q.Safe[ch.Name] == nil: // whoever says what is safe asks for it
-		case ch.Signal == decode.PulsePosition:
-			notes = append(notes, decode.Remarkf(failsafe.NotFollowed, ch.Name, "a pulse-position stream, which is not followed here; clip on the receiver's outputs"))
-		default:
-			judged = append(judged, ch)
-		}
-	}
+	judged := c.onTrial(q.Safe)
 	var all []*report.FailsafeCapture
 	for _, q := range q.Trials(c.analysis) {
-		answer := failsafe.Examine(c.analysis, judged, q)
-		if len(notes) > 0 && answer.Verdict == decode.Passed {
-			answer.Verdict = decode.Undecided
-		}
-		answer.Notes = append(slices.Clip(notes), answer.Notes...)
-		all = append(all, report.NewFailsafeCapture(c.header, c.analysis, answer, c.labels))
+		all = append(all, report.NewFailsafeCapture(c.header, c.analysis, failsafe.Examine(c.analysis, judged, q), c.labels))
 	}
 	return all, nil
+}
+
+// onTrial lists the channels that are looked at: those that are judged, and those
+// whose safe state is stated, since whoever says what is safe asks for it. Of a
+// stream its slots are; what is safe for all of them may be stated of the stream.
+func (c *capture) onTrial(safe map[string][]failsafe.Safe) []*decode.ChannelAnalysis {
+	var out []*decode.ChannelAnalysis
+	for i, ch := range c.analysis.Channels {
+		if ch.Name == c.marked || !c.judgement.Channels[i].Judged && safe[ch.Name] == nil {
+			continue
+		}
+		if ch.Signal != decode.PulsePosition {
+			out = append(out, ch)
+			continue
+		}
+		for _, s := range ch.Slots {
+			if safe[s.Name] == nil {
+				safe[s.Name] = safe[ch.Name]
+			}
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // channelNames are the names of the capture's channels.
@@ -213,6 +221,9 @@ func (c *capture) channelNames() []string {
 	var names []string
 	for _, ch := range c.analysis.Channels {
 		names = append(names, ch.Name)
+		for _, s := range ch.Slots {
+			names = append(names, s.Name)
+		}
 	}
 	return names
 }

@@ -94,7 +94,6 @@ const (
 	OffDoubtful   decode.RemarkKind = "off-doubtful"    // channels change together shortly before it is said to be
 	RunDownUnseen decode.RemarkKind = "run-down-unseen" // how long the machine runs on
 	PresetAtLow   decode.RemarkKind = "preset-at-low"   // a preset that looks like a stick at low
-	NotFollowed   decode.RemarkKind = "not-followed"    // a channel of a kind that no trial follows
 )
 
 // Answer is what a capture shows of a trial.

@@ -63,17 +63,17 @@ func (t *trial) gaps() (gaps []State) {
 // instead is another signal that a channel carries where it stopped pulsing; nil
 // where the line is still.
 func (t *trial) instead() *decode.KindSpan {
-	i := slices.IndexFunc(t.OtherKinds, func(k decode.KindSpan) bool { return k.Start < t.end && k.End > t.settled })
+	i := slices.IndexFunc(t.wire.OtherKinds, func(k decode.KindSpan) bool { return k.Start < t.end && k.End > t.settled })
 	if t.outcome != Stops || i < 0 {
 		return nil
 	}
-	return &t.OtherKinds[i]
+	return &t.wire.OtherKinds[i]
 }
 
 // stuck is the first mark for which the line is held at its active level for as
 // long as a loss, instead of pulsing; nil where there is none.
 func (t *trial) stuck() *decode.Event {
-	for e := range t.StuckMarks() {
+	for e := range t.wire.StuckMarks() {
 		if e.End > t.off && e.Start < t.end && e.End-e.Start >= t.LossAfter() {
 			return &e
 		}

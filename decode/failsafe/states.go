@@ -44,6 +44,7 @@ const (
 // line is one channel under examination.
 type line struct {
 	*decode.ChannelAnalysis
+	wire     *decode.ChannelAnalysis // that it is on: itself, or the stream of a slot
 	pulses   []decode.Pulse
 	losses   []decode.Event
 	settings places.Settings
@@ -52,7 +53,10 @@ type line struct {
 }
 
 func newLine(c *decode.ChannelAnalysis, a *decode.Analysis) *line {
-	l := &line{ChannelAnalysis: c}
+	l := &line{ChannelAnalysis: c, wire: c}
+	if i := slices.IndexFunc(a.Channels, func(w *decode.ChannelAnalysis) bool { return slices.Contains(w.Slots, c) }); i >= 0 {
+		l.wire = a.Channels[i]
+	}
 	for p := range c.Pulses() {
 		p.Extra, p.StartUp = false, false // what is on the wire is what a machine reads
 		l.pulses = append(l.pulses, p)
