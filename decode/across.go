@@ -137,11 +137,19 @@ func (c *channel) alive(at Time) bool {
 	return c.frames.first <= at && !slices.ContainsFunc(c.frames.losses.list, in) && !slices.ContainsFunc(c.frames.drops.list, in)
 }
 
+// failingTime is within what time the outputs of a supply that fails go. Common
+// practice, no source.
+const failingTime = 1 * Second
+
 // endTogether takes in gaps that began earlier and end with the group: a gap
-// that is part of a shared one is not alone.
+// that is part of a shared one is not alone. Those that the capture's end cuts off
+// did not end together for that, and belong to the group if they began with it.
 func (g *gapGroup) endTogether(gaps []gap) {
 	start, end := g.gaps[0].start, g.end()
 	for _, e := range gaps {
+		if end == e.c.rec.end && e.start < start-failingTime {
+			continue
+		}
 		if e.start < start && e.end > start && absDiff(e.end, end) <= togetherFrames*e.c.frames.rhythm.period {
 			g.gaps = append(g.gaps, e)
 		}

@@ -25,6 +25,12 @@ func (l *events) add(e Event) {
 	last.join(e, math.Abs(e.Measured) > math.Abs(last.Measured))
 }
 
+// precede puts an event before all others.
+func (l *events) precede(e Event) {
+	l.list = append([]Event{e}, l.list...)
+	l.all += e.Count
+}
+
 // singly returns those that are kept one by one.
 func (l *events) singly() []Event { return l.list[:min(len(l.list), maxEvents-1)] }
 

@@ -136,8 +136,11 @@ func (c *channel) boundHead(a *Analysis, earliest Time) {
 		c.lateStart = true
 		return
 	}
-	f.losses.list = append([]Event{{Start: a.Start, End: f.first, Count: 1, Measured: millis(f.first - a.Start)}}, f.losses.list...)
-	f.losses.all++
+	f.losses.precede(Event{Start: a.Start, End: f.first, Count: 1, Measured: millis(f.first - a.Start)})
+	r := c.pulses.read()
+	if e, ok := r.next(); ok && e.marks&cut != 0 && e.width > longest { // held, like a mark that lasts to the end
+		f.stuckMarks.precede(Event{Start: e.start, End: e.start + e.width, Count: 1, Measured: millis(e.width)})
+	}
 }
 
 // headBlind says whether anything hides the time before the first pulse.

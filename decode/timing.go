@@ -226,6 +226,9 @@ func (j *judge) stuckMarks(c *channel) {
 		if e.Count > 1 {
 			return fmt.Sprintf("%d times %s for longer than a pulse can be, up to %.1f ms", e.Count, c.Active, e.Measured)
 		}
+		if d := e.End - e.Start; d >= Second {
+			return fmt.Sprintf("%s for %s s, longer than a pulse can be", c.Active, d.Seconds(3))
+		}
 		return fmt.Sprintf("%s for %.1f ms, longer than a pulse can be", c.Active, e.Measured)
 	})
 }
