@@ -130,10 +130,10 @@ func (a *Analysis) timeFrames() {
 		c.frames.median = c.medianInterval()
 		c.beats.own = nil
 	})
+	ownLateFrames(servos)
 	for _, c := range all {
 		c.beats = nil
 	}
-	ownLateFrames(servos)
 }
 
 // follow walks a channel's frames.

@@ -250,11 +250,16 @@ func (c *channel) lateBeyond(mine, leaders []Event) (own []Event) {
 }
 
 // leaderDisturbed reports whether a channel before this one in its chain is disturbed about a
-// late frame: nobody knows then when that pulse ended in the receiver.
+// late frame, or its pulse there off both of its neighbours by as much: nobody knows then
+// when that pulse ended in the receiver.
 func (c *channel) leaderDisturbed(late Event) bool {
 	reach := 3 * c.rhythm.period
+	by := Time(math.Abs(late.Measured-late.Expected) * float64(Microsecond))
 	about := func(e Event) bool { return e.Start <= late.End+reach && e.End >= late.Start-reach }
 	for o := c.leader; o != nil; o = o.leader {
+		if o.beats.oddWidth(late.End)*2 >= by {
+			return true
+		}
 		f := o.frames
 		for _, of := range []events{f.drops, f.losses, f.extras, f.stuckMarks} {
 			if slices.ContainsFunc(of.list, about) {
@@ -263,6 +268,17 @@ func (c *channel) leaderDisturbed(late Event) bool {
 		}
 	}
 	return false
+}
+
+// oddWidth is by how much the pulse that begins last before an instant is longer than
+// both of its neighbours, or shorter than both.
+func (b *beats) oddWidth(at Time) Time {
+	i := b.begunBy(at, 0) - 1
+	if i < 1 || i+1 >= b.n {
+		return 0
+	}
+	w, before, after := b.width(i), b.width(i-1), b.width(i+1)
+	return max(w-max(before, after), min(before, after)-w, 0)
 }
 
 // lateFrames walks a channel again for another bound on a single interval.

@@ -113,14 +113,20 @@ func noiseOnSeveral(b *bench, in incident) incident {
 // missedByOthers reports whether marks on one line amid noise on several are that
 // noise, which does not show on every line each time: no frame is lost, and with
 // them at least half of the line's marks still come with one on another line.
-func missedByOthers(c *explained, p incident, beside bool) bool {
-	if !beside && !c.amid(p) || len(p.kinds(gapKinds...)) > 0 {
+func missedByOthers(c, of *explained, p incident, beside bool) bool {
+	if !beside && !c.amid(p) && !(of.cause == noise && c.spans(p)) || len(p.kinds(gapKinds...)) > 0 {
 		return false
 	}
 	own := c.observations()
 	l := p[0].lines[0]
-	hits, of, _ := c.bench.coincideOn(l, append(own.of(func(o observation) bool { return o.on(l) }), p...))
-	return hits*2 >= of
+	hits, all, _ := c.bench.coincideOn(l, append(own.of(func(o observation) bool { return o.on(l) }), p...))
+	return hits*2 >= all
+}
+
+// spans reports whether a case began before an incident and went on after it.
+func (c *explained) spans(p incident) bool {
+	own := c.observations()
+	return own.start() <= p.start() && p.end() <= own.end()
 }
 
 // amid reports whether an incident comes as close to those of a case as they come
@@ -244,18 +250,32 @@ func aloneOnOneLine(b *bench, in incident) incident {
 }
 
 // besideOrCut reports whether an incident lies beside those of a wire, or is of
-// pulses that it cut short anywhere else: to less than any stick gives, while
-// software that is late lengthens them.
-func besideOrCut(_ *explained, p incident, beside bool) bool {
-	return beside || !slices.ContainsFunc(p, func(o observation) bool { return !o.cutShort() })
+// pulses that it cut short anywhere else: to less than any stick gives, or where it
+// tore others before and after and all that is odd on its line is cut short, which no
+// chance makes of software that is late, and lengthens some.
+func besideOrCut(c, of *explained, p incident, beside bool) bool {
+	const chances = 3
+	odd := of.observations().of(func(o observation) bool { return o.on(p[0].lines[0]) })
+	cut := odd.of(observation.cutShort)
+	if beside || len(p.of(observation.cutShort).kinds(decode.WidthOutOfRange)) == len(p) {
+		return true
+	}
+	return len(odd) >= chances && len(cut) == len(odd) && c.torn() >= 2 && c.spans(p)
 }
 
-// cutShort reports whether an observation is of one pulse that is shorter than any
-// should be, and than both of its neighbours.
+// cutShort reports whether an observation is of pulses that are shorter than both
+// of their neighbours.
 func (o observation) cutShort() bool {
+	if !slices.Contains(strayKinds, o.kind) || o.count > 2 {
+		return false
+	}
 	t := o.lines[0].read()
-	i := t.from(o.start)
-	return o.kind == decode.WidthOutOfRange && o.count == 1 && i > 0 && i+1 < len(t.widths) && t.widths[i] < min(t.widths[i-1], t.widths[i+1])
+	from := t.from(o.start)
+	to := max(t.from(o.end), from+1)
+	if from == 0 || to >= len(t.widths) {
+		return false
+	}
+	return slices.Max(t.widths[from:to]) < min(t.widths[from-1], t.widths[to])
 }
 
 // another reports whether another line has pulses and goes on through most of

@@ -18,13 +18,15 @@ func unsteady(b *bench, in incident) incident {
 	})
 }
 
+var strayKinds = []decode.Kind{decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange}
+
 // stray takes spikes, late frames that are made up, and single widths out of
 // range.
 func stray(b *bench, in incident) incident {
 	if len(in.kinds(decode.ExtraPulse, decode.StuckLevel)) > 0 {
 		return nil
 	}
-	return in.kinds(decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange).of(func(o observation) bool {
+	return in.kinds(strayKinds...).of(func(o observation) bool {
 		return !b.endPoint(o) && !(o.kind == decode.PeriodOutOfRange && b.meanPeriod(o))
 	})
 }

@@ -95,11 +95,12 @@ func (b *bench) explain(in incident, cases []*explained) []*explained {
 }
 
 // book adds a part of an incident to the case with the same explanation on the
-// same channels, or opens one.
+// same channels, or opens one. A case whose story is another rule's takes no further
+// channels.
 func (b *bench) book(r *rule, part incident, cases []*explained) []*explained {
 	lines := part.lines(b)
 	for _, c := range cases {
-		if c.cause == r.cause && (slices.Equal(c.lines, lines) || r.joins != nil && c.joins != nil && r.joins(c.lines, lines)) {
+		if c.cause == r.cause && (slices.Equal(c.lines, lines) || c.joins != nil && r.joins != nil && r.joins(c.lines, lines) && (c.rule == r || c.holds(lines))) {
 			c.parts = append(c.parts, part)
 			c.lines = b.inOrder(append(c.lines, lines...))
 			return cases
@@ -112,7 +113,7 @@ func (b *bench) book(r *rule, part incident, cases []*explained) []*explained {
 func adopt(cases []*explained) []*explained {
 	for _, c := range cases {
 		for _, o := range cases {
-			if c != o && slices.Contains(c.adopts, o.cause) && c.holds(o.lines) {
+			if c != o && slices.Contains(c.adopts, o.cause) {
 				for c.adopt(o) {
 					o.refit()
 				}
@@ -131,24 +132,32 @@ func (c *explained) holds(lines []*line) bool {
 }
 
 // adopt takes what parts of a weaker case it can, and reports whether it did:
-// those that lie just beside its own, or about which it came and went, and what
-// its rule knows as its own wherever it lies.
+// those on its lines that lie just beside its own, or about which it came and went,
+// and what its rule knows as its own wherever it lies.
 func (c *explained) adopt(o *explained) bool {
-	own := slices.Clone(c.parts)
-	o.parts = slices.DeleteFunc(o.parts, func(p incident) bool {
+	own, was := slices.Clone(c.parts), *o
+	o.parts = nil
+	for _, p := range was.parts {
 		beside := p.near(own, decode.Second/2) > 0 || p.near(own, 2*decode.Second) >= 3
+		mine := p
 		if c.bench.lasting(p[0]) {
-			p, beside = p.whenLoud(own)
+			mine, beside = p.whenLoud(own)
 		}
-		mine := beside
+		takes := beside
 		if c.owns != nil {
-			mine = c.owns(c, p, beside)
+			takes = c.owns(c, &was, p, beside)
 		}
-		if mine {
-			c.parts = append(c.parts, p)
+		if takes && c.holds(p.lines(c.bench)) {
+			c.parts = append(c.parts, mine)
+		} else {
+			o.parts = append(o.parts, p)
 		}
-		return mine
-	})
+	}
+	o.lines = nil
+	for _, p := range o.parts {
+		o.lines = append(o.lines, p.lines(c.bench)...)
+	}
+	o.lines = c.bench.inOrder(o.lines)
 	return len(c.parts) > len(own)
 }
 

@@ -39,8 +39,8 @@ type rule struct {
 	cause    string
 	source   string
 	joins    func(x, y []*line) bool
-	adopts   []string                              // causes whose incidents just beside this one are part of it,
-	owns     func(*explained, incident, bool) bool // or those that this finds to be, told whether they are just beside
+	adopts   []string                                             // causes whose incidents just beside this one are part of it,
+	owns     func(c, of *explained, p incident, beside bool) bool // or those that this finds to be, of another case
 	takes    func(*bench, incident) incident
 	likely   func(*explained) bool
 	story    func(*explained) string
@@ -66,10 +66,10 @@ func glitchesToo(c *explained) []string {
 // onAny joins what befalls a receiver as a whole, whatever lines show it.
 func onAny(x, y []*line) bool { return true }
 
-// onSeveralOrOneStream joins what several lines show at once, and what the slots
-// of one stream show, which are one line.
-func onSeveralOrOneStream(x, y []*line) bool {
-	return len(x) > 1 && len(y) > 1 || x[0].stream != nil && x[0].stream == y[0].stream
+// onOneReceiver joins what befalls lines that keep one period, and the slots of
+// one stream, which are one line: what times one of them times all.
+func onOneReceiver(x, y []*line) bool {
+	return sameReceiver(x[0], y[0]) || x[0].stream != nil && x[0].stream == y[0].stream
 }
 
 func always(*explained) bool { return true }
@@ -164,7 +164,7 @@ var table = []rule{
 		instead:  []string{"another source that took over the wire"},
 	},
 	{
-		cause: noise, source: practice, joins: onAny, adopts: []string{noise, crosstalk, wire}, owns: missedByOthers,
+		cause: noise, source: practice, joins: onAny, adopts: []string{noise, crosstalk, wire, softwareTiming}, owns: missedByOthers,
 		takes: noiseOnSeveral, likely: always,
 		story: func(c *explained) string {
 			return "noise on several wires at once " + c.when() + " (" + c.who() + "): motors, or a poor ground"
@@ -267,7 +267,7 @@ var table = []rule{
 		instead: []string{"noise that moves edges without making glitches, as of a motor that runs", "a stick or its potentiometer that is worn"},
 	},
 	{
-		cause: softwareTiming, source: practice, joins: onSeveralOrOneStream,
+		cause: softwareTiming, source: practice, joins: onOneReceiver,
 		takes: stray, likely: strayLikely, story: strayStory,
 		evidence: func(c *explained) []string {
 			return c.counts(decode.WidthSpike, decode.PeriodOutOfRange, decode.WidthOutOfRange)
