@@ -87,6 +87,33 @@ func NewCompare(before, after Side, c *compare.Comparison) *Compare {
 	return out
 }
 
+// Uncompared is the document of `compare` where a capture could not be read.
+type Uncompared struct {
+	Schema    string        `json:"schema"`
+	Verdict   Word          `json:"verdict"`
+	Before    any           `json:"before"` // Facts or *Unread
+	After     any           `json:"after"`
+	Pairs     []ComparePair `json:"pairs"`
+	Unmatched Unmatched     `json:"unmatched"`
+	Advice    []Advice      `json:"advice"`
+	Safety    string        `json:"safety"`
+}
+
+// NewUncompared tells what is known of two captures, one of which at least could
+// not be read: its side's problem says why, and is "" for one that could.
+func NewUncompared(files, problems [2]string, sides [2]Side) *Uncompared {
+	out := &Uncompared{Schema: "widthwise.compare/1", Verdict: Word(decode.Undecided), Pairs: []ComparePair{},
+		Unmatched: Unmatched{[]string{}, []string{}}, Advice: []Advice{}, Safety: Safety}
+	for i, told := range []*any{&out.Before, &out.After} {
+		if problems[i] != "" {
+			*told = unread(files[i], problems[i])
+		} else {
+			*told = newFacts(sides[i].Header, sides[i].Analysis)
+		}
+	}
+	return out
+}
+
 // Reword passes every sentence through a function, see [Capture.Reword].
 func (c *Compare) Reword(spell func(string) string) {
 	c.Before.Reword(spell)

@@ -76,15 +76,25 @@ func (a *app) compare(ctx context.Context, o *compareOptions, before, after stri
 	}
 	var sides [2]*compare.Side
 	var captures [2]*capture
-	for i, name := range []string{before, after} {
+	var problems [2]string
+	files := [2]string{before, after}
+	for i, name := range files {
 		own := *o.options
 		own.labels = nil // a label may be of either capture
 		c, err := a.measure(ctx, name, &own, rules, a.openCapture)
-		if err != nil {
-			return err
+		switch {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case err != nil:
+			a.complain(err)
+			problems[i] = oneLine(bareReason(name, err))
+			continue
 		}
 		captures[i] = c
 		sides[i] = &compare.Side{Name: name, Analysis: c.analysis, Channels: c.judged(), Labels: map[string]string{}}
+	}
+	if problems != [2]string{} {
+		return a.uncompared(o, files, problems, captures)
 	}
 	if err := o.label(captures, sides); err != nil {
 		return err
@@ -97,10 +107,26 @@ func (a *app) compare(ctx context.Context, o *compareOptions, before, after stri
 	if err != nil {
 		return usageError("--match: %v; inspect lists them", err)
 	}
-	told := report.NewCompare(report.Side{Header: captures[0].header, Analysis: captures[0].analysis}, report.Side{Header: captures[1].header, Analysis: captures[1].analysis}, found)
+	told := report.NewCompare(captures[0].side(), captures[1].side(), found)
 	told.Reword(dashed)
 	a.ended(exitOf(decode.Outcome(told.Verdict)))
 	return show(a, o.options, o.json, told, text.CompareQuiet, text.Compare)
+}
+
+func (c *capture) side() report.Side { return report.Side{Header: c.header, Analysis: c.analysis} }
+
+// uncompared tells scripts what of two captures could be read.
+func (a *app) uncompared(o *compareOptions, files, problems [2]string, captures [2]*capture) error {
+	if !o.json {
+		return nil
+	}
+	var sides [2]report.Side
+	for i, c := range captures {
+		if c != nil {
+			sides[i] = c.side()
+		}
+	}
+	return report.WriteJSON(a.out, report.NewUncompared(files, problems, sides))
 }
 
 // label puts labels and first ways on the side that has the channel; one that
