@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"strings"
+	"sync/atomic"
 
 	"golang.org/x/exp/slices"
 
@@ -148,7 +149,7 @@ func (a *app) openCapture(name string, o *options, r *rules) (*formats.Reader, f
 	}
 	if f, bar := a.openWithProgress(name, o); f != nil {
 		done := func() error { bar.finish(); return f.Close() }
-		reader, err := formats.NewReader(&counted{f, bar}, name, read)
+		reader, err := formats.NewReader(&counted{File: f, bar: bar}, name, read)
 		if err != nil {
 			done()
 		}
@@ -186,22 +187,34 @@ func (a *app) openWithProgress(name string, o *options) (*os.File, progress) {
 	return f, a.openProgress(info.Size(), name)
 }
 
-// counted tells the bar what was read.
+// counted tells the bar how far a file was read. What is read twice, as its head
+// is, counts once.
 type counted struct {
 	*os.File
-	bar progress
+	bar  progress
+	at   int64 // of the next Read
+	told atomic.Int64
 }
 
 func (c *counted) Read(p []byte) (int, error) {
 	n, err := c.File.Read(p)
-	c.bar.add(n)
+	c.at += int64(n)
+	c.reached(c.at)
 	return n, err
 }
 
 func (c *counted) ReadAt(p []byte, at int64) (int, error) {
 	n, err := c.File.ReadAt(p, at)
-	c.bar.add(n)
+	c.reached(at + int64(n))
 	return n, err
+}
+
+func (c *counted) reached(at int64) {
+	for told := c.told.Load(); told < at; told = c.told.Load() {
+		if c.told.CompareAndSwap(told, at) {
+			c.bar.add(int(at - told))
+		}
+	}
 }
 
 var _ io.ReaderAt = (*counted)(nil)
