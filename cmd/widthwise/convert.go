@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -60,16 +61,14 @@ func (a *app) convert(ctx context.Context, o convertOptions, in, out string) err
 	if err != nil {
 		return err
 	}
-	reader, closeFile, err := a.openCapture(in, o.options, rules)
+	if err := a.fits(ctx, o, rules, in, out); err != nil {
+		return err
+	}
+	reader, source, closeAll, err := a.source(ctx, o, rules, in)
 	if err != nil {
-		return placed(in, err)
+		return err
 	}
-	defer closeFile()
-	defer reader.Close()
-	var source decode.Source = cancelled{ctx, reader}
-	if o.from != nil || o.to != nil {
-		source = decode.Between(source, o.from, o.to)
-	}
+	defer closeAll()
 	made, err := o.scenario(in, reader.Header().Format)
 	if err != nil {
 		return err
@@ -96,6 +95,62 @@ func (a *app) convert(ctx context.Context, o convertOptions, in, out string) err
 		return nil
 	}
 	return writeFile(o.truth, made.WriteTruth)
+}
+
+// source opens what is to be converted.
+func (a *app) source(ctx context.Context, o convertOptions, r *rules, in string) (*formats.Reader, decode.Source, func(), error) {
+	reader, closeFile, err := a.openCapture(in, o.options, r)
+	if err != nil {
+		return nil, nil, nil, placed(in, err)
+	}
+	var source decode.Source = cancelled{ctx, reader}
+	if o.from != nil || o.to != nil {
+		source = decode.Between(source, o.from, o.to)
+	}
+	return reader, source, func() { reader.Close(); closeFile() }, nil
+}
+
+// fits refuses more samples than the disk has room for, before the first of them
+// is written. How long a capture is shows at its end only, so it is read once more.
+func (a *app) fits(ctx context.Context, o convertOptions, r *rules, in, out string) error {
+	if o.samples.Num == 0 || in == "-" || out == "-" {
+		return nil
+	}
+	free, known := room(filepath.Dir(out))
+	if info, err := os.Stat(out); !known || err == nil && !info.Mode().IsRegular() {
+		return nil
+	}
+	_, source, closeAll, err := a.source(ctx, o, r, in)
+	if err != nil {
+		return err
+	}
+	defer closeAll()
+	length, err := lengthOf(source)
+	if err != nil {
+		return placed(in, err)
+	}
+	hertz := float64(o.samples.Num) / float64(o.samples.Den)
+	rows := float64(length) / float64(decode.Second) * hertz
+	row := 3 + math.Ceil(math.Log10(max(1, hertz))) + 2*float64(len(source.Channels())) // at least
+	if rows*row < free {
+		return nil
+	}
+	return usageError("--samples %s: %.1f billion rows in %s s take some %.1f GB, and %.1f GB are free in %s; a lower rate, or a row for each change without --samples",
+		o.samples.Hertz(), rows/1e9, length.Seconds(1), rows*row/1e9, free/1e9, filepath.Dir(out))
+}
+
+// lengthOf reads a source to its end.
+func lengthOf(s decode.Source) (decode.Time, error) {
+	for i := range s.Channels() {
+		s.Want(i, decode.Nothing)
+	}
+	for {
+		if _, err := s.Next(); errors.Is(err, io.EOF) {
+			return s.Origin().End - s.Origin().Start, nil
+		} else if err != nil {
+			return 0, err
+		}
+	}
 }
 
 // target finds the format to write and refuses what cannot be meant.
