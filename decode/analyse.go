@@ -145,7 +145,7 @@ func (c *channel) follow(odd float64) *frames {
 	}
 	lossAfter = max(lossAfter, y.period*3/2) // a frame is no loss
 	o := walk{train: c.pulses, beats: c.beats, oddPercent: odd,
-		mayMove: !c.stream && !c.slot && c.leader == nil, noise: noiseOf(c.beats.head())}
+		mayMove: !c.stream && !c.slot && c.leader == nil, noise: noiseOf(c.beats.head(0, c.beats.n))}
 	if c.beats.n > 0 {
 		o.startUp = y.startUp(c.beats, c.rec.start)
 	}

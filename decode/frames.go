@@ -326,7 +326,7 @@ func (w *walker) onGrid(gap, p Time) (k Time, ok bool) {
 		return k, k >= 1 && absDiff(gap, k*p)*4 <= p
 	}
 	for range 2 {
-		if k, off := w.rhythm.places(gap, w.phase); off*4 <= w.rhythm.pair[0] {
+		if k, off := w.paces[0].places(gap, w.phase); off*4 <= w.paces[0].pair[0] {
 			return k, true
 		}
 		w.phase ^= 1
@@ -336,7 +336,7 @@ func (w *walker) onGrid(gap, p Time) (k Time, ok bool) {
 
 // places returns how many intervals of an alternating train, the first of the
 // given phase, come nearest to a gap, and by how much they miss it.
-func (y *rhythm) places(gap Time, phase int) (k, off Time) {
+func (y *pace) places(gap Time, phase int) (k, off Time) {
 	whole := y.pair[0] + y.pair[1]
 	off = math.MaxInt64
 	for n := max(1, 2*(gap/whole)-1); n <= 2*(gap/whole)+3; n++ {
@@ -390,7 +390,7 @@ func (w *walker) newGrid(p Time) int {
 	regular := n >= 4
 	for i := n - 3; regular && i < n; i++ {
 		d := w.pending[i].at - w.pending[i-1].at
-		fits := within(d, p, 5) || w.rhythm.pattern == Alternating && w.rhythm.regular(d, p)
+		fits := within(d, p, 5) || w.rhythm.pattern == Alternating && w.rhythm.regular(d, w.paces[0])
 		regular = fits && w.pending[i].accepted() && w.pending[i-1].accepted()
 	}
 	switch {
@@ -464,7 +464,7 @@ func (w *walker) interval(d Time, x beat) {
 		w.previous = 0
 		return
 	}
-	if w.rhythm.pattern == Alternating && !within(d, p, 2) && within(d, w.rhythm.pair[1-w.phase], 2) {
+	if w.rhythm.pattern == Alternating && !within(d, p, 2) && within(d, w.paces[0].pair[1-w.phase], 2) {
 		w.phase ^= 1
 		p = w.expected()
 	}
@@ -489,7 +489,7 @@ func (w *walker) interval(d Time, x beat) {
 }
 
 func (w *walker) regular(d, at Time) {
-	if w.rhythm.pattern == Steady && !within(w.period, w.rhythm.period, pacePercent) {
+	if (w.rhythm.pattern == Steady || w.rhythm.pattern == Alternating) && !within(w.period, w.rhythm.period, pacePercent) {
 		w.others++ // of another pace than the one that the figures are of
 		w.previous = 0
 		return
@@ -583,7 +583,7 @@ func (w *walker) local() bool {
 func (w *walker) expected() Time {
 	switch {
 	case w.rhythm.pattern == Alternating:
-		return w.rhythm.pair[w.phase]
+		return w.paces[0].pair[w.phase]
 	case w.local() && len(w.recent) >= 3:
 		return Time(quantile(slices.Clone(w.recent), 0.5))
 	}

@@ -112,7 +112,7 @@ func (c *channel) medianInterval() float64 {
 			for some := range c.beats.lengths(p.from, min(p.to+1, c.beats.n)) {
 				n := 0
 				for _, d := range some {
-					if room[n] = d; y.regular(d, p.period) {
+					if room[n] = d; y.regular(d, p) {
 						n++
 					}
 				}

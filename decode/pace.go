@@ -5,6 +5,17 @@ package decode
 type pace struct {
 	from, to int // beats; to is the next pace's first
 	period   Time
+	pair     [2]Time // the two intervals of a train that alternates
+}
+
+// bound says where each of some paces ends in a train of n beats.
+func bound(paces []pace, n int) {
+	for i := range paces {
+		if paces[i].to = n; i+1 < len(paces) {
+			paces[i].to = paces[i+1].from
+		}
+	}
+	paces[0].from = 0
 }
 
 const (
@@ -40,15 +51,10 @@ func (y *rhythm) takePaces(b *beats, found []pace) {
 	}
 	y.paces, y.median = found, 0
 	y.tighten(b)
+	bound(y.paces, b.n)
 	longest := Time(-1)
 	for i := range y.paces {
 		p := &y.paces[i]
-		if p.to = b.n; i+1 < len(y.paces) {
-			p.to = y.paces[i+1].from
-		}
-		if i == 0 {
-			p.from = 0
-		}
 		own := b.nominal(p.from, min(p.to+1, b.n))
 		p.period = own.period
 		if length := b.at(min(p.to, b.n-1)) - b.at(p.from); length > longest {
@@ -165,14 +171,14 @@ func (s *search) missing(d Time) bool {
 	return k >= 2 && k <= maxMissing && s.near(d, k*s.now)
 }
 
-// paceAt is the period that the beat numbered i follows.
-func (y *rhythm) paceAt(i int) Time {
+// paceAt is the pace that the beat numbered i follows.
+func (y *rhythm) paceAt(i int) pace {
 	for _, p := range y.paces {
 		if i < p.to {
-			return p.period
+			return p
 		}
 	}
-	return y.period
+	return y.paces[len(y.paces)-1]
 }
 
 // fastest is the shortest period that the train keeps.

@@ -157,3 +157,33 @@ func TestPeriodChangeInJitter(t *testing.T) {
 		require.Len(t, j.Findings, 1, "%d", seed)
 	}
 }
+
+// A train that alternates may change its period as well, to another pair or to
+// frames that are all alike, and each stretch is walked with its own.
+func TestAlternatingFramesChangeTheirPeriod(t *testing.T) {
+	pair := func(a, b float64, pairs int) string {
+		return fmt.Sprintf("%d*(H1500 L%g H1500 L%g) ", pairs, a-1500, b-1500)
+	}
+	slow := "L3000 " + pair(17000, 19000, 100) // 18 ms up to 3.603 s
+	for _, c := range []struct {
+		why, then string
+		to        float64
+		dropped   int64
+	}{
+		{"to a faster pair", pair(8500, 9500, 90), 9000, 0},
+		{"to a slower pair", pair(20000, 24000, 80), 22000, 0},
+		{"to even frames", every(14000, 150), 14000, 0},
+		{"to even frames that follow one another as fast as the shorter of the pair", every(17000, 150), 17000, 0},
+		{"to a pair of which one is missing", pair(8500, 9500, 40) + "H1500 L16500 " + pair(8500, 9500, 40), 9000, 1},
+	} {
+		ca, j := one(t, slow+c.then+"H1500 L3000")
+		require.Equal(t, Alternating, ca.Period.Pattern, c.why)
+		assert.Equal(t, 18000.0, ca.Period.Nominal, c.why)
+		require.Len(t, ca.Period.Changes, 1, c.why)
+		x := ca.Period.Changes[0]
+		assert.InDelta(t, 3603, float64(x.At)/float64(Millisecond), 20, c.why)
+		assert.Equal(t, []float64{18000, c.to}, []float64{x.From, x.To}, c.why)
+		assert.Equal(t, []int64{c.dropped, 0}, []int64{ca.DroppedCount, ca.LossCount}, c.why)
+		assert.Empty(t, findings(j, PeriodChanged, DroppedFrame, PeriodOutOfRange), c.why)
+	}
+}

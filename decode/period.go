@@ -23,9 +23,8 @@ type rhythm struct {
 	mean      Time    // of the intervals within 5 % of it
 	median    float64 // of those; 0 where it is not known yet
 	pattern   Pattern
-	noGrid    bool    // irregular, and no grid goes on through it
-	pair      [2]Time // the two intervals of an alternating train
-	paces     []pace  // at least one
+	noGrid    bool   // irregular, and no grid goes on through it
+	paces     []pace // at least one
 	recurring []float64
 }
 
@@ -346,7 +345,7 @@ func sumBetween(some []Time, least, most Time) (n int64, sum Time) {
 // findRhythm finds the nominal period and where it changes. A stated period
 // settles whether a fraction of that is meant.
 func findRhythm(b *beats, stated, step Time) rhythm {
-	intervals := b.head()
+	intervals := b.head(0, b.n)
 	guess := Time(0)
 	if b.n > patternFrames { // those are worth a walk less
 		var h histogram
@@ -363,8 +362,7 @@ func findRhythm(b *beats, stated, step Time) rhythm {
 		return rhythm{period: stated, mean: stated, pattern: IrregularPattern, paces: []pace{{period: stated, to: b.n}}}
 	}
 	y.pattern, y.paces = Steady, []pace{{period: y.period, to: b.n}}
-	if y.alternates(intervals, step) {
-		y.mean, y.paces[0].period = y.period, y.period
+	if y.takePairs(b, intervals, step) {
 		return y
 	}
 	y.takePaces(b, paces.found)
@@ -388,11 +386,13 @@ func (y *rhythm) divide(meant Time) {
 	}
 }
 
-// head returns the first intervals, with 0 where a row breaks.
-func (b *beats) head() []Time {
-	out := make([]Time, 0, min(b.n, patternFrames))
+// head returns the first intervals between the beats from lo up to hi, with 0 where a
+// row breaks.
+func (b *beats) head(lo, hi int) []Time {
+	hi = min(hi, lo+patternFrames)
+	out := make([]Time, 0, hi-lo)
 	end := 0
-	for from, some := range b.intervals(0, min(b.n, patternFrames)) {
+	for from, some := range b.intervals(lo, hi) {
 		if from != end {
 			out = append(out, 0)
 		}
@@ -406,26 +406,6 @@ func (b *beats) head() []Time {
 		end = from + len(some)
 	}
 	return out
-}
-
-// lag returns by how much intervals differ from those k before.
-func lag(intervals []Time, k int) (diffs []Time) {
-	for i := k; i < len(intervals); i++ {
-		if !slices.Contains(intervals[i-k:i+1], 0) {
-			diffs = append(diffs, absDiff(intervals[i], intervals[i-k]))
-		}
-	}
-	return diffs
-}
-
-// noiseOf is the robust standard deviation of an interval; 1.4826 is 1 over the
-// normal distribution's third quartile.
-func noiseOf(intervals []Time) Time {
-	diffs := lag(intervals, 1)
-	if len(diffs) == 0 {
-		return 0
-	}
-	return Time(1.4826 / math.Sqrt2 * quantile(diffs, 0.5))
 }
 
 // ragged reports whether more than one in ten of the single intervals is off
@@ -463,54 +443,12 @@ func (y *rhythm) onGrid(b *beats) bool {
 	return met*10 >= n*6
 }
 
-// alternates reports whether intervals alternate between two: differences at
-// lag 2 spread less than a quarter of those at lag 1. Where the longer is a
-// multiple of the shorter, frames are missing instead.
-func (y *rhythm) alternates(intervals []Time, step Time) bool {
-	one, two := lag(intervals, 1), lag(intervals, 2)
-	if len(one) < 8 || len(two) == 0 {
-		return false
-	}
-	m1, m2 := Time(quantile(one, 0.5)), Time(quantile(two, 0.5))
-	if m1 <= max(4*step, y.period/200) || m2*4 >= m1 {
-		return false
-	}
-	// A pair is neighbours of which the longer is a usual one: no gap.
-	pairs := func(yield func(a, b Time)) {
-		for i := 1; i < len(intervals); i++ {
-			if a, b := intervals[i-1], intervals[i]; a > 0 && b > 0 {
-				yield(min(a, b), max(a, b))
-			}
-		}
-	}
-	var longs []Time
-	pairs(func(_, b Time) { longs = append(longs, b) })
-	usual := Time(quantile(longs, 0.5))
-	var shorter, longer moments
-	pairs(func(a, b Time) {
-		if within(b, usual, 10) {
-			shorter.add(int64(a))
-			longer.add(int64(b))
-		}
-	})
-	if longer.n == 0 {
-		return false // two pairs, and no usual one
-	}
-	short, long := Time(math.Round(shorter.mean())), Time(math.Round(longer.mean()))
-	if k := (long + short/2) / short; k >= 2 && within(long, k*short, 5) {
-		return false
-	}
-	y.pattern, y.pair, y.period = Alternating, [2]Time{short, long}, (short+long)/2
-	return true
-}
-
-// regular says whether an interval is one that the rhythm expects where its
-// period is p.
-func (y *rhythm) regular(d, p Time) bool {
+// regular says whether an interval is one that the rhythm expects at a pace.
+func (y *rhythm) regular(d Time, p pace) bool {
 	if y.pattern == Alternating {
-		return within(d, y.pair[0], 5) || within(d, y.pair[1], 5)
+		return within(d, p.pair[0], 5) || within(d, p.pair[1], 5)
 	}
-	return absDiff(d, p) <= y.reach(p)
+	return absDiff(d, p.period) <= y.reach(p.period)
 }
 
 // reach is how far an interval may be off a period of a train whose intervals do

@@ -64,10 +64,10 @@ func (y *rhythm) framesBefore(b *beats, kept int) int {
 	}
 	inRow := func(i int) bool {
 		from, to := i, i
-		for from > 0 && y.regular(b.at(from)-b.at(from-1), y.period) {
+		for from > 0 && y.regular(b.at(from)-b.at(from-1), y.paceAt(from-1)) {
 			from--
 		}
-		for to < first && y.regular(b.at(to+1)-b.at(to), y.period) {
+		for to < first && y.regular(b.at(to+1)-b.at(to), y.paceAt(to)) {
 			to++
 		}
 		return to-from >= 3
