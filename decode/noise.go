@@ -137,7 +137,7 @@ func (f *noiseFinder) of(all []reading, lo, hi int) float64 {
 	}
 	if scale > f.step { // nothing is less
 		first := f.within(f.first[:], 1, lo, hi)
-		if !quartileOver(first, scale/2*quartile) && !toAndFro(all[lo:hi], Time(scale/2)) {
+		if !toAndFro(all[lo:hi], Time(scale/2)) {
 			if least := f.lowest.quantile(first, 0.25) / quartile; least < scale/2 {
 				scale = min(scale, max(f.step, least))
 			}
@@ -361,18 +361,4 @@ func (d *changes) add(row []Time) {
 	}
 	d.firsts += max(0, len(row)-1)
 	d.seconds += max(0, len(row)-2)
-}
-
-// quartileOver says without selecting when the lower quartile is clearly over a
-// bound: where most are noise it is.
-func quartileOver(v []Time, bound float64) bool {
-	under, limit := 0, Time(bound)+2
-	for _, x := range v {
-		one := 0
-		if x <= limit {
-			one = 1
-		}
-		under += one
-	}
-	return under*4 < len(v)
 }

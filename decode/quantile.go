@@ -16,9 +16,6 @@ func quantile[T ~int32 | ~uint32 | ~int64](v []T, p float64) float64 {
 	}
 	h := p * float64(len(v)-1)
 	i := int(h)
-	if len(v) > many {
-		v, i = gather(v, i)
-	}
 	lo := nth(v, i)
 	if share := h - math.Floor(h); share > 0 && i+1 < len(v) {
 		return float64(lo) + share*(float64(slices.Min(v[i+1:]))-float64(lo))
@@ -26,8 +23,7 @@ func quantile[T ~int32 | ~uint32 | ~int64](v []T, p float64) float64 {
 	return float64(lo)
 }
 
-// many values are counted in bins before one is selected among those of its bin:
-// no branch of that depends on a value that nobody can foresee.
+// many values are counted in bins and not listed.
 const many = 1 << 12
 
 // bins count values from lo to hi, 2^shift to a bin.
@@ -63,31 +59,6 @@ func (b *bins) count(some []Time) {
 			b.n++
 		}
 	}
-}
-
-// gather moves the values that share a bin with the two of rank k and k + 1 to the
-// front, and returns them and the rank among them.
-func gather[T ~int32 | ~uint32 | ~int64](v []T, k int) ([]T, int) {
-	b := binsFor(Time(slices.Min(v)), Time(slices.Max(v)))
-	for _, x := range v {
-		b.cells[b.of(Time(x))&(many-1)].n++
-	}
-	from, before := 0, 0
-	for ; before+b.cells[from].n <= k; from++ {
-		before += b.cells[from].n
-	}
-	to := from
-	for upTo := before + b.cells[from].n; upTo <= k+1 && to+1 < many; upTo += b.cells[to].n {
-		to++
-	}
-	n := 0
-	for i, x := range v {
-		if b.of(Time(x))-uint64(from) <= uint64(to-from) {
-			v[i], v[n] = v[n], x
-			n++
-		}
-	}
-	return v[:n], k - before
 }
 
 // sortMany puts values in order, many of them bin by bin. Few are not to wait for the
