@@ -125,8 +125,8 @@ func newStamp(text []byte, digits int) (s stamp) {
 	n := copy(words[16-min(16, s.length):], text[max(0, s.length-16):])
 	inDigits := uint64(all) << (64 - 8*digits)
 	s.inFirst, s.within = all<<(8*(16-n)), all<<(8*max(0, 8-n))
-	s.first, s.second = load(words[:], 0), load(words[:], 8)&^inDigits|zeros&inDigits
-	s.same, s.six = s.within&^(0x0F*eachByte&inDigits), 6*eachByte&inDigits
+	s.first, s.second = load(words[:], 0), load(words[:], 8)&^inDigits|exact.Zeros&inDigits
+	s.same, s.six = s.within&^(0x0F*exact.EachByte&inDigits), 6*exact.EachByte&inDigits
 	return s
 }
 
@@ -147,7 +147,7 @@ func (b *batch) readStamps(at int) (n int) {
 		if (digits+s.six|digits)&s.same|head != 0 {
 			return i + 1
 		}
-		stamps[i] = s.above + decode.Time(eightDigits(digits&s.within))*unit
+		stamps[i] = s.above + decode.Time(exact.EightDigits(digits&s.within))*unit
 		at += size
 	}
 	return most
@@ -166,7 +166,7 @@ func (b *batch) readLevels(k, at, n int) int {
 		two := load(words, 8)&within[1] ^ expected[1]
 		three := load(words, 16)&within[2] ^ expected[2]
 		all := one + 2*two + 4*three
-		if (one|two|three)&^eachByte|all&others != 0 {
+		if (one|two|three)&^exact.EachByte|all&others != 0 {
 			return i
 		}
 		levels[i] = all
@@ -206,31 +206,14 @@ func (b *batch) changes(n int, edges [][]decode.Time) (changed []uint64) {
 
 func load(text []byte, at int) uint64 { return binary.LittleEndian.Uint64(text[at : at+8 : at+8]) }
 
-const (
-	eachByte = 0x0101010101010101
-	zeros    = '0' * eachByte
-)
-
 // readDigits reads digits, eight at a time, and returns what follows them.
 func readDigits(text []byte, at int) (v uint64, end int) {
 	for {
-		w := load(text, at) ^ zeros
-		n := uint(bits.TrailingZeros64(otherThanDigits(w))) / 8
-		v = v*uint64(exact.PowersOfTen[n]) + eightDigits(w<<(64-8*n)) // no digit at all leaves zero
+		w := load(text, at) ^ exact.Zeros
+		n := uint(bits.TrailingZeros64(exact.OtherThanDigits(w))) / 8
+		v = v*uint64(exact.PowersOfTen[n]) + exact.EightDigits(w<<(64-8*n)) // no digit at all leaves zero
 		if at += int(n); n < 8 {
 			return v, at
 		}
 	}
-}
-
-// otherThanDigits has the highest bit of the first byte of w that is above 9,
-// and none below it.
-func otherThanDigits(w uint64) uint64 { return (w + 0x76*eachByte | w) & (0x80 * eachByte) }
-
-// eightDigits is the number that eight bytes of 0 to 9 make, the first being the
-// highest digit: by pairs, by fours, by eights.
-func eightDigits(w uint64) uint64 {
-	w = w * (10<<8 + 1) >> 8 & 0x00FF00FF00FF00FF
-	w = w * (100<<16 + 1) >> 16 & 0x0000FFFF0000FFFF
-	return w * (10000<<32 + 1) >> 32
 }

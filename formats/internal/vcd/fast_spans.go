@@ -8,6 +8,7 @@ import (
 
 	"widthwise/decode"
 	"widthwise/formats/internal/ahead"
+	"widthwise/formats/internal/exact"
 )
 
 const (
@@ -263,7 +264,7 @@ func (f *finder) vector(text []byte, at int) (next int) {
 	digits := at + 1
 	end := digits
 	for end+8 <= len(text) {
-		x := (binary.LittleEndian.Uint64(text[end:]) ^ zeros) &^ eachByte
+		x := (binary.LittleEndian.Uint64(text[end:]) ^ exact.Zeros) &^ exact.EachByte
 		if x != 0 {
 			end += bits.TrailingZeros64(x) / 8
 			break

@@ -63,11 +63,11 @@ func (f *finder) toggles(text []byte, at int) (next int) {
 	base, now, stamps := r.base-f.origin, f.now, 0
 	for rest := text[end-16:]; len(rest) >= 24 && stamps < len(fresh); rest = rest[min(size, len(rest)):] {
 		pair := (*[24]byte)(rest)
-		word := (binary.LittleEndian.Uint64(pair[8:]) ^ zeros) & last
-		if binary.LittleEndian.Uint64(pair[16:])&mask != line || binary.LittleEndian.Uint64(pair[:])&headMask != head || !areDigits(word) {
+		word := (binary.LittleEndian.Uint64(pair[8:]) ^ exact.Zeros) & last
+		if binary.LittleEndian.Uint64(pair[16:])&mask != line || binary.LittleEndian.Uint64(pair[:])&headMask != head || exact.OtherThanDigits(word) != 0 {
 			break
 		}
-		t := decode.Time((base + number(word)) * f.multiple)
+		t := decode.Time((base + exact.EightDigits(word)) * f.multiple)
 		if uint64(t-now) >= uint64(f.second-now) { // it goes back, or a second has ended
 			break
 		}
@@ -106,11 +106,11 @@ func (f *finder) several(text []byte, at int, most int64) (next int) {
 		if end+8 > len(text) || text[at] != '#' {
 			break
 		}
-		word := (binary.LittleEndian.Uint64(text[end-8:]) ^ zeros) & r.last
-		if binary.LittleEndian.Uint64(text[at+1:])&r.headMask != r.head || !areDigits(word) {
+		word := (binary.LittleEndian.Uint64(text[end-8:]) ^ exact.Zeros) & r.last
+		if binary.LittleEndian.Uint64(text[at+1:])&r.headMask != r.head || exact.OtherThanDigits(word) != 0 {
 			break
 		}
-		t := decode.Time((base + number(word)) * f.multiple)
+		t := decode.Time((base + exact.EightDigits(word)) * f.multiple)
 		line := lineEnd(text, end)
 		if line < 0 || uint64(t-now) >= uint64(second-now) {
 			break
@@ -209,28 +209,13 @@ type stampReader struct {
 	base     uint64 // and as a number
 }
 
-const (
-	eachByte = 0x0101010101010101
-	zeros    = '0' * eachByte
-)
-
-// areDigits tells whether each of eight bytes is a digit's value, and number the
-// number that they make.
-func areDigits(word uint64) bool { return ((word+0x76*eachByte)|word)&(0x80*eachByte) == 0 }
-
-func number(word uint64) uint64 {
-	word = word * 2561 >> 8 & 0x00FF00FF00FF00FF
-	word = word * 6553601 >> 16 & 0x0000FFFF0000FFFF
-	return word * 42949672960001 >> 32
-}
-
 // read returns the number at a place in the text and where it ends.
 func (r *stampReader) read(text []byte, at int) (v uint64, end int, ok bool) {
 	end = at + r.digits
 	if r.digits > 0 && end >= 8 && end < len(text) && text[end]-'0' > 9 {
-		word := (binary.LittleEndian.Uint64(text[end-8:]) ^ zeros) & r.last
-		if areDigits(word) && binary.LittleEndian.Uint64(text[at:])&r.headMask == r.head {
-			return r.base + number(word), end, true
+		word := (binary.LittleEndian.Uint64(text[end-8:]) ^ exact.Zeros) & r.last
+		if exact.OtherThanDigits(word) == 0 && binary.LittleEndian.Uint64(text[at:])&r.headMask == r.head {
+			return r.base + exact.EightDigits(word), end, true
 		}
 	}
 	return r.learn(text, at)
