@@ -1,4 +1,5 @@
-// Package phrase says lists, counts and decimals the way a sentence has them.
+// Package phrase says lists, counts and decimals the way a sentence has them, and
+// tells what a name, mistyped or a pattern, means.
 package phrase
 
 import (

@@ -12,6 +12,7 @@ import (
 	"golang.org/x/exp/maps"
 	"golang.org/x/exp/slices"
 
+	"widthwise/decode/phrase"
 	"widthwise/formats"
 	"widthwise/formats/tomlfile"
 )
@@ -135,8 +136,10 @@ func ParseRoster(file string, text []byte) (Roster, error) {
 // fits, with or without its endings; "" where none does.
 func (r Roster) Student(file string) string {
 	for _, e := range r {
-		if fits := matcher(e.Pattern); fits(base(file)) || fits(stem(file)) || fits(StudentOf(file)) {
-			return e.Student
+		for _, name := range []string{base(file), stem(file), StudentOf(file)} {
+			if phrase.Matches(e.Pattern, name) {
+				return e.Student
+			}
 		}
 	}
 	return ""

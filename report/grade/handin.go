@@ -113,8 +113,9 @@ func meant(name string) func(target) bool {
 			return func(t target) bool { return !t.told.Slot() && t.told.Column() == column }
 		}
 	}
-	fits := matcher(name)
-	return func(t target) bool { return fits(t.told.Name) || t.told.Label != "" && fits(t.told.Label) }
+	return func(t target) bool {
+		return phrase.Matches(name, t.told.Name) || t.told.Label != "" && phrase.Matches(name, t.told.Label)
+	}
 }
 
 // StudentOf names the student of a file: its name without .gz or .zst and one

@@ -2,7 +2,6 @@ package grade
 
 import (
 	"cmp"
-	"regexp"
 	"strings"
 
 	"golang.org/x/exp/maps"
@@ -10,13 +9,6 @@ import (
 
 	"widthwise/decode/phrase"
 )
-
-// matcher tells what a name or pattern means: * stands for any run of
-// characters and ? for one.
-func matcher(pattern string) func(string) bool {
-	text := strings.NewReplacer(`\*`, `.*`, `\?`, `.`).Replace(regexp.QuoteMeta(pattern))
-	return regexp.MustCompile(`^(?s:` + text + `)$`).MatchString
-}
 
 // shownNear is how many near misses are suggested.
 const shownNear = 4

@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"golang.org/x/exp/slices"
+
+	"widthwise/decode/phrase"
 )
 
 // shownNames is how many names of a capture a message lists.
@@ -78,7 +80,7 @@ func (s *Selector) MatchBit(v Variable, index int) bool {
 		w := &s.Wishes[i]
 		base, rest, ok := CutLast(w.Text, "[")
 		inside, closed := strings.CutSuffix(rest, "]")
-		if !ok || !closed || !glob(strings.TrimSpace(inside), bit) {
+		if !ok || !closed || !phrase.Matches(strings.TrimSpace(inside), bit) {
 			continue
 		}
 		if (&Wish{Text: strings.TrimSpace(base), Pattern: w.Pattern}).Means(v) {
@@ -111,7 +113,7 @@ func (w *Wish) Means(v Variable) bool {
 }
 
 func (w *Wish) is(name string) bool {
-	return name == w.Text || w.Pattern && glob(w.Text, name)
+	return name == w.Text || w.Pattern && phrase.Matches(w.Text, name)
 }
 
 // has says which channels there are, shortened.
@@ -143,31 +145,4 @@ func CutLast(s, sep string) (before, after string, found bool) {
 		return s, "", false
 	}
 	return s[:i], s[i+len(sep):], true
-}
-
-// glob tells whether name matches pattern, in which * stands for any run of
-// characters and ? for one.
-func glob(pattern, name string) bool {
-	p, n := []rune(pattern), []rune(name)
-	i, j := 0, 0
-	star, mark := -1, 0 // the last * and where its run ends so far
-	for j < len(n) {
-		switch {
-		case i < len(p) && p[i] == '*':
-			star, mark = i, j
-			i++
-		case i < len(p) && (p[i] == '?' || p[i] == n[j]):
-			i++
-			j++
-		case star >= 0:
-			mark++
-			i, j = star+1, mark
-		default:
-			return false
-		}
-	}
-	for i < len(p) && p[i] == '*' {
-		i++
-	}
-	return i == len(p)
 }

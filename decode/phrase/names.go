@@ -34,3 +34,30 @@ func Distance(a, b string) int {
 	}
 	return row[len(b)]
 }
+
+// Matches tells whether name matches pattern, in which * stands for any run of
+// characters and ? for one.
+func Matches(pattern, name string) bool {
+	p, n := []rune(pattern), []rune(name)
+	i, j := 0, 0
+	star, mark := -1, 0 // the last * and where its run ends so far
+	for j < len(n) {
+		switch {
+		case i < len(p) && p[i] == '*':
+			star, mark = i, j
+			i++
+		case i < len(p) && (p[i] == '?' || p[i] == n[j]):
+			i++
+			j++
+		case star >= 0:
+			mark++
+			i, j = star+1, mark
+		default:
+			return false
+		}
+	}
+	for i < len(p) && p[i] == '*' {
+		i++
+	}
+	return i == len(p)
+}
