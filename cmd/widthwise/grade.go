@@ -6,9 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"runtime"
 	"strings"
-	"sync"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -99,15 +97,17 @@ func (a *app) grade(ctx context.Context, o *gradeOptions, rubric string, args []
 	if o.plan {
 		return a.writePlan(l, o, files)
 	}
-	graded, warnings := a.gradeAll(ctx, l, o, files)
+	all := a.gradeAll(ctx, l, o, files)
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	for i, told := range warnings {
-		a.warnings(files[i].path, told)
+	var handedIn []grade.Graded
+	for _, g := range all {
+		a.warnings(g.File, g.warnings)
+		handedIn = append(handedIn, g.Graded)
 	}
-	class := grade.NewClass(l.rubric, graded, l.roster.Missing(func(student string) bool {
-		return slices.ContainsFunc(graded, func(g grade.Graded) bool { return g.Student == student })
+	class := grade.NewClass(l.rubric, handedIn, l.roster.Missing(func(student string) bool {
+		return slices.ContainsFunc(handedIn, func(g grade.Graded) bool { return g.Student == student })
 	}))
 	if class.Ungraded() {
 		a.ended(exitUnreadable)
@@ -183,55 +183,47 @@ func (l *lesson) answersOf(f found) (grade.Answers, error) {
 	return all, nil
 }
 
-// gradeAll keeps every core busy, the largest file first, and returns the
-// results in the order of the files.
-func (a *app) gradeAll(ctx context.Context, l *lesson, o *gradeOptions, files []found) ([]grade.Graded, [][]string) {
-	graded := make([]grade.Graded, len(files))
-	warnings := make([][]string, len(files))
-	order := make([]int, len(files))
+// graded is a file that was graded, and what a reader has to know of it.
+type graded struct {
+	grade.Graded
+	warnings []string
+}
+
+// gradeAll grades files side by side.
+func (a *app) gradeAll(ctx context.Context, l *lesson, o *gradeOptions, files []found) (all []graded) {
 	sizes := map[int64]int{}
 	var total int64
-	for i, f := range files {
-		order[i] = i
+	for _, f := range files {
 		sizes[f.size]++
 		total += f.size
 	}
-	slices.SortStableFunc(order, func(x, y int) int { return int(min(max(files[y].size-files[x].size, -1), 1)) })
 	var bar progress
 	if a.openProgress != nil && o.progress == "auto" && !o.quiet {
 		bar = a.openProgress(total, "grading")
 		defer bar.finish()
 	}
-	todo := make(chan int)
-	var all sync.WaitGroup
-	for range runtime.GOMAXPROCS(0) {
-		all.Go(func() {
-			for i := range todo {
-				graded[i], warnings[i] = a.gradeOne(ctx, l, o, files[i])
-				if f := files[i]; f.size > 0 && sizes[f.size] > 1 {
-					graded[i].Sum = sum(f.path)
-				}
-				if bar != nil {
-					bar.add(int(files[i].size))
-				}
-			}
-		})
+	for f, g := range inOrder(ctx, files, func(ctx context.Context, f found) graded {
+		g := a.gradeOne(ctx, l, o, f)
+		if f.size > 0 && sizes[f.size] > 1 {
+			g.Sum = sum(f.path)
+		}
+		return g
+	}) {
+		all = append(all, g)
+		if bar != nil {
+			bar.add(int(f.size))
+		}
 	}
-	for _, i := range order {
-		todo <- i
-	}
-	close(todo)
-	all.Wait()
-	return graded, warnings
+	return all
 }
 
 // gradeOne reads a capture and grades it.
-func (a *app) gradeOne(ctx context.Context, l *lesson, o *gradeOptions, f found) (grade.Graded, []string) {
-	g := grade.Graded{Student: l.student(f), File: f.path}
+func (a *app) gradeOne(ctx context.Context, l *lesson, o *gradeOptions, f found) (g graded) {
+	g.Student, g.File = l.student(f), f.path
 	answers, err := l.answersOf(f)
 	if err != nil {
 		g.Err = oneLine(wording(err))
-		return g, nil
+		return g
 	}
 	own := *o.options
 	own.progress = "never" // the class has a bar of its own
@@ -241,14 +233,15 @@ func (a *app) gradeOne(ctx context.Context, l *lesson, o *gradeOptions, f found)
 	c, err := a.read(ctx, f.path, &own, l.rules, a.openCapture)
 	if err != nil {
 		g.Err = oneLine(wording(err))
-		return g, nil
+		return g
 	}
 	told := c.report()
 	g.Results = l.rubric.Grade(&grade.HandIn{Report: told, Analysis: c.analysis, Answers: answers,
 		MinFrames: func(channel string) int64 { return c.limits.For(channel).MinFrames }})
 	g.Recording = alike.Keep(c.analysis)
+	g.warnings = decode.Texts(c.analysis.Origin.Warnings)
 	o.page.add(f.path, told, c)
-	return g, decode.Texts(c.analysis.Origin.Warnings)
+	return g
 }
 
 // sum tells files of equal bytes.

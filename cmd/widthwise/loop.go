@@ -67,32 +67,26 @@ func (a *app) builtIn(o *options, name string, text []byte) (*batch, error) {
 	return &batch{a, o, rules, []found{{path: name}}, openBytes(text)}, err
 }
 
-// each yields the captures in order, each read to its end and judged. Small ones
-// are read side by side, as many as there are cores; a large one is read alone.
-// It ends early where the run is interrupted.
+// each yields the captures in order, each read to its end and judged.
 func (b *batch) each(ctx context.Context) iter.Seq2[*capture, error] {
+	type outcome struct {
+		capture *capture
+		err     error
+	}
 	return func(yield func(*capture, error) bool) {
-		ctx, stop := context.WithCancel(ctx)
-		defer stop()
-		for r := range b.readAhead(ctx) {
-			select {
-			case <-r.done:
-			case <-ctx.Done():
-				return
-			}
-			if ctx.Err() != nil {
-				return
-			}
+		for f, r := range inOrder(ctx, b.files, func(ctx context.Context, f found) (r outcome) {
+			r.capture, r.err = b.app.read(ctx, f.path, b.o, b.rules, b.open)
+			return r
+		}) {
 			if r.err != nil {
 				b.app.complain(r.err)
-				r.capture = &capture{name: r.name}
+				r.capture = &capture{name: f.path}
 			} else {
-				b.app.warnings(r.name, r.capture.warnings(b.o))
+				b.app.warnings(f.path, r.capture.warnings(b.o))
 			}
 			if !yield(r.capture, r.err) {
 				return
 			}
-			r.free()
 		}
 	}
 }
@@ -130,48 +124,52 @@ func show[D any](a *app, o *options, asJSON bool, found D, quiet func(io.Writer,
 	return err
 }
 
-// reading is a capture that is being read.
-type reading struct {
-	name    string
-	capture *capture
-	err     error
-	done    chan struct{} // closed once the two stand
-	free    func()        // lets further captures be read
-}
-
-// readAhead begins to read the captures in order.
-func (b *batch) readAhead(ctx context.Context) <-chan *reading {
-	cores := runtime.GOMAXPROCS(0)
-	places := make(chan struct{}, cores)
-	all := make(chan *reading, len(b.files))
-	go func() {
-		defer close(all)
-		for _, f := range b.files {
-			takes := 1
+// inOrder yields files in order with what came of reading each. Small ones are read
+// side by side, as many as there are cores; a large one is read alone. It ends early
+// where the run is interrupted.
+func inOrder[T any](ctx context.Context, files []found, read func(context.Context, found) T) iter.Seq2[found, T] {
+	return func(yield func(found, T) bool) {
+		ctx, stop := context.WithCancel(ctx)
+		defer stop()
+		cores := runtime.GOMAXPROCS(0)
+		places := make(chan struct{}, cores)
+		takes := func(f found) int {
 			if f.size >= largeFile {
-				takes = cores
+				return cores
 			}
-			for range takes {
-				select {
-				case places <- struct{}{}:
-				case <-ctx.Done():
+			return 1
+		}
+		results := make(chan chan T, len(files))
+		go func() {
+			defer close(results)
+			for _, f := range files {
+				for range takes(f) {
+					select {
+					case places <- struct{}{}:
+					case <-ctx.Done():
+						return
+					}
+				}
+				result := make(chan T, 1)
+				results <- result
+				go func() { result <- read(ctx, f) }()
+			}
+		}()
+		for _, f := range files {
+			result := <-results // none once the run was interrupted
+			select {
+			case one := <-result:
+				if ctx.Err() != nil || !yield(f, one) {
 					return
 				}
+			case <-ctx.Done():
+				return
 			}
-			r := &reading{name: f.path, done: make(chan struct{})}
-			r.free = func() {
-				for range takes {
-					<-places
-				}
+			for range takes(f) {
+				<-places
 			}
-			all <- r
-			go func() {
-				defer close(r.done)
-				r.capture, r.err = b.app.read(ctx, f.path, b.o, b.rules, b.open)
-			}()
 		}
-	}()
-	return all
+	}
 }
 
 // names are the captures as they are told of.
