@@ -128,7 +128,7 @@ func (f *noiseFinder) of(all []reading, lo, hi int) float64 {
 		f.starts = f.starts[1:]
 	}
 	second := f.within(f.second[:], 2, lo, hi)
-	scale := deviation(f.median.quantile(second, 0.5))
+	scale, rms := deviation(f.median.quantile(second, 0.5)), rootMean(second)
 	f.uneven = false
 	if f.mayRepeat(lo, hi) {
 		if k, ok := f.packets(all[lo:hi]); ok {
@@ -143,7 +143,7 @@ func (f *noiseFinder) of(all []reading, lo, hi int) float64 {
 			}
 		}
 	}
-	f.uneven = rootMean(second) > unevenAt*scale*math.Sqrt(6)
+	f.uneven = rms > unevenAt*scale*math.Sqrt(6)
 	return max(f.floor, scale)
 }
 
