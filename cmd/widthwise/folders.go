@@ -1,12 +1,15 @@
 package main
 
 import (
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
 
 	"golang.org/x/exp/slices"
+
+	"widthwise/decode/phrase"
 )
 
 // found is a capture among the arguments of a command: a file as it was named,
@@ -22,7 +25,7 @@ type found struct {
 // findCaptures lists the files that the arguments name and those that their
 // folders hold, in the order of the arguments and then of their paths. Files
 // named by flags, such as a roster, are no captures.
-func findCaptures(args []string, but ...string) ([]found, error) {
+func (a *app) findCaptures(args []string, but ...string) ([]found, error) {
 	if err := readOnce(args); err != nil {
 		return nil, err
 	}
@@ -33,7 +36,7 @@ func findCaptures(args []string, but ...string) ([]found, error) {
 		case err != nil: // whoever opens it says so
 			all = append(all, found{path: arg})
 		case info.IsDir():
-			inside, err := inFolder(arg, but)
+			inside, err := a.inFolder(arg, but)
 			if err != nil {
 				return nil, err
 			}
@@ -61,25 +64,44 @@ func readOnce(args []string) error {
 	return nil
 }
 
-func inFolder(root string, but []string) ([]found, error) {
+// inFolder walks a folder, also one that is a link. Hidden files, as some archives
+// leave them beside each real one, and links to folders are left out and told.
+func (a *app) inFolder(root string, but []string) ([]found, error) {
+	real, err := filepath.EvalSymlinks(root)
+	if err != nil {
+		return nil, bare(root, err)
+	}
 	var all []found
+	var hidden []string
 	held := map[string]int{} // captures by folder
-	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+	err = filepath.WalkDir(real, func(path string, d fs.DirEntry, err error) error {
+		below, _ := filepath.Rel(real, path)
+		named := filepath.Join(root, below)
 		if err != nil {
-			return bare(path, err)
+			return bare(named, err)
 		}
 		info, err := os.Stat(path)
+		if err == nil && info.IsDir() && !d.IsDir() {
+			a.warn(named, "a link to a folder, which is not followed; name it to have it walked")
+		}
 		if d.IsDir() || !looksLikeCapture(d.Name()) || err == nil && (!info.Mode().IsRegular() || isOneOf(info, but)) {
 			return nil
 		}
-		f := found{path: path}
+		if strings.HasPrefix(below, ".") || strings.Contains(below, string(filepath.Separator)+".") {
+			hidden = append(hidden, below)
+			return nil
+		}
+		f := found{path: named}
 		if err == nil {
 			f.size = info.Size()
 		}
-		held[filepath.Dir(path)]++
+		held[filepath.Dir(named)]++
 		all = append(all, f)
 		return nil
 	})
+	if len(hidden) > 0 {
+		a.warn(root, fmt.Sprintf("%s left out, such as %s; name one to have it read", phrase.Count(len(hidden), "hidden file"), hidden[0]))
+	}
 	for i := range all {
 		if folder := filepath.Dir(all[i].path); held[folder] == 1 && folder != filepath.Clean(root) {
 			all[i].alone = filepath.Base(folder)

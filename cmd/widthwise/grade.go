@@ -84,7 +84,7 @@ func (a *app) grade(ctx context.Context, o *gradeOptions, rubric string, args []
 	if err != nil {
 		return err
 	}
-	files, err := findCaptures(args, append(earlier(o.csv, o.page.html), rubric, o.roster, o.answers, o.limits)...)
+	files, err := a.findCaptures(args, append(earlier(o.csv, o.page.html), rubric, o.roster, o.answers, o.limits)...)
 	if err != nil {
 		return err
 	}

@@ -47,7 +47,7 @@ func (a *app) captures(o *options, args []string, but ...string) (*batch, error)
 	if err != nil {
 		return nil, err
 	}
-	files, err := findCaptures(args, append(slices.Clone(but), o.limits)...)
+	files, err := a.findCaptures(args, append(slices.Clone(but), o.limits)...)
 	if err != nil {
 		return nil, err
 	}
