@@ -298,6 +298,21 @@ func TestPageOnManyScreens(t *testing.T) {
 	}
 }
 
+// A narrow screen shows the verdicts without scrolling along the table, and an
+// overview of many lanes leaves each of them room.
+func TestPageShowsWhatMattersFirst(t *testing.T) {
+	var names []string
+	for i := range 17 {
+		names = append(names, fmt.Sprintf("D%d", i))
+	}
+	file, _ := pageOf(t, tableOf(t, names, 100, nil))
+	p := newBrowser(t).tab(t, chromedp.EmulateViewport(390, 800)).open(file)
+	right := ask[float64](p, `Math.max(...[...document.querySelectorAll('.figures .verdict')].map((v) => v.getBoundingClientRect().right))`)
+	assert.Positive(t, right)
+	assert.Less(t, right, 390.0)
+	assert.GreaterOrEqual(t, ask[float64](p, `document.querySelector('.overview').offsetHeight`), 17*8.0)
+}
+
 func TestPagePrints(t *testing.T) {
 	p := newBrowser(t).tab(t)
 	call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}}})

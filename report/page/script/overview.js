@@ -4,12 +4,16 @@ import { Sheet, drawColumns } from './pen.js';
 import { thin } from './thin.js';
 
 const HANDLE = 6; // pixels within which a press takes an edge of the window
+const ROW = 8; // pixels for each lane, where many of them need more than the style gives
+const TALLEST = 240;
 
 export class Overview {
   constructor(element, view, lanes) {
     this.element = element;
     this.view = view;
     this.lanes = lanes;
+    const needed = Math.min(ROW * lanes.length, TALLEST);
+    if (needed > element.clientHeight) element.style.height = `${needed}px`;
     this.sheet = new Sheet(element);
     press(element, { clicked: (e) => this.centre(e), dragged: (e, before) => this.drag(e, before) });
   }
@@ -45,17 +49,18 @@ export class Overview {
   drawLanes(pen, ink) {
     const { width, height } = this.sheet;
     const each = height / Math.max(this.lanes.length, 1);
+    const inset = Math.min(2, each / 4);
     const count = Math.max(Math.round(width), 1);
     this.lanes.forEach((lane, i) => {
       for (const s of lane.stretches) {
         if (!s.flag) continue;
         pen.fillStyle = ink[s.severity];
-        pen.fillRect(this.x(s.from), i * each, Math.max(this.x(s.to) - this.x(s.from), 2), s.whole ? 2 : each);
+        pen.fillRect(this.x(s.from), i * each, Math.max(this.x(s.to) - this.x(s.from), 2), s.whole ? inset : each);
       }
       if (lane.empty) return;
       pen.fillStyle = pen.strokeStyle = ink.ink;
       const [low, high] = lane.range(null, false);
-      const y = (w) => i * each + 2 + (1 - (w - low) / (high - low)) * (each - 4);
+      const y = (w) => i * each + inset + (1 - (w - low) / (high - low)) * (each - 2 * inset);
       drawColumns(pen, thin(lane.pulses, lane.pulses.width, 0, this.view.length, count), y);
     });
   }
