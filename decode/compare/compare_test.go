@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
 	"widthwise/decode/places"
@@ -127,6 +128,23 @@ func TestWhatChanged(t *testing.T) {
 
 // The clocks of two recorders are added to the interval of a time, linearly:
 // 50 ppm of 18 and of 22 ms are 2 us.
+// A channel that begins where another ends does not jitter because that one's
+// stick moves.
+func TestFollowerIsTimedByItsLeader(t *testing.T) {
+	still, moved := before, before
+	rudder := "[[channel]]\nname = \"rudder\"\nkind = \"servo\"\nafter = \"throttle\"\nwidth_us = 1500\njitter_us = 0.3\n"
+	still.more, moved.more = rudder, rudder
+	still.low, still.high = 1519, 1521
+	out, err := Captures(still.side(t), moved.side(t), Settings{})
+	require.NoError(t, err)
+	require.Len(t, out.Pairs, 2)
+	for _, p := range out.Pairs {
+		i := slices.IndexFunc(p.Figures, func(f *Figure) bool { return f.Name == "period_sd_us" })
+		assert.Equal(t, Same, p.Figures[i].Verdict, "%s: %v", p.Before, p.Figures[i].Value)
+		assert.Less(t, p.Figures[i].Value[1], 2.0, p.Before)
+	}
+}
+
 func TestClocks(t *testing.T) {
 	after := before
 	after.period = "22ms"

@@ -244,14 +244,25 @@ func jitter(a, b *measured, _ Settings) *Figure {
 }
 
 func periodSpread(a, b *measured, _ Settings) *Figure {
-	ia, ib := a.intervals(), b.intervals()
-	na, nb := len(ia.all()), len(ib.all())
+	va, ha, na := a.periodSpread()
+	vb, hb, nb := b.periodSpread()
 	if na < 2 || nb < 2 {
 		return nil
 	}
 	f := newFigure("period_sd_us", math.NaN(), false)
-	f.spread(a, b, [2]float64{stat.StdDev(ia.all(), nil), stat.StdDev(ib.all(), nil)}, [2]float64{ia.logHalf95(), ib.logHalf95()}, [2]int64{int64(na), int64(nb)})
+	f.spread(a, b, [2]float64{va, vb}, [2]float64{ha, hb}, [2]int64{int64(na), int64(nb)})
 	return f
+}
+
+// periodSpread is the standard deviation of the n intervals, and half the 95 %
+// interval of its logarithm. A channel that follows another begins when that one
+// ends: it is taken as the analysis gives it, about the start that is expected.
+func (m *measured) periodSpread() (sd, half float64, n int) {
+	i := m.intervals()
+	if n = len(i.all()); m.Follows == "" || n < 2 {
+		return stat.StdDev(i.all(), nil), i.logHalf95(), n
+	}
+	return m.Period.Intervals.SD, student95(float64(n-1)) / math.Sqrt(2*float64(n-1)), n
 }
 
 func frameOrder(a, b *measured, _ Settings) *Figure {
