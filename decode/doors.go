@@ -111,11 +111,6 @@ func (a *ChannelAnalysis) StuckMarks() iter.Seq[Event] {
 	return a.events(func(c *channel) *events { return &c.frames.stuckMarks })
 }
 
-// LateFrames yields the single intervals off their expectation.
-func (a *ChannelAnalysis) LateFrames() iter.Seq[Event] {
-	return a.events(func(c *channel) *events { return &c.frames.odd })
-}
-
 // ExtraPulses yields the pulses off the frame grid while the grid goes on.
 func (a *ChannelAnalysis) ExtraPulses() iter.Seq[Event] {
 	return a.events(func(c *channel) *events { return &c.frames.extras })
@@ -124,16 +119,6 @@ func (a *ChannelAnalysis) ExtraPulses() iter.Seq[Event] {
 // Spikes yields the widths off both their neighbours.
 func (a *ChannelAnalysis) Spikes() iter.Seq[Event] {
 	return a.events(func(c *channel) *events { return &c.spikes })
-}
-
-// Repeats yields the runs of one width while the stick moves.
-func (a *ChannelAnalysis) Repeats() iter.Seq[Event] {
-	return a.events(func(c *channel) *events { return &c.repeats })
-}
-
-// Frozen yields the runs of one width that the channel's jitter makes improbable.
-func (a *ChannelAnalysis) Frozen() iter.Seq[Event] {
-	return a.events(func(c *channel) *events { return &c.frozen })
 }
 
 func (a *ChannelAnalysis) events(of func(*channel) *events) iter.Seq[Event] {

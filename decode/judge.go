@@ -228,9 +228,9 @@ func (j *judge) conclude() {
 				continue // another signal was asked for
 			}
 			cj.Slots[k].Outcome = j.outcome(ca, s.FrameCount, failed[s.Name])
-			cj.Outcome = worse(cj.Outcome, cj.Slots[k].Outcome)
+			cj.Outcome = cj.Outcome.With(cj.Slots[k].Outcome)
 		}
-		j.out.Outcome = worse(j.out.Outcome, cj.Outcome)
+		j.out.Outcome = j.out.Outcome.With(cj.Outcome)
 	}
 	timed := slices.ContainsFunc(j.a.Channels, func(ca *ChannelAnalysis) bool {
 		return ca.keepsTimeWith != "" && !ca.Named && !ca.Witness
@@ -250,10 +250,13 @@ func (j *judge) outcome(ca *ChannelAnalysis, frames int64, failed bool) Outcome 
 	return Passed
 }
 
-func worse(a, b Outcome) Outcome {
-	rank := map[Outcome]int{Passed: 0, Undecided: 1, Failed: 2}
-	if rank[b] > rank[a] {
-		return b
+// With takes two outcomes together: a failure fails both, then one undecided leaves
+// both undecided.
+func (o Outcome) With(other Outcome) Outcome {
+	for _, worst := range []Outcome{Failed, Undecided, Passed} {
+		if o == worst || other == worst {
+			return worst
+		}
 	}
-	return a
+	return ""
 }

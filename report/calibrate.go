@@ -3,6 +3,8 @@ package report
 import (
 	"math"
 
+	"golang.org/x/exp/slices"
+
 	"widthwise/decode"
 	"widthwise/decode/calibrate"
 	"widthwise/decode/places"
@@ -137,26 +139,12 @@ func (c *CalibrateCapture) Mixed(a, b string, sum, difference calibrate.Range) {
 	c.Mix = &Mix{a, b, Range(sum), Range(difference)}
 }
 
-// found counts the constants that were found.
-func (c *CalibrateChannel) found() (found, missing int) {
-	for _, n := range []Number{c.Low, c.Neutral, c.High} {
-		if n.missing() {
-			missing++
-		} else {
-			found++
-		}
-	}
-	return found, missing
-}
-
 // Complete says whether every constant was found, and Empty whether none was.
 func (c *CalibrateChannel) Complete() bool {
-	_, missing := c.found()
-	return missing == 0 && !c.Deadband.missing()
+	return !slices.ContainsFunc([]Number{c.Low, c.Neutral, c.High, c.Deadband}, Number.missing)
 }
 
 // Empty says that no constant was found.
 func (c *CalibrateChannel) Empty() bool {
-	found, _ := c.found()
-	return found == 0
+	return c.Low.missing() && c.Neutral.missing() && c.High.missing()
 }

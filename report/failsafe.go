@@ -100,28 +100,14 @@ func NewFailsafe() *Failsafe {
 // Add appends a capture and takes its outcome into the whole.
 func (f *Failsafe) Add(c *FailsafeCapture) {
 	f.Captures = append(f.Captures, c)
-	f.Verdict = worst(f.Verdict, c.Verdict, len(f.Captures) == 1)
+	f.Verdict = whole(f.Verdict, c.Verdict, len(f.Captures))
 }
 
 // Unreadable takes a capture into the whole that could not be read: what was
 // not seen cannot pass.
 func (f *Failsafe) Unreadable(file, problem string) {
 	f.Captures = append(f.Captures, unread(file, problem))
-	f.Verdict = worst(f.Verdict, Word(decode.Undecided), len(f.Captures) == 1)
-}
-
-// worst takes one more outcome into a whole: a failure fails all, then one
-// undecided leaves all undecided.
-func worst(whole, next Word, first bool) Word {
-	switch {
-	case first:
-		return next
-	case whole == Word(decode.Failed) || next == Word(decode.Failed):
-		return Word(decode.Failed)
-	case whole == Word(decode.Undecided) || next == Word(decode.Undecided):
-		return Word(decode.Undecided)
-	}
-	return Word(decode.Passed)
+	f.Verdict = whole(f.Verdict, Word(decode.Undecided), len(f.Captures))
 }
 
 // NewFailsafeCapture gathers what is to be told of one capture.

@@ -58,10 +58,10 @@ func appendDecimal(b []byte, t, unit decode.Time) []byte {
 	if t < 0 {
 		b, n = append(b, '-'), -n
 	}
-	b = append(strconv.AppendUint(b, n/u, 10), '.')
-	for rest, digit := n%u, u/10; digit > 0; digit /= 10 {
-		b = append(b, byte('0'+rest/digit%10))
-	}
+	b = strconv.AppendUint(b, n/u, 10)
+	mark := len(b)
+	b = strconv.AppendUint(b, u+n%u, 10) // a digit more, in the place of the mark
+	b[mark] = '.'
 	return b
 }
 

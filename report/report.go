@@ -206,23 +206,24 @@ func NewCheck() *Check {
 	return &Check{Schema: "widthwise.check/1", Verdict: Word(decode.Undecided), Captures: []*Capture{}, Safety: Safety}
 }
 
-// Add appends a capture and takes its outcome into the whole: a failure fails
-// all, then one undecided leaves all undecided. One that was not read cannot
-// pass.
+// Add appends a capture and takes its outcome into the whole. One that was not read
+// cannot pass.
 func (c *Check) Add(capture *Capture) {
 	c.Captures = append(c.Captures, capture)
-	seen := map[Word]bool{}
-	for _, capture := range c.Captures {
-		seen[capture.Verdict] = true
+	next := capture.Verdict
+	if next == "" {
+		next = Word(decode.Undecided)
 	}
-	switch {
-	case seen[Word(decode.Failed)]:
-		c.Verdict = Word(decode.Failed)
-	case seen[Word(decode.Undecided)] || seen[""]:
-		c.Verdict = Word(decode.Undecided)
-	default:
-		c.Verdict = Word(decode.Passed)
+	c.Verdict = whole(c.Verdict, next, len(c.Captures))
+}
+
+// whole takes the outcome of the n-th capture into that of those before, of which
+// there was none at first.
+func whole(before, next Word, n int) Word {
+	if n == 1 {
+		return next
 	}
+	return Word(decode.Outcome(before).With(decode.Outcome(next)))
 }
 
 // Unreadable is a capture that could not be read.

@@ -121,9 +121,7 @@ func (c *Comparison) conclude() {
 	}
 	for _, p := range c.Pairs {
 		p.Verdict = p.outcome()
-		if p.Verdict == decode.Failed || p.Verdict == decode.Undecided && c.Verdict == decode.Passed {
-			c.Verdict = p.Verdict
-		}
+		c.Verdict = c.Verdict.With(p.Verdict)
 	}
 }
 
