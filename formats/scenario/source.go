@@ -19,8 +19,8 @@ type signals struct {
 	length   decode.Time
 	window   decode.Time
 	done     decode.Time
-	edges    int64
-	block    decode.Block
+	edges    *capture.Edges
+	rows     int64 // edges so far
 }
 
 // lane is one selected channel on its way through the sampler.
@@ -31,10 +31,6 @@ type lane struct {
 	// waiting is the last change, which a later one on the same sample undoes.
 	waiting change
 	pending bool
-	last    decode.Level
-	at      []decode.Time
-	runs    []decode.Run // At still to be cut from at
-	begins  []int
 }
 
 // source builds the capture. The scenario has been checked.
@@ -73,6 +69,7 @@ func (s *Scenario) source(o capture.Options) (*signals, error) {
 	}
 	// A window holds some thousand events of the busiest channel.
 	src.window = min(decode.Time(4096/pace*1e12)+1, 2*decode.Second)
+	src.edges = capture.NewEdges(len(src.wires))
 	return src, choose.Unmatched()
 }
 
@@ -119,33 +116,28 @@ func (s *signals) Next() (*decode.Block, error) {
 	s.done = min(s.done+s.window, s.length+1)
 	last := s.done > s.length
 	until := min(s.sampler.Up(s.shift+s.done), s.end())
-	s.block = decode.Block{Facts: s.facts(), Until: until, Runs: s.block.Runs[:0]}
+	s.edges.Reset()
 	for i, l := range s.wires {
 		if l == nil {
 			continue
 		}
-		l.at, l.runs, l.begins = l.at[:0], l.runs[:0], l.begins[:0]
 		for _, c := range l.mixer.advance(s.done) {
-			s.take(l, c)
+			s.take(i, c)
 		}
 		if l.pending && (last || l.waiting.At < until) {
-			l.emit(s.end())
-		}
-		s.edges += int64(len(l.at))
-		for k, begin := range l.begins {
-			end := len(l.at)
-			if k+1 < len(l.begins) {
-				end = l.begins[k+1]
-			}
-			l.runs[k].Channel, l.runs[k].At = i, l.at[begin:end]
-			s.block.Runs = append(s.block.Runs, l.runs[k])
+			s.emit(i)
 		}
 	}
-	return &s.block, nil
+	block := s.edges.Take(s.facts(), until)
+	for _, run := range block.Runs {
+		s.rows += int64(len(run.At))
+	}
+	return block, nil
 }
 
 // take samples one change. The level at the start is that of the first sample.
-func (s *signals) take(l *lane, c change) {
+func (s *signals) take(channel int, c change) {
+	l := s.wires[channel]
 	first := c.At == 0
 	c.At = s.sampler.Up(c.At + s.shift)
 	if first {
@@ -155,7 +147,7 @@ func (s *signals) take(l *lane, c change) {
 		c.At = s.skipHole(l, c.At)
 	}
 	if l.pending && c.At > l.waiting.At {
-		l.emit(s.end())
+		s.emit(channel)
 	}
 	l.waiting, l.pending = c, true
 }
@@ -181,21 +173,13 @@ func (s *signals) holeAt(from decode.Time) [2]decode.Time {
 	return [2]decode.Time{s.sampler.Down(from), s.sampler.Up(from + decode.Time(s.holes.For))}
 }
 
-// emit passes the waiting change on if it is one, and not after the end.
-func (l *lane) emit(end decode.Time) {
+// emit passes the waiting change on, if it is not after the end.
+func (s *signals) emit(channel int) {
+	l := s.wires[channel]
 	l.pending = false
-	c := l.waiting
-	if c.At > end || c.Level == l.last && len(l.begins)+len(l.at) > 0 || c.Level == l.last && c.Level != decode.Unknown {
-		return
+	if l.waiting.At <= s.end() {
+		s.edges.Set(channel, l.waiting.Level, l.waiting.At)
 	}
-	// A level other than the opposite of the one before opens a run, and so
-	// does the first of a block.
-	if len(l.begins) == 0 || c.Level == decode.Unknown || l.last == decode.Unknown {
-		l.begins = append(l.begins, len(l.at))
-		l.runs = append(l.runs, decode.Run{First: c.Level})
-	}
-	l.last = c.Level
-	l.at = append(l.at, c.At)
 }
 
 func (s *signals) facts() decode.Facts {
@@ -210,7 +194,7 @@ func (s *signals) facts() decode.Facts {
 func (s *signals) Origin() decode.Origin {
 	o := decode.Origin{Start: s.sampler.Start, End: s.end(), EndStated: true, Unit: s.facts().Unit}
 	if s.sampler.Rate.Num == 0 {
-		o.ChangesOnly, o.Rows = true, s.edges
+		o.ChangesOnly, o.Rows = true, s.rows
 		return o
 	}
 	o.Step = 1e12 * float64(s.sampler.Rate.Den) / float64(s.sampler.Rate.Num)

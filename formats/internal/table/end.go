@@ -10,11 +10,7 @@ import (
 )
 
 // block returns what was gathered.
-func (t *table) block() *decode.Block {
-	b := t.edges.take(t.last)
-	b.Facts = t.facts()
-	return b
-}
+func (t *table) block() *decode.Block { return t.edges.Take(t.facts(), t.last) }
 
 func (t *table) facts() decode.Facts { return decode.Facts{Start: t.pace.first, Unit: t.unit} }
 

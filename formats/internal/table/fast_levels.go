@@ -275,7 +275,7 @@ func (t *table) atSpan() bool {
 func (t *table) spanBlock() *decode.Block {
 	x := &t.piece.Found.spans[0]
 	t.piece.Found.spans = t.piece.Found.spans[1:]
-	idle := !slices.ContainsFunc(x.runs, func(r decode.Run) bool { return r.First != t.edges.level[r.Channel] })
+	idle := !slices.ContainsFunc(x.runs, func(r decode.Run) bool { return r.First != t.edges.Level(r.Channel) })
 	t.pace.follow(&x.pace, idle)
 	t.last = x.pace.last
 	t.row += x.pace.rows
@@ -285,15 +285,17 @@ func (t *table) spanBlock() *decode.Block {
 	t.tail = append(t.tail[:0], x.tail...)
 	t.spans.Runs = t.spans.Runs[:0]
 	for _, r := range x.runs {
-		level := &t.edges.level[r.Channel]
-		if r.First == *level { // it restates the level
+		if r.First == t.edges.Level(r.Channel) { // it restates the level
 			r.First, r.At = r.First.Other(), r.At[1:]
 		}
-		if len(r.At) > 0 {
-			t.spans.Runs = append(t.spans.Runs, r)
-			if *level = r.First; len(r.At)%2 == 0 {
-				*level = r.First.Other()
-			}
+		if len(r.At) == 0 {
+			continue
+		}
+		t.spans.Runs = append(t.spans.Runs, r)
+		if len(r.At)%2 == 1 {
+			t.edges.Leave(r.Channel, r.First)
+		} else {
+			t.edges.Leave(r.Channel, r.First.Other())
 		}
 	}
 	t.analog.Settle(t.last, t.weighed(t.last))

@@ -39,7 +39,7 @@ func (t *table) setLong(now decode.Time) (idle bool) {
 	if channel < 0 {
 		return true
 	}
-	idle = l == t.edges.level[channel]
+	idle = l == t.edges.Level(channel)
 	t.edges.Set(channel, l, now)
 	return idle
 }

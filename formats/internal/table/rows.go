@@ -43,11 +43,11 @@ func (t *table) Next() (*decode.Block, error) {
 	if t.ended && t.pushed == nil {
 		return nil, io.EOF
 	}
-	t.edges.reset()
+	t.edges.Reset()
 	text, rows := t.taken, 0
 	for {
 		if t.atSpan() {
-			if len(t.edges.runs) > 0 {
+			if !t.edges.Empty() {
 				return t.block(), nil
 			}
 			return t.spanBlock(), nil
@@ -134,7 +134,7 @@ func (t *table) judge(row []byte, ended bool, err error) error {
 // blindFrom makes all levels unknown.
 func (t *table) blindFrom(at decode.Time) {
 	for c := range t.channels {
-		if t.edges.level[c] != decode.Unknown {
+		if t.edges.Level(c) != decode.Unknown {
 			t.edges.Set(c, decode.Unknown, at)
 		}
 	}
@@ -332,7 +332,7 @@ func (t *table) setLevels(now, before decode.Time) (idle bool) {
 		switch r.kind {
 		case levelColumn:
 			l, _ := r.word(text, t.plan.decimal)
-			idle = idle && l == t.edges.level[r.channel]
+			idle = idle && l == t.edges.Level(r.channel)
 			t.edges.Set(r.channel, l, now)
 		case numberColumn:
 			idle = t.setReading(r, text, now, before) && idle
@@ -370,7 +370,7 @@ func (t *table) setBits(r *cellReader, text []byte, now decode.Time) (idle bool)
 			continue
 		}
 		l := bitLevel(digits[len(digits)-1-bit/per], bit%per)
-		idle = idle && l == t.edges.level[channel]
+		idle = idle && l == t.edges.Level(channel)
 		t.edges.Set(channel, l, now)
 	}
 	return idle

@@ -54,7 +54,7 @@ type levels struct {
 	readers  []cellReader // of each column
 	byName   map[string]int
 	opposite map[int]decode.Level // long tables: levels before the first row
-	edges    edges
+	edges    capture.Edges
 	analog   analog.Group
 }
 
@@ -240,7 +240,7 @@ func (t *table) makeChannels(o capture.Options) error {
 	if t.selected > maxColumns {
 		return &capture.ParseError{Line: p.first, Err: fmt.Errorf("more than %d channels", maxColumns), Fix: "option channel chooses some"}
 	}
-	t.edges.grow(len(t.channels))
+	t.edges = *capture.NewEdges(len(t.channels))
 	return nil
 }
 

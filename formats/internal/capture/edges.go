@@ -1,14 +1,14 @@
-package table
+package capture
 
 import "widthwise/decode"
 
-// edges gathers the runs of a block. Its buffers are used again for the next.
-type edges struct {
+// Edges gathers the runs of a block. Its buffers are used again for the next.
+type Edges struct {
 	level []decode.Level  // of each channel, as of its last edge
 	at    [][]decode.Time // of each channel, the instants of this block
 	fresh []bool          // the channel has no run in this block yet
 	runs  []pendingRun
-	end   []int // of each channel, scratch for take
+	end   []int // of each channel, scratch for Take
 	block decode.Block
 }
 
@@ -19,19 +19,22 @@ type pendingRun struct {
 	from, to int
 }
 
-// grow makes room for so many channels.
-func (e *edges) grow(channels int) {
-	e.level = make([]decode.Level, channels)
-	e.at = make([][]decode.Time, channels)
-	e.fresh = make([]bool, channels)
-	e.end = make([]int, channels)
+// NewEdges has room for so many channels, whose levels are not known yet.
+func NewEdges(channels int) *Edges {
+	return &Edges{level: make([]decode.Level, channels), at: make([][]decode.Time, channels), fresh: make([]bool, channels), end: make([]int, channels)}
 }
 
 // Level returns the level that a channel has now.
-func (e *edges) Level(channel int) decode.Level { return e.level[channel] }
+func (e *Edges) Level(channel int) decode.Level { return e.level[channel] }
 
-// reset begins a block.
-func (e *edges) reset() {
+// Leave notes the level that a channel has come to by edges that are told elsewhere.
+func (e *Edges) Leave(channel int, l decode.Level) { e.level[channel] = l }
+
+// Empty says that the block has no edge so far.
+func (e *Edges) Empty() bool { return len(e.runs) == 0 }
+
+// Reset begins a block.
+func (e *Edges) Reset() {
 	e.runs = e.runs[:0]
 	for i := range e.at {
 		e.at[i] = e.at[i][:0]
@@ -40,7 +43,7 @@ func (e *edges) reset() {
 }
 
 // Set gives channel the level l from t on. A level it already has is no edge.
-func (e *edges) Set(channel int, l decode.Level, t decode.Time) {
+func (e *Edges) Set(channel int, l decode.Level, t decode.Time) {
 	was := e.level[channel]
 	if l == was {
 		return
@@ -53,8 +56,8 @@ func (e *edges) Set(channel int, l decode.Level, t decode.Time) {
 	e.at[channel] = append(e.at[channel], t)
 }
 
-// take returns the block gathered so far.
-func (e *edges) take(until decode.Time) *decode.Block {
+// Take returns the block gathered so far.
+func (e *Edges) Take(facts decode.Facts, until decode.Time) *decode.Block {
 	// A run ends where the channel's next one begins.
 	for i := range e.end {
 		e.end[i] = len(e.at[i])
@@ -63,8 +66,7 @@ func (e *edges) take(until decode.Time) *decode.Block {
 		r := &e.runs[i]
 		r.to, e.end[r.channel] = e.end[r.channel], r.from
 	}
-	e.block.Until = until
-	e.block.Runs = e.block.Runs[:0]
+	e.block = decode.Block{Facts: facts, Until: until, Runs: e.block.Runs[:0]}
 	for _, r := range e.runs {
 		e.block.Runs = append(e.block.Runs, decode.Run{Channel: r.channel, First: r.first, At: e.at[r.channel][r.from:r.to]})
 	}
