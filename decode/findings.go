@@ -113,7 +113,8 @@ func (j *judge) glitches(c *channel, l Limits) {
 		if overLimit && e.Measured >= micros(spikeMax) {
 			f.Severity = Fail
 		}
-		f.Message = fmt.Sprintf("%s, the longest %s us", phrase.Count(e.Count, "glitch"), c.digits(e.Measured))
+		longest := map[bool]string{true: " of", false: ", the longest"}[e.Count == 1]
+		f.Message = fmt.Sprintf("%s%s %s us", phrase.Count(e.Count, "glitch"), longest, c.digits(e.Measured))
 		if i == maxEvents-1 && len(joined) > maxEvents {
 			f.Message += fmt.Sprintf("; stands for the last %d places", len(joined)-i)
 		}

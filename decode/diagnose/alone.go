@@ -156,9 +156,10 @@ func (o observation) besideGlitches(in incident) bool {
 // atEdgesOf counts the glitches of a line at the edges of the one other line at
 // which most are, and names that.
 func (b *bench) atEdgesOf(l *line, in incident) (hits, of int, name string) {
-	// A runt where the line's own pulse is due is a torn pulse.
+	// A runt where the line's own pulse is due is a torn pulse, which begins where the
+	// pulse does; a break in one may be another line's.
 	glitches := in.glitches(l)
-	own := slices.DeleteFunc(slices.Clone(glitches), l.torn)
+	own := slices.DeleteFunc(slices.Clone(glitches), func(g decode.Rejected) bool { return !g.Inside && l.torn(g) })
 	for _, o := range b.lines {
 		if o == l || o.stream != nil || o.Signal == decode.Echo || o.Signal == decode.Silent || o.Signal == decode.Irregular {
 			continue
@@ -185,6 +186,17 @@ func atEdges(b *bench, in incident) incident {
 		}
 	}
 	return nil
+}
+
+// amongEdges reports whether marks on a line amid those that sit at the edges of
+// another are of the same origin: no frame is lost, and with them at least half of the
+// line's marks still sit there.
+func amongEdges(c, _ *explained, p incident, beside bool) bool {
+	if !beside && !c.amid(p) || len(p.kinds(gapKinds...)) > 0 {
+		return false
+	}
+	hits, all, _ := c.bench.atEdgesOf(c.lines[0], append(c.observations(), p...))
+	return hits*2 >= all
 }
 
 // tornIn counts the breaks in pulses, and the runts where a pulse was due.

@@ -189,7 +189,7 @@ var table = []rule{
 		instead: []string{"long noise marks", "a receiver that changes its mode"},
 	},
 	{
-		cause: crosstalk, source: practice,
+		cause: crosstalk, source: practice, adopts: []string{wire, noise}, owns: amongEdges,
 		takes: atEdges, likely: func(c *explained) bool { return c.sum(decode.Glitch) >= 3 },
 		story: func(c *explained) string {
 			_, _, from := c.bench.atEdgesOf(c.lines[0], c.observations())

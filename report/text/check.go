@@ -129,7 +129,10 @@ func (p *Sheet) event(e report.Event) {
 // why is what speaks for an event's cause and against it, what would look the
 // same, when it happened, and where the rule comes from.
 func (p *Sheet) why(e report.Event) {
-	const indent = 16
+	const (
+		indent = 16
+		most   = 12 // times; the findings below tell each
+	)
 	tell := func(word string, sentences []string) {
 		for _, s := range sentences {
 			p.hang("      "+word, indent, report.Printable(s))
@@ -141,12 +144,12 @@ func (p *Sheet) why(e report.Event) {
 		tell("or it is", []string{strings.Join(e.Instead, "; ")})
 	}
 	var times []string
-	for _, t := range e.Times {
+	for _, t := range e.Times[:min(len(e.Times), most)] {
 		times = append(times, moment(t[0], t[1]))
 	}
 	more := ""
-	if n := e.Count - int64(len(e.Times)); n > 0 {
-		more = " and " + strconv.FormatInt(n, 10) + " more"
+	if n := e.Count - int64(len(times)); n > 0 {
+		more = " and " + strconv.FormatInt(n, 10) + " more up to " + moment(e.End, e.End)
 	}
 	tell("at", []string{strings.Join(times, ", ") + more})
 	if e.Source != "" {
