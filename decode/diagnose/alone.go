@@ -140,6 +140,9 @@ func (c *explained) amid(p incident) bool {
 	return p.near(c.parts, 2*(own.end()-own.start())/decode.Time(n-1)) >= 3
 }
 
+// amidOwn reports whether an incident lies beside those of a case, or amid many.
+func amidOwn(c, _ *explained, p incident, beside bool) bool { return beside || c.amid(p) }
+
 // besideGlitches reports whether an observation is one of glitches, or lies
 // among some of its line. Spikes make no extra pulses.
 func (o observation) besideGlitches(in incident) bool {

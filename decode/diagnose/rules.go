@@ -112,7 +112,7 @@ var table = []rule{
 		instead: []string{"a link that is lost for good", "a supply that fails", "an event rule book may ask for just this when the transmitter is off"},
 	},
 	{
-		cause: supply, source: "a processor that resets starts its outputs anew: " + practice, joins: onAny,
+		cause: supply, source: "a processor that resets starts its outputs anew: " + practice, joins: onAny, adopts: []string{supplyOrLink}, owns: amidOwn,
 		takes: reboots, likely: func(c *explained) bool { return c.bench.only() == nil },
 		story: func(c *explained) string {
 			return c.whoTogether() + " " + c.fell() + " " + c.when() + " and came back as after a restart"
