@@ -178,7 +178,7 @@ func (a *Analysis) findHolds() {
 // channels: they moved as far before, and end with jumps of one size.
 func (h halt) mixedWith(o halt) bool {
 	usual := max(h.usual, o.usual)
-	return !h.calmed && o.counts() && absDiff(h.jump, o.jump) <= usual && absDiff(h.came, o.came) <= 2*usual
+	return !h.calmed && absDiff(h.jump, o.jump) <= usual && absDiff(h.came, o.came) <= 2*usual
 }
 
 // alongside takes the halts that begin and end with one of them, one a channel.
@@ -201,22 +201,32 @@ func alongside(all []halt, i int) (together []halt) {
 	return together
 }
 
+// oneStick reports whether one stick that drives two channels may have made halts: no
+// more of them count, and no other broke off that goes its own way.
+func oneStick(together []halt) bool {
+	var counting []halt
+	for _, h := range together {
+		if h.counts() {
+			counting = append(counting, h)
+		}
+	}
+	return len(counting) == 2 && counting[1].mixedWith(counting[0]) &&
+		!slices.ContainsFunc(together, func(h halt) bool { return h.broke && !h.counts() && !h.mixedWith(counting[0]) })
+}
+
 // isHold reports whether two of the halts jump and one of them cannot be a stick
 // that came to rest, and few channels go on through them: a lost link stops all.
 func (a *Analysis) isHold(together []halt) bool {
-	counting, mixed, standing := 0, 0, 0
-	for i, h := range together {
+	counting, standing := 0, 0
+	for _, h := range together {
 		if h.counts() {
 			counting++
-			if slices.ContainsFunc(together[:i], h.mixedWith) {
-				mixed++
-			}
 		}
 		if h.stands() {
 			standing++
 		}
 	}
-	if counting < 2 || counting == 2 && mixed == 1 && !a.silentFrom(together[0].start) || standing < 1 {
+	if counting < 2 || standing < 1 || oneStick(together) && !a.silentFrom(together[0].start) {
 		return false
 	}
 	alive := 0

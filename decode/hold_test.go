@@ -180,3 +180,26 @@ func TestNoHoldOnHealthyReceivers(t *testing.T) {
 func findingsOf(j *Judgement, k Kind) []Finding {
 	return slices.DeleteFunc(slices.Clone(j.Findings), func(f Finding) bool { return f.Kind != k })
 }
+
+// One stick may drive two outputs and stop them both. Where a stick that goes its own
+// way stops and starts in the same frames, no hand did it.
+func TestHoldOfTwoOutputsOfOneStickAndAnother(t *testing.T) {
+	slow := func(i int) float64 { return 1300 + float64(i) }
+	other := func(i int) float64 { // goes on by little after the hold, and turns
+		if i < 200 {
+			return 1300 + 3*float64(i-100)
+		}
+		return 1597 + 0.375*float64(240-i)
+	}
+	still := func(int) float64 { return 1500 }
+	hold := func(w func(i int) float64) func(i int) float64 { return repeated(w, 200, 220) }
+	mirror := func(i int) float64 { return 2800 - slow(i) }
+	a, _ := sticks(t, 400, hold(slow), hold(mirror), still)
+	assert.Empty(t, holdsOf(a), "one stick stops")
+	a, _ = sticks(t, 400, hold(slow), hold(mirror), hold(other))
+	holds := holdsOf(a)
+	require.Len(t, holds, 1, "two sticks stop")
+	assert.Equal(t, []string{"throttle", "rudder", "winch"}, holds[0].Channels)
+	assert.InDelta(t, 4000, float64(holds[0].Start/Millisecond), 30)
+	assert.InDelta(t, 4400, float64(holds[0].End/Millisecond), 30)
+}

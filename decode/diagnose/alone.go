@@ -114,7 +114,7 @@ func noiseOnSeveral(b *bench, in incident) incident {
 // noise, which does not show on every line each time: no frame is lost, and with
 // them at least half of the line's marks still come with one on another line.
 func missedByOthers(c, of *explained, p incident, beside bool) bool {
-	if !beside && !c.amid(p) && !(of.cause == noise && c.spans(p)) || len(p.kinds(gapKinds...)) > 0 {
+	if !amidOwn(c, of, p, beside) && !(of.cause == noise && c.spans(p) && c.holds(p.lines(c.bench))) || len(p.kinds(gapKinds...)) > 0 {
 		return false
 	}
 	own := c.observations()
@@ -140,8 +140,11 @@ func (c *explained) amid(p incident) bool {
 	return p.near(c.parts, 2*(own.end()-own.start())/decode.Time(n-1)) >= 3
 }
 
-// amidOwn reports whether an incident lies beside those of a case, or amid many.
-func amidOwn(c, _ *explained, p incident, beside bool) bool { return beside || c.amid(p) }
+// amidOwn reports whether an incident lies beside those of a case on the same lines,
+// or amid many.
+func amidOwn(c, _ *explained, p incident, beside bool) bool {
+	return (beside || c.amid(p)) && c.holds(p.lines(c.bench))
+}
 
 // besideGlitches reports whether an observation is one of glitches, or lies
 // among some of its line. Spikes make no extra pulses.
@@ -194,8 +197,8 @@ func atEdges(b *bench, in incident) incident {
 // amongEdges reports whether marks on a line amid those that sit at the edges of
 // another are of the same origin: no frame is lost, and with them at least half of the
 // line's marks still sit there.
-func amongEdges(c, _ *explained, p incident, beside bool) bool {
-	if !beside && !c.amid(p) || len(p.kinds(gapKinds...)) > 0 {
+func amongEdges(c, of *explained, p incident, beside bool) bool {
+	if !amidOwn(c, of, p, beside) || len(p.kinds(gapKinds...)) > 0 {
 		return false
 	}
 	hits, all, _ := c.bench.atEdgesOf(c.lines[0], append(c.observations(), p...))
@@ -270,6 +273,9 @@ func aloneOnOneLine(b *bench, in incident) incident {
 // chance makes of software that is late, and lengthens some.
 func besideOrCut(c, of *explained, p incident, beside bool) bool {
 	const chances = 3
+	if !c.holds(p.lines(c.bench)) {
+		return false
+	}
 	odd := of.observations().of(func(o observation) bool { return o.on(p[0].lines[0]) })
 	cut := odd.of(observation.cutShort)
 	if beside || len(p.of(observation.cutShort).kinds(decode.WidthOutOfRange)) == len(p) {
@@ -530,6 +536,22 @@ func (in incident) stuck(l *line) bool {
 // repeatedWidths takes the runs of repeated widths.
 func repeatedWidths(_ *bench, in incident) incident { return in.kinds(decode.RepeatedWidth) }
 
+// repeated tells how many frames of repeated widths a case has, and on how many of
+// the channels that move.
+func (c *explained) repeated() []string {
+	n, of := c.repeating()
+	return given(n > 0, "%s of repeated widths on %d of %s", phrase.Count(c.sum(decode.RepeatedWidth), "frame"), n, phrase.Count(of, "moving channel"))
+}
+
+// ofWeakLink reports whether repeated widths are those of a link that was lost at other
+// times, on whatever channels they show, or spikes what it made of a stick that turned.
+func ofWeakLink(c, of *explained, p incident, beside bool) bool {
+	if len(c.observations().kinds(decode.SharedHold)) == 0 {
+		return false
+	}
+	return of.cause == packets || amidOwn(c, of, p, beside) && len(p.kinds(decode.WidthSpike)) == len(p)
+}
+
 // repeating counts the channels with repeated widths, and those that move.
 func (c *explained) repeating() (n, of int) {
 	const moving = 100 * decode.Microsecond
@@ -538,7 +560,8 @@ func (c *explained) repeating() (n, of int) {
 			of++
 		}
 	}
-	return len(c.lines), max(of, len(c.lines))
+	n = len(c.observations().kinds(decode.RepeatedWidth).lines(c.bench))
+	return n, max(of, n)
 }
 
 // counts tells how often findings of some kinds were made.

@@ -133,7 +133,7 @@ func (c *explained) holds(lines []*line) bool {
 
 // adopt takes what parts of a weaker case it can, and reports whether it did:
 // those on its lines that lie just beside its own, or about which it came and went,
-// and what its rule knows as its own wherever it lies.
+// or what its rule knows as its own.
 func (c *explained) adopt(o *explained) bool {
 	own, was := slices.Clone(c.parts), *o
 	o.parts = nil
@@ -143,12 +143,13 @@ func (c *explained) adopt(o *explained) bool {
 		if c.bench.lasting(p[0]) {
 			mine, beside = p.whenLoud(own)
 		}
-		takes := beside
+		owned := beside && c.holds(p.lines(c.bench))
 		if c.owns != nil {
-			takes = c.owns(c, &was, p, beside)
+			owned = c.owns(c, &was, p, beside)
 		}
-		if takes && c.holds(p.lines(c.bench)) {
+		if owned {
 			c.parts = append(c.parts, mine)
+			c.lines = c.bench.inOrder(append(c.lines, p.lines(c.bench)...))
 		} else {
 			o.parts = append(o.parts, p)
 		}

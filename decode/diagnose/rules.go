@@ -125,12 +125,12 @@ var table = []rule{
 		instead: []string{"a receiver that restarts its outputs when a lost link returns", "a loose supply plug or switch"},
 	},
 	{
-		cause: link, source: "receivers that hold, preset or stop: the manuals of two published autopilots", joins: onAny,
+		cause: link, source: "receivers that hold, preset or stop: the manuals of two published autopilots", joins: onAny, adopts: []string{packets, softwareTiming}, owns: ofWeakLink,
 		takes: lostLink, likely: always,
 		story: linkStory,
 		evidence: func(c *explained) []string {
 			n := len(c.shortGaps())
-			return joined(c.messages(decode.SharedHold),
+			return joined(c.messages(decode.SharedHold), c.repeated(),
 				given(n > 0, "%s, no longer than three frames, with no sign of a restart", phrase.Count(n, "gap")+" on all channels at the same time"))
 		},
 		try:     running + "range test with the motors off, then on; look at the aerials and where they lie",
@@ -238,14 +238,13 @@ var table = []rule{
 		instead: []string{"a loose wire", "a supply that dips", "a lost link", "noise"},
 	},
 	{
-		cause: packets, source: practice, joins: onAny,
+		cause: packets, source: practice, joins: onAny, adopts: []string{softwareTiming},
 		takes: repeatedWidths, likely: func(c *explained) bool { n, of := c.repeating(); return n*2 > of },
 		story: func(c *explained) string {
 			return "while sticks moved, " + c.who() + " stood still for some frames and then jumped, " + c.when() + ": radio packets were probably lost"
 		},
 		evidence: func(c *explained) []string {
-			n, of := c.repeating()
-			return []string{phrase.Count(c.sum(decode.RepeatedWidth), "frame") + " of repeated widths on " + short(n) + " of " + phrase.Count(of, "moving channel")}
+			return c.repeated()
 		},
 		try:     running + "range test: move one stick slowly for a minute, near and far, and compare",
 		instead: []string{"a hand that stops and starts", "a radio that sends some channels less often"},

@@ -337,11 +337,14 @@ func linkStory(c *explained) string {
 	case len(c.sharedGaps()) > 0:
 		return c.whoTogether() + " froze or fell silent together " + c.when() + ": the radio link was lost there"
 	}
-	then := "jumped together"
-	if c.thenSilent() {
+	froze, then := "froze together", "jumped together"
+	switch {
+	case c.sum(decode.RepeatedWidth) > 0:
+		froze, then = "froze, most times together,", "jumped"
+	case c.thenSilent():
 		then = "fell silent"
 	}
-	return c.who() + " froze together and then " + then + ", " + c.when() + ": the radio link was lost there and the receiver covered it"
+	return c.who() + " " + froze + " and then " + then + ", " + c.when() + ": the radio link was lost there and the receiver covered it"
 }
 
 // thenSilent reports whether the first hold of a case ended in silence.
