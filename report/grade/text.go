@@ -17,7 +17,8 @@ import (
 // what is alike, as a question.
 func (c *Class) WriteText(to io.Writer, s report.Style) error {
 	w := bufio.NewWriter(to)
-	fmt.Fprintf(w, "%s%s\n\n", titled(c.Title), c.Size())
+	hang(w, "", titled(c.Title)+c.Size(), s.Width)
+	fmt.Fprintln(w)
 	names, earned := make([]string, len(c.Students)), make([]string, len(c.Students))
 	for i, student := range c.Students {
 		names[i], earned[i] = report.Printable(student.Student), fmt.Sprintf("%s/%s", student.Points, c.Points)
