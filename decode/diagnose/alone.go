@@ -516,6 +516,21 @@ func (l *line) railed() string {
 	return "the supply"
 }
 
+// lasting reports whether long marks hold the line for most of the time, and not
+// for some milliseconds now and then.
+func (c *explained) lasting() bool {
+	var held, all decode.Time
+	for _, t := range c.times() {
+		all += t[1] - t[0]
+		for e := range c.lines[0].StuckMarks() {
+			if e.Count == 1 { // not the rest of a long list in one
+				held += max(0, min(e.End, t[1])-max(e.Start, t[0]))
+			}
+		}
+	}
+	return held*2 >= all
+}
+
 // otherLevel takes the same on lines whose pulses have the other level than was
 // stated.
 func otherLevel(b *bench, in incident) incident {

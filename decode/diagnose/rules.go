@@ -287,8 +287,11 @@ var table = []rule{
 	},
 	{
 		cause: stuckLine, source: practice,
-		takes: stuckLevels, likely: always,
+		takes: stuckLevels, likely: (*explained).lasting,
 		story: func(c *explained) string {
+			if !c.lasting() {
+				return c.who() + " does not pulse but is " + c.lines[0].Active.String() + " now and then for longer than any pulse, " + c.when() + ": an open wire that picks up hum, another signal, or an output that stopped"
+			}
 			return c.who() + " is held " + c.lines[0].Active.String() + " for longer than any pulse, " + c.when() + ": a short to " + c.lines[0].railed() + ", or an output that stopped"
 		},
 		evidence: func(c *explained) []string { return c.messages(decode.StuckLevel) },
