@@ -337,14 +337,16 @@ func linkStory(c *explained) string {
 	case len(c.sharedGaps()) > 0:
 		return c.whoTogether() + " froze or fell silent together " + c.when() + ": the radio link was lost there"
 	}
-	froze, then := "froze together", "jumped together"
-	switch {
-	case c.sum(decode.RepeatedWidth) > 0:
-		froze, then = "froze, most times together,", "jumped"
-	case c.thenSilent():
+	covered := ": the radio link was lost there and the receiver covered it"
+	if c.sum(decode.RepeatedWidth) > 0 {
+		together := len(c.observations().kinds(decode.SharedHold))
+		return c.who() + " froze and then jumped, " + c.when() + ", " + short(together) + " of them together" + covered
+	}
+	then := "jumped together"
+	if c.thenSilent() {
 		then = "fell silent"
 	}
-	return c.who() + " " + froze + " and then " + then + ", " + c.when() + ": the radio link was lost there and the receiver covered it"
+	return c.who() + " froze together and then " + then + ", " + c.when() + covered
 }
 
 // thenSilent reports whether the first hold of a case ended in silence.
