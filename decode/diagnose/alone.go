@@ -353,14 +353,14 @@ func (o observation) replaced() bool {
 	return ok && (k.Signal == decode.Serial || k.Signal == decode.PulsePosition)
 }
 
-// besides counts the other lines of the same receiver.
-func (c *explained) besides() (n int) {
+// others lists the other lines of the same receiver.
+func (c *explained) others() (all []*line) {
 	for _, o := range c.bench.lines {
-		if o != c.lines[0] && o.pulsing() && sameReceiver(o, c.lines[0]) {
-			n++
+		if !slices.Contains(c.lines, o) && o.pulsing() && sameReceiver(o, c.lines[0]) {
+			all = append(all, o)
 		}
 	}
-	return n
+	return all
 }
 
 func (c *explained) torn() (n int) {
@@ -383,7 +383,7 @@ func (c *explained) gaps() (all []gap) {
 // wireLikely: one single frame, or a glitch or two, may be anything.
 func wireLikely(c *explained) bool {
 	gaps := c.gaps()
-	return c.besides() > 0 && (c.torn() >= 2 || len(gaps) >= 2 || len(gaps) == 1 && (gaps[0].loss || gaps[0].frames > 1))
+	return len(c.others()) > 0 && (c.torn() >= 2 || len(gaps) >= 2 || len(gaps) == 1 && (gaps[0].loss || gaps[0].frames > 1))
 }
 
 func wireStory(c *explained) string { return c.who() + " alone " + c.trouble() }
@@ -421,13 +421,7 @@ func (c *explained) trouble() string {
 }
 
 func wireEvidence(c *explained) []string {
-	gaps, torn := c.gaps(), c.torn()
-	var on []*line
-	for _, o := range c.bench.lines {
-		if o != c.lines[0] && o.pulsing() && sameReceiver(o, c.lines[0]) {
-			on = append(on, o)
-		}
-	}
+	gaps, torn, on := c.gaps(), c.torn(), c.others()
 	return joined(
 		given(len(gaps) > 0, "%s on this channel alone", phrase.Count(len(gaps), "gap")),
 		c.meanwhile(),

@@ -203,12 +203,27 @@ var table = []rule{
 		instead: []string{"a recorder whose inputs couple"},
 	},
 	{
+		cause: wire, source: practice,
+		takes: someTogether, likely: func(c *explained) bool { return len(c.parts) > 1 },
+		story: func(c *explained) string {
+			return c.who() + " " + c.fell() + " " + c.when() + " while the other channels went on: something that they share makes bad contact"
+		},
+		evidence: func(c *explained) []string {
+			return []string{
+				phrase.Count(len(c.times()), "time") + " on these channels alone, to two frames",
+				phrase.And(names(c.others())) + " of the same receiver went on",
+			}
+		},
+		try:     handsOff + "look at what these wires share and the others do not: a plug, an extension lead, a ground",
+		instead: []string{"outputs of the receiver that fail together", "another receiver, which lost its link or its supply"},
+	},
+	{
 		cause: wire, source: practice, adopts: []string{softwareTiming, twoSources, noise}, owns: besideOrCut,
 		takes: aloneOnOneLine, likely: wireLikely,
 		story: wireStory, evidence: wireEvidence,
 		against: func(c *explained) []string {
 			return joined(given(c.torn() == 0, "no pulse is torn: an output of the receiver that fails looks the same"),
-				given(c.besides() == 0, "the other channels belong to another receiver, or were quiet themselves"))
+				given(len(c.others()) == 0, "the other channels belong to another receiver, or were quiet themselves"))
 		},
 		try:     handsOff + "swap this wire with a quiet channel's; a fault that moves along is the wire's",
 		instead: []string{"an output of the receiver that fails", "a probe that sits loosely on the pin"},

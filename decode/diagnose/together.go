@@ -218,6 +218,44 @@ func longSharedGaps(b *bench, in incident) incident {
 	return b.ofGroups(in, groups, shortestPause, shortestPause, besideGaps...)
 }
 
+// someTogether takes gaps that some lines of a receiver have at the same times, to two
+// frames, while at least as many others go on.
+func someTogether(b *bench, in incident) incident {
+	rows := chains(in.kinds(gapKinds...))
+	for i, c := range rows {
+		lines := []*line{c.line}
+		for _, o := range rows[i+1:] {
+			if sameGaps(c, o) {
+				lines = append(lines, o.line)
+			}
+		}
+		on := slices.DeleteFunc(b.alive(c.begin), func(l *line) bool { return slices.Contains(lines, l) || !sameReceiver(l, c.line) })
+		if len(lines) < 2 || len(on) < len(lines) {
+			continue
+		}
+		return in.kinds(wireKinds...).of(func(o observation) bool { return slices.Contains(lines, o.lines[0]) })
+	}
+	return nil
+}
+
+// sameGaps reports whether two lines have their gaps of more than three frames at the
+// same times. Shorter ones meet by chance where wires come and go.
+func sameGaps(x, y *chain) bool {
+	brief := func(g gap) bool { return g.frames <= linkFrames }
+	own := slices.DeleteFunc(x.line.within(x.begin, x.end), brief)
+	others := slices.DeleteFunc(y.line.within(y.begin, y.end), brief)
+	if x.line == y.line || len(own) == 0 || len(own) != len(others) {
+		return false
+	}
+	reach := 2 * x.line.period
+	for i, g := range own {
+		if !near(g.start, others[i].start, reach) || !near(g.end, others[i].end, reach) {
+			return false
+		}
+	}
+	return true
+}
+
 // changedPeriod takes a change of the frame period and what it leaves behind.
 func changedPeriod(_ *bench, in incident) incident {
 	changes := in.kinds(decode.PeriodChanged)
