@@ -15,8 +15,8 @@ import (
 	"widthwise/decode"
 	"widthwise/decode/alike"
 	"widthwise/decode/phrase"
-	"widthwise/report"
 	"widthwise/report/grade"
+	"widthwise/report/text"
 )
 
 type gradeOptions struct {
@@ -279,20 +279,17 @@ func (a *app) writeClass(class *grade.Class, o *gradeOptions) error {
 	if err := o.page.write(a.out, class); err != nil {
 		return err
 	}
-	switch {
-	case o.json:
-		return report.WriteJSON(a.out, class)
-	case o.quiet || len(o.alone()) > 0:
+	if !o.json && len(o.alone()) > 0 {
 		return nil
 	}
-	return class.WriteText(a.out, a.style(o.color))
+	return show(a, o.options, o.json, class, nil, text.Class)
 }
 
 // writePlan shows whose files are whose and which channels they hold.
 func (a *app) writePlan(l *lesson, o *gradeOptions, files []found) error {
-	var rows []grade.Planned
+	var rows []text.Planned
 	for _, f := range files {
-		row := grade.Planned{Student: l.student(f), File: f.path}
+		row := text.Planned{Student: l.student(f), File: f.path}
 		reader, closeFile, err := a.openCapture(f.path, o.options, l.rules)
 		if err != nil {
 			row.Err = oneLine(wording(err))
@@ -305,8 +302,13 @@ func (a *app) writePlan(l *lesson, o *gradeOptions, files []found) error {
 		}
 		rows = append(rows, row)
 	}
-	missing := l.roster.Missing(func(student string) bool {
-		return slices.ContainsFunc(rows, func(p grade.Planned) bool { return p.Student == student })
-	})
-	return grade.WritePlan(a.out, rows, missing, a.style(o.color))
+	for _, student := range l.roster.Missing(func(student string) bool {
+		return slices.ContainsFunc(rows, func(p text.Planned) bool { return p.Student == student })
+	}) {
+		rows = append(rows, text.Planned{Student: student, Err: "nothing handed in"})
+	}
+	p := text.NewSheet(a.style(o.color))
+	text.Plan(p, rows)
+	_, err := p.WriteTo(a.out)
+	return err
 }

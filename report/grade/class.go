@@ -8,6 +8,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode/alike"
+	"widthwise/decode/phrase"
 	"widthwise/report"
 )
 
@@ -109,6 +110,11 @@ func NewClass(r *Rubric, graded []Graded, missing []string) *Class {
 	}
 	c.compare(graded)
 	return c
+}
+
+// Size says how many students there are, and what each could earn.
+func (c *Class) Size() string {
+	return phrase.Count(len(c.Students), "student") + ", " + c.Points.Counted()
 }
 
 func (c *Class) student(name string) *Student {
