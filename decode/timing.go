@@ -145,13 +145,9 @@ func (j *judge) startsMoved(c *channel) {
 		largest = max(largest, math.Abs(e.Measured))
 		j.touch(c, StartMoved, e.End, e.End)
 	}
-	times := "once"
-	if c.frames.moved.all > 1 {
-		times = fmt.Sprintf("%d times", c.frames.moved.all)
-	}
 	j.find(c.ChannelAnalysis, Finding{Kind: StartMoved, Severity: Note, Start: list[0].Start, End: list[len(list)-1].End, Count: c.frames.moved.all,
 		Measured: largest, Limit: math.NaN(), Unit: "us",
-		Message: fmt.Sprintf("the pulse's start moved %s by up to %.0f us and stayed: an output before it, not recorded, changed its width", times, largest)})
+		Message: fmt.Sprintf("the pulse's start moved %s by up to %.0f us and stayed: an output before it, not recorded, changed its width", phrase.Times(c.frames.moved.all), largest)})
 }
 
 func (j *judge) oddIntervals(c *channel, l Limits) {

@@ -33,7 +33,7 @@ func (j *judge) unseen() []string {
 			}
 			low, high := poissonInterval(float64(n))
 			seen = append(seen, fmt.Sprintf("%s: %s began %s in %.1f s; at 95 %% between once in %s and once in %s",
-				ca.Name, k.name, times(n), span, seconds(span/high), seconds(span/low)))
+				ca.Name, k.name, phrase.Times(n), span, seconds(span/high), seconds(span/low)))
 		}
 	}
 	var out []string
@@ -80,13 +80,6 @@ var faults = []struct {
 // leave open that a receiver covered a lost link.
 func (j *judge) mayRepeat() bool {
 	return j.out.Outcome != Failed && slices.ContainsFunc(j.out.Channels, func(c ChannelJudgement) bool { return c.Judged })
-}
-
-func times(n int) string {
-	if n == 1 {
-		return "once"
-	}
-	return fmt.Sprintf("%d times", n)
 }
 
 func seconds(s float64) string {

@@ -45,6 +45,9 @@ type Glance struct {
 	Slots  int     `json:"slots"` // of a pulse-position stream
 }
 
+// Shown is a channel's name with its label.
+func (g *Glance) Shown() string { return named(g.Name, g.Label) }
+
 // Variable is one thing that the file declares.
 type Variable struct {
 	Name    string   `json:"name"`

@@ -11,6 +11,7 @@ import (
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
+	"widthwise/decode/phrase"
 	"widthwise/decode/places"
 )
 
@@ -201,15 +202,5 @@ func (c *Channel) waits(a *decode.Analysis) {
 		c.say("loss after: on this capture a wait of 25 ms would never have stopped it, nor would one of 50 or 100 ms")
 		return
 	}
-	c.say("loss after: on this capture a wait of 25 ms would have stopped it %s, of 50 ms %s, of 100 ms %s", times(crossed[0]), times(crossed[1]), times(crossed[2]))
-}
-
-func times(n int) string {
-	switch n {
-	case 0:
-		return "never"
-	case 1:
-		return "once"
-	}
-	return fmt.Sprintf("%d times", n)
+	c.say("loss after: on this capture a wait of 25 ms would have stopped it %s, of 50 ms %s, of 100 ms %s", phrase.Times(crossed[0]), phrase.Times(crossed[1]), phrase.Times(crossed[2]))
 }

@@ -32,6 +32,17 @@ func Count[N int | int64](n N, noun string) string {
 	return fmt.Sprintf("%d %ss", n, noun)
 }
 
+// Times is "never", "once", "3 times".
+func Times[N int | int64](n N) string {
+	switch n {
+	case 0:
+		return "never"
+	case 1:
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
 // Trim takes the zeros off the end of a number's decimals, and a point that
 // nothing follows: 1.500 is 1.5, and 2.000 is 2.
 func Trim(number string) string {

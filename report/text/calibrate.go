@@ -51,14 +51,7 @@ func mixed(r report.Range) string {
 	if r.Clipped == 0 {
 		return fmt.Sprintf("%d to %d, never clipped", r.Min, r.Max)
 	}
-	return fmt.Sprintf("%d to %d, clipped %s", r.Min, r.Max, times(r.Clipped))
-}
-
-func times(n int) string {
-	if n == 1 {
-		return "once"
-	}
-	return fmt.Sprintf("%d times", n)
+	return fmt.Sprintf("%d to %d, clipped %s", r.Min, r.Max, phrase.Times(r.Clipped))
 }
 
 // ruler draws the stick's way as a strip from low to high, with the deadband
@@ -101,7 +94,7 @@ func constants(c *report.CalibrateChannel, resolution report.Number) []string {
 		visits  int
 	}{{"low", c.Low, c.LowU95, c.LowVisits}, {"neutral", c.Neutral, c.NeutralU95, c.NeutralVisits}, {"high", c.High, c.HighU95, c.HighVisits}} {
 		if !missing(float64(place.us)) {
-			out = append(out, fmt.Sprintf("%s %s us, visited %s", place.name, stated(float64(place.us), float64(place.u95)), times(place.visits)))
+			out = append(out, fmt.Sprintf("%s %s us, visited %s", place.name, stated(float64(place.us), float64(place.u95)), phrase.Times(place.visits)))
 		}
 	}
 	if apart := float64(c.NeutralFromAbove - c.NeutralFromBelow); !missing(apart) {
@@ -174,7 +167,7 @@ func proof(c *report.CalibrateChannel) []string {
 	parts = append(parts, reaches(c))
 	parts = append(parts, fmt.Sprintf("jumps by at most %d of %d from frame to frame", p.LargestJump, p.Full))
 	if p.StopsOnLoss > 0 {
-		parts = append(parts, fmt.Sprintf("stops for lost pulses %s, at commands of up to %d, and takes up to %d up again at once", times(p.StopsOnLoss), p.JumpAtLoss, p.JumpAfterLoss))
+		parts = append(parts, fmt.Sprintf("stops for lost pulses %s, at commands of up to %d, and takes up to %d up again at once", phrase.Times(p.StopsOnLoss), p.JumpAtLoss, p.JumpAfterLoss))
 	}
 	if p.StartUpNotZero > 0 {
 		parts = append(parts, fmt.Sprintf("is driven by %s at start-up", phrase.Count(int64(p.StartUpNotZero), "pulse")))

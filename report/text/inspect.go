@@ -97,7 +97,7 @@ func countedKinds(left []*report.Glance) string {
 func (p *Sheet) glances(shown []*report.Glance, resolution report.Number) {
 	cols := []column{{head: "channel"}, {head: "active"}, {head: "pulses", right: true}, {head: "width us", right: true}, {head: "period ms", right: true}, {head: "signal"}}
 	for _, g := range shown {
-		for k, text := range []string{glanceName(g), orNone(g.Active), strconv.FormatInt(g.Pulses, 10), span(g.Width), period(g.Period), glanceSignal(g)} {
+		for k, text := range []string{g.Shown(), orNone(g.Active), strconv.FormatInt(g.Pulses, 10), span(g.Width), period(g.Period), glanceSignal(g)} {
 			cols[k].cells = append(cols[k].cells, text)
 		}
 	}
@@ -110,15 +110,8 @@ func (p *Sheet) glances(shown []*report.Glance, resolution report.Number) {
 		if g.Width != nil {
 			about += fmt.Sprintf(", active %s, %s, width %s us, period %s ms", orNone(g.Active), phrase.Count(g.Pulses, "pulse"), span(g.Width), period(g.Period))
 		}
-		p.hang(glanceName(g)+": ", 2, about)
+		p.hang(g.Shown()+": ", 2, about)
 	}
-}
-
-func glanceName(g *report.Glance) string {
-	if g.Label == "" {
-		return report.Printable(g.Name)
-	}
-	return report.Printable(g.Name) + " (" + report.Printable(g.Label) + ")"
 }
 
 // glanceSignal leaves out what the columns have.

@@ -30,19 +30,14 @@ var rowColumns = []struct {
 	{"glitches", whole(func(ch *report.Channel) int64 { return ch.Glitches })},
 	{"losses", whole(func(ch *report.Channel) int64 { return ch.Losses })},
 	{"lost_s", func(_ *report.Capture, ch *report.Channel) string { return ch.Lost.String() }},
-	{"width_min_us", ofWidth(func(w *report.Width) report.Number { return w.Min })},
-	{"width_median_us", ofWidth(func(w *report.Width) report.Number { return w.Median })},
-	{"width_max_us", ofWidth(func(w *report.Width) report.Number { return w.Max })},
-	{"period_us", ofPeriod(func(p *report.Period) report.Number { return p.Nominal })},
-	{"period_sd_us", ofPeriod(func(p *report.Period) report.Number { return p.SD })},
-	{"jitter_rms_us", ofJitter(func(j *report.Jitter) report.Number { return j.WidthRMS })},
-	{"jitter_p99_us", ofJitter(func(j *report.Jitter) report.Number { return j.WidthP99 })},
-	{"jitter_resolved", func(_ *report.Capture, ch *report.Channel) string {
-		if ch.Jitter == nil {
-			return ""
-		}
-		return strconv.FormatBool(ch.Jitter.Resolved)
-	}},
+	{"width_min_us", part(widthOf, func(w *report.Width) string { return w.Min.String() })},
+	{"width_median_us", part(widthOf, func(w *report.Width) string { return w.Median.String() })},
+	{"width_max_us", part(widthOf, func(w *report.Width) string { return w.Max.String() })},
+	{"period_us", part(periodOf, func(p *report.Period) string { return p.Nominal.String() })},
+	{"period_sd_us", part(periodOf, func(p *report.Period) string { return p.SD.String() })},
+	{"jitter_rms_us", part(jitterOf, func(j *report.Jitter) string { return j.WidthRMS.String() })},
+	{"jitter_p99_us", part(jitterOf, func(j *report.Jitter) string { return j.WidthP99.String() })},
+	{"jitter_resolved", part(jitterOf, func(j *report.Jitter) string { return strconv.FormatBool(j.Resolved) })},
 	{"error", func(c *report.Capture, _ *report.Channel) string { return report.Printable(c.Err) }},
 }
 
@@ -91,32 +86,20 @@ func whole(of func(*report.Channel) int64) cell {
 	return func(_ *report.Capture, ch *report.Channel) string { return strconv.FormatInt(of(ch), 10) }
 }
 
-func ofWidth(of func(*report.Width) report.Number) cell {
+// part has a field of figures that some channels lack, and is empty there.
+func part[F any](figures func(*report.Channel) *F, of func(*F) string) cell {
 	return func(_ *report.Capture, ch *report.Channel) string {
-		if ch.Width == nil {
+		f := figures(ch)
+		if f == nil {
 			return ""
 		}
-		return of(ch.Width).String()
+		return of(f)
 	}
 }
 
-func ofPeriod(of func(*report.Period) report.Number) cell {
-	return func(_ *report.Capture, ch *report.Channel) string {
-		if ch.Period == nil {
-			return ""
-		}
-		return of(ch.Period).String()
-	}
-}
-
-func ofJitter(of func(*report.Jitter) report.Number) cell {
-	return func(_ *report.Capture, ch *report.Channel) string {
-		if ch.Jitter == nil {
-			return ""
-		}
-		return of(ch.Jitter).String()
-	}
-}
+func widthOf(ch *report.Channel) *report.Width   { return ch.Width }
+func periodOf(ch *report.Channel) *report.Period { return ch.Period }
+func jitterOf(ch *report.Channel) *report.Jitter { return ch.Jitter }
 
 // Quiet writes verdict, file and reason, parted by tabs.
 func Quiet(w io.Writer, c *report.Capture) error {
