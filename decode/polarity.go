@@ -55,11 +55,8 @@ func (r *Recording) ownPolarities(a *Analysis) (chosen []*pulser, votes map[Leve
 // the steadier by more than rounding makes, a quarter of a time step, else the one
 // that the line does not rest at; nil where all that leaves it open.
 func (w *channelState) tellsItself(step float64) *pulser {
-	switch w.stated.Active {
-	case High:
-		return w.high
-	case Low:
-		return w.low
+	if p := w.of(w.stated.Active); p != nil {
+		return p
 	}
 	if h, l := w.high.fits(), w.low.fits(); h != l {
 		return w.either(h)
@@ -87,13 +84,19 @@ func (p *pulser) fits() bool {
 // misstated reports whether the level that is stated has marks that are none of
 // a pulse, and the other one has.
 func (w *channelState) misstated() bool {
-	switch w.stated.Active {
+	stated, other := w.of(w.stated.Active), w.of(w.stated.Active.Other())
+	return stated != nil && !stated.fits() && other.fits() && other.accepted >= fewMarks
+}
+
+// of returns the pulses of a level.
+func (w *channelState) of(l Level) *pulser {
+	switch l {
 	case High:
-		return !w.high.fits() && w.low.fits() && w.low.accepted >= fewMarks
+		return w.high
 	case Low:
-		return !w.low.fits() && w.high.fits() && w.high.accepted >= fewMarks
+		return w.low
 	}
-	return false
+	return nil
 }
 
 func (w *channelState) either(high bool) *pulser {

@@ -109,11 +109,7 @@ func (o *options) readingFlags(f *pflag.FlagSet) {
 }
 
 func (o *options) judgingFlags(f *pflag.FlagSet) {
-	f.Func("active", "`high|low` the level of a pulse", func(s string) error {
-		level, err := parseLevel(s)
-		o.active = level
-		return err
-	})
+	f.Func("active", "`high|low` the level of a pulse", into(&o.active, parseLevel))
 	f.Func("period", "`TIME` the right time from frame to frame, such as 22ms", into(&o.period, parsePositiveDuration))
 	f.Func("loss-after", "`TIME` this long without a pulse is a loss, such as 110ms", into(&o.lossAfter, parsePositiveDuration))
 	f.StringVar(&o.limits, "limits", "", "`FILE` what the capture has to keep to; widthwise help limits prints one")
@@ -243,32 +239,23 @@ func choice(at *string, words ...string) func(string) error {
 	}
 }
 
-func parseLevel(s string) (decode.Level, error) {
-	switch s {
-	case "high":
-		return decode.High, nil
-	case "low":
-		return decode.Low, nil
-	}
-	return decode.Unknown, errors.New("not a level; high or low")
-}
+var parseLevel = named(map[string]decode.Level{"high": decode.High, "low": decode.Low}, "not a level; high or low")
 
-func parseDelimiter(s string) (rune, error) {
-	r, ok := map[string]rune{
-		"comma": ',', ",": ',', "semicolon": ';', ";": ';', "tab": '\t', "\t": '\t', "pipe": '|', "|": '|', "space": ' ', " ": ' ',
-	}[s]
-	if !ok {
-		return 0, errors.New("not a delimiter; comma, semicolon, tab, pipe or space")
-	}
-	return r, nil
-}
+var parseDelimiter = named(map[string]rune{
+	"comma": ',', ",": ',', "semicolon": ';', ";": ';', "tab": '\t', "\t": '\t', "pipe": '|', "|": '|', "space": ' ', " ": ' ',
+}, "not a delimiter; comma, semicolon, tab, pipe or space")
 
-func parseDecimalMark(s string) (rune, error) {
-	r, ok := map[string]rune{"point": '.', ".": '.', "comma": ',', ",": ','}[s]
-	if !ok {
-		return 0, errors.New("not a decimal mark; point or comma")
+var parseDecimalMark = named(map[string]rune{"point": '.', ".": '.', "comma": ',', ",": ','}, "not a decimal mark; point or comma")
+
+// named reads the name of a value; refusal tells which there are.
+func named[T any](values map[string]T, refusal string) func(string) (T, error) {
+	return func(s string) (v T, err error) {
+		v, ok := values[s]
+		if !ok {
+			err = errors.New(refusal)
+		}
+		return v, err
 	}
-	return r, nil
 }
 
 func printable(r rune) bool { return r == ' ' || unicode.IsPrint(r) }

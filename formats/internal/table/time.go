@@ -3,7 +3,7 @@ package table
 import (
 	"bytes"
 	"fmt"
-	"math/bits"
+	"math/big"
 	"strings"
 	"time"
 
@@ -48,21 +48,10 @@ func (c *clock) withRate(r exact.Rate) bool {
 	if r.Num <= 0 || r.Den <= 0 {
 		return false
 	}
-	// Den * 1e12 / Num, in lowest terms.
-	common := gcd(uint64(r.Num), uint64(decode.Second))
-	num, ps := uint64(r.Num)/common, uint64(decode.Second)/common
-	common = gcd(num, uint64(r.Den))
-	num, den := num/common, uint64(r.Den)/common
-	hi, lo := bits.Mul64(den, ps)
-	c.p, c.q = lo, num
-	return hi == 0
-}
-
-func gcd(a, b uint64) uint64 {
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
+	step := big.NewRat(r.Den, r.Num)
+	step.Mul(step, big.NewRat(int64(decode.Second), 1)) // in lowest terms
+	c.p, c.q = step.Num().Uint64(), step.Denom().Uint64()
+	return step.Num().IsUint64()
 }
 
 // step is the time of one sample in picoseconds, 0 without a rate.
