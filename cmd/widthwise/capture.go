@@ -141,6 +141,9 @@ func (a *app) openCapture(name string, o *options, r *rules) (*formats.Reader, f
 	nothing := func() error { return nil }
 	read := readOptions(o, r)
 	if info, err := os.Stat(name); err == nil && info.IsDir() {
+		if _, err := os.ReadDir(name); err != nil {
+			return nil, nil, bare(name, err)
+		}
 		return nil, nil, usageError("%s: a folder; the name of a capture", name)
 	}
 	if name == "-" {

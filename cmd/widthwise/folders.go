@@ -77,8 +77,12 @@ func (a *app) inFolder(root string, but []string) ([]found, error) {
 	err = filepath.WalkDir(real, func(path string, d fs.DirEntry, err error) error {
 		below, _ := filepath.Rel(real, path)
 		named := filepath.Join(root, below)
-		if err != nil {
-			return bare(named, err)
+		switch {
+		case err != nil && path == real:
+			return bare(root, err)
+		case err != nil:
+			all = append(all, found{path: named}) // stands for what it holds; whoever opens it says why
+			return nil
 		}
 		info, err := os.Stat(path)
 		if err == nil && info.IsDir() && !d.IsDir() {

@@ -263,3 +263,22 @@ func TestHostileNames(t *testing.T) {
 		assert.NotContains(t, got.out+got.err, "\u202e", mode)
 	}
 }
+
+// A folder that nobody may look into costs its own row. (Whoever runs this as the
+// superuser may look into it, and sees what it holds.)
+func TestLockedFolder(t *testing.T) {
+	dir := t.TempDir()
+	locked := filepath.Join(dir, "in", "locked")
+	require.NoError(t, os.MkdirAll(locked, 0o755))
+	rubric := filepath.Join(dir, "rubric.toml")
+	require.NoError(t, os.WriteFile(rubric, []byte(try("help", "rubric").out), 0o600))
+	for _, name := range []string{filepath.Join(dir, "in", "anna.csv"), filepath.Join(locked, "capture.csv")} {
+		require.Zero(t, try("convert", "../../testdata/scenarios/healthy.toml", name).code)
+	}
+	require.NoError(t, os.Chmod(locked, 0))
+	t.Cleanup(func() { os.Chmod(locked, 0o755) })
+	out := try("grade", "--csv", "-", rubric, filepath.Join(dir, "in"))
+	assert.Zero(t, out.code, out.err)
+	assert.Contains(t, out.out, "\nanna,")
+	assert.Contains(t, out.out, "\nlocked,")
+}
