@@ -111,9 +111,10 @@ func (a *app) source(ctx context.Context, o convertOptions, r *rules, in string)
 }
 
 // fits refuses more samples than the disk has room for, before the first of them
-// is written. How long a capture is shows at its end only, so it is read once more.
+// is written. How long a capture is shows at its end only, so a file is read twice; a
+// pipe cannot be.
 func (a *app) fits(ctx context.Context, o convertOptions, r *rules, in, out string) error {
-	if o.samples.Num == 0 || in == "-" || out == "-" {
+	if info, err := os.Stat(in); o.samples.Num == 0 || in == "-" || out == "-" || err == nil && !info.Mode().IsRegular() {
 		return nil
 	}
 	free, known := room(filepath.Dir(out))

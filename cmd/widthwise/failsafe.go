@@ -44,8 +44,9 @@ func (a *app) failsafeCommand() *cobra.Command {
 		Long: "Tells from a capture in which the transmitter is switched off what each channel does - stops, goes to a\n" +
 			"preset, holds or drifts -, how fast, and whether that is safe for what hangs on it. Before every trial:\n" +
 			"propeller off or drive disconnected, the machine restrained, a second person at the power switch.\n" +
-			"Holding can never be proven safe: move the stick away from its safe place before the switch. The exit\n" +
-			"status is 0 safe, 1 something is not, 2 usage or unreadable, 3 undecided.",
+			"Holding can never be proven safe: move the stick away from its safe place before the switch. Slots of a\n" +
+			"stream are told one by one. The exit status is 0 safe, 1 something is not, 2 usage or unreadable,\n" +
+			"3 undecided.",
 		Example: "  widthwise failsafe --off-at 12.5s --safe throttle=1000us --safe winch=stop tug.csv\n" +
 			"  widthwise failsafe --off-mark switch --idle 0s..4s --within 1.5s tug.vcd",
 		Args: someCaptures,
