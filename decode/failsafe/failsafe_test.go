@@ -289,6 +289,18 @@ func TestInferredSwitchOff(t *testing.T) {
 	assert.Contains(t, one.Channels[0].Reason, "no switch-off is known; option off-at T or option off-mark CHANNEL")
 }
 
+// Channels that come to their presets one after the other and leave them together
+// tell when the transmitter came back, which looks like one that went.
+func TestInferredSwitchOn(t *testing.T) {
+	two := tug(1700, `does = "preset", after = "1s", width_us = 1000`, "") + "[[channel]]\nname = \"winch\"\nkind = \"servo\"\nwidth_us = 1300\nfailsafe = { does = \"preset\", after = \"2s\", width_us = 1500 }\n"
+	a := trial(t, two, failsafe.Question{Safe: map[string][]failsafe.Safe{"throttle": us(1000), "winch": us(1200)}})
+	require.NotNil(t, a.Off)
+	assert.InDelta(t, 16.0, float64(*a.Off)/1e12, 0.03)
+	assert.Equal(t, decode.Undecided, a.Channels[0].Verdict)
+	assert.Contains(t, a.Channels[0].Reason, "goes from 1000 us to 1700 us, and was safe before: a transmitter that came back then looks the same")
+	assert.Equal(t, decode.Failed, a.Channels[1].Verdict, "safe neither before nor after")
+}
+
 // stayOff leaves the transmitter off to the end.
 func stayOff(text string) string { return strings.Replace(text, "on = \"16s\"\n", "", 1) }
 

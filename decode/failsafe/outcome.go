@@ -239,6 +239,9 @@ var rules = []rule{
 	{decode.Undecided, func(t *trial) bool { return t.isSafe() && t.onlyFellSilent() }, func(t *trial) string {
 		return t.told() + ", only silent in between: a wire or a supply that fails for a while looks the same; repeat with the stick at rest away from the safe state"
 	}},
+	{decode.Undecided, (*trial).maybeOn, func(t *trial) string {
+		return t.told() + ", and was safe before: a transmitter that came back then looks the same; option off-at T or option off-mark CHANNEL states when it was switched off"
+	}},
 	{decode.Failed, func(t *trial) bool { return !t.isSafe() }, func(t *trial) string { return t.told() + t.heldLevel() + "; " + t.wanted() }},
 	{decode.Failed, func(t *trial) bool { return t.within > 0 && t.settled-t.off > t.within }, func(t *trial) string {
 		return fmt.Sprintf("%s, later than the %s s it may take", t.told(), t.within.Seconds(2))
@@ -278,6 +281,12 @@ func (t *trial) isSafe() bool {
 		}
 		return (t.outcome == Preset || t.outcome == Holds) && math.Abs(t.final-s.Width) <= safeWithin
 	})
+}
+
+// maybeOn says whether what is inferred to be the switch-off may be the switch-on:
+// a channel leaves its safe width for another.
+func (t *trial) maybeOn() bool {
+	return t.offFrom == Inferred && !t.isSafe() && slices.ContainsFunc(t.safe, func(s Safe) bool { return math.Abs(t.before-s.Width) <= safeWithin })
 }
 
 // onlyFellSilent says whether the channel is where it was, and in between was
