@@ -230,7 +230,7 @@ var rules = []rule{
 		return fmt.Sprintf("%s; between %s and %s s it does not keep to one place that could be safe; option idle T..T states a stretch in which it does", t.told(), t.idle[0].Seconds(3), t.idle[1].Seconds(3))
 	}},
 	{decode.Undecided, func(t *trial) bool { return len(t.safe) == 0 }, func(t *trial) string {
-		return fmt.Sprintf("%s; whether that is safe depends on the machine: option safe %s=1000us, option safe %s=stop or option idle T..T says", t.told()+t.heldLevel(), t.Name, t.Name)
+		return fmt.Sprintf("%s; whether that is safe depends on the machine: option safe %s=1000us, option safe %s=stop or option idle T..T says", t.told(), t.Name, t.Name)
 	}},
 	{decode.Undecided, func(t *trial) bool { return !t.returned && t.movedOn() }, says("it moves like a stick after the switch-off: did the transmitter come back? option on-at T says when")},
 	{decode.Undecided, (*trial).maybeBack, says("it is where it was before the switch-off, or changes late after it: did the transmitter come back? option on-at T says when, or option to T ends before")},
@@ -242,7 +242,7 @@ var rules = []rule{
 	{decode.Undecided, (*trial).maybeOn, func(t *trial) string {
 		return t.told() + ", and was safe before: a transmitter that came back then looks the same; option off-at T or option off-mark CHANNEL states when it was switched off"
 	}},
-	{decode.Failed, func(t *trial) bool { return !t.isSafe() }, func(t *trial) string { return t.told() + t.heldLevel() + "; " + t.wanted() }},
+	{decode.Failed, func(t *trial) bool { return !t.isSafe() }, func(t *trial) string { return t.told() + "; " + t.wanted() }},
 	{decode.Failed, func(t *trial) bool { return t.within > 0 && t.settled-t.off > t.within }, func(t *trial) string {
 		return fmt.Sprintf("%s, later than the %s s it may take", t.told(), t.within.Seconds(2))
 	}},
@@ -258,7 +258,7 @@ var rules = []rule{
 		return fmt.Sprintf("%s, but falls silent %s %s s; whether that is safe depends on the machine: option safe %s=stop says", t.told(), again(len(gaps)), gaps[0].Start.Seconds(2), t.Name)
 	}},
 	{decode.Undecided, func(t *trial) bool { return t.stuck() != nil }, func(t *trial) string {
-		return t.told() + t.heldLevel() + ": no controller sees a pulse end there, and what a machine makes of that is not known"
+		return t.told() + ": no controller sees a pulse end there, and what a machine makes of that is not known"
 	}},
 	{decode.Undecided, func(t *trial) bool { return t.instead() != nil }, func(t *trial) string {
 		k := t.instead()

@@ -9,8 +9,10 @@ import (
 	"widthwise/decode/phrase"
 )
 
-// told says what the channel did, and how fast.
-func (t *trial) told() string {
+// told says what the channel did, how fast, and whether its line was held.
+func (t *trial) told() string { return t.did() + t.heldLevel() }
+
+func (t *trial) did() string {
 	after := fmt.Sprintf(" after %s s", max(t.settled-t.off, 0).Seconds(2))
 	if t.offFrom == Inferred {
 		after = "" // from this very change
