@@ -32,28 +32,28 @@ type Piece[T any] struct {
 	Seen  bool  // it begins behind a seam, and a worker has looked at it
 	Err   error // what ended the text behind this piece; nil where more follows
 
-	buf  []byte
-	done chan struct{}
+	buf []byte
 }
 
 // Queue hands out the pieces of a text in order. Workers read a block each, the
 // one where the other ends, and cut it where its last seam is. What stands
-// behind that goes before the next block, so that a piece waits for the block
-// before it, but not for its text to be looked at. A text that can be read at
-// any place is read by all workers at once; a stream is read by one after the
-// other, and decompressed beside the looking.
+// behind that goes before the next block. Of a text that can be read at any place
+// a worker reads the end of the block before as well, and so mostly knows what
+// that is before it is told; a stream is read by one worker after the other, and
+// decompressed beside the looking.
 type Queue[T any] struct {
-	r     io.Reader
-	at    *io.SectionReader // nil for a stream
-	seam  func(text []byte) int
-	size  int
-	order chan *Piece[T]
-	free  chan *Piece[T]
-	stop  chan struct{}
-	busy  sync.WaitGroup
+	r      io.Reader
+	at     *io.SectionReader // nil for a stream
+	seam   func(text []byte) int
+	size   int
+	free   chan *Piece[T]
+	stop   chan struct{}
+	busy   sync.WaitGroup
+	handed int // pieces, empty ones too
 
 	blocks atomic.Int64
-	turns  []chan seamed // one for each block that workers may have at hand
+	turns  []chan seamed    // what each block that is at hand finds before it
+	pieces []chan *Piece[T] // and its piece
 }
 
 // seamed is what a block leaves to the next.
@@ -63,8 +63,10 @@ type seamed struct {
 	ended bool
 }
 
-// headRoom is kept before a block for what the block before leaves it.
-const headRoom = 4 << 10
+const (
+	headRoom = 4 << 10 // is kept before a block for what the block before leaves it
+	glance   = 1 << 10 // that much of the block before is read again
+)
 
 // New begins to read r; an *io.SectionReader is read from its beginning, by
 // positions. A piece ends where seam finds the last place in a text to cut it,
@@ -77,12 +79,12 @@ func New[T any](r io.Reader, how How, seam func([]byte) int, look func() func(*P
 		how.Workers = runtime.GOMAXPROCS(0)
 	}
 	pieces := 2*how.Workers + 1
-	q := &Queue[T]{r: r, seam: seam, size: how.Size,
-		order: make(chan *Piece[T], pieces), free: make(chan *Piece[T], pieces), stop: make(chan struct{})}
+	q := &Queue[T]{r: r, seam: seam, size: how.Size, free: make(chan *Piece[T], pieces), stop: make(chan struct{})}
 	q.at, _ = r.(*io.SectionReader)
 	for range pieces {
-		q.free <- &Piece[T]{done: make(chan struct{}, 1)}
+		q.free <- &Piece[T]{}
 		q.turns = append(q.turns, make(chan seamed, 1))
+		q.pieces = append(q.pieces, make(chan *Piece[T], 1))
 	}
 	q.turns[0] <- seamed{}
 	q.busy.Add(how.Workers)
@@ -95,9 +97,14 @@ func New[T any](r io.Reader, how How, seam func([]byte) int, look func() func(*P
 // Next returns the next piece, which is the caller's until it is given to Free.
 // It is not called again after a piece with an error.
 func (q *Queue[T]) Next() *Piece[T] {
-	p := <-q.order
-	<-p.done
-	return p
+	for {
+		p := <-q.pieces[q.handed%len(q.pieces)]
+		q.handed++
+		if len(p.Text) > 0 || p.Err != nil {
+			return p
+		}
+		q.Free(p)
+	}
 }
 
 // Free takes back a piece.
@@ -111,56 +118,69 @@ func (q *Queue[T]) Close() {
 
 func (q *Queue[T]) work(look func(*Piece[T])) {
 	defer q.busy.Done()
-	for {
+	for more := true; more; {
 		select {
 		case <-q.stop:
 			return
 		case p := <-q.free:
-			if !q.read(p) {
-				return
+			if p.buf == nil {
+				p.buf = make([]byte, headRoom+q.size+Slack)
 			}
-			if p.Seen {
-				look(p)
-			}
-			p.done <- struct{}{}
+			more = q.fill(p, look)
 		}
 	}
 }
 
-// read fills a piece with the next block that has a seam, or with more than is
-// usual without one; false where the text has ended.
-func (q *Queue[T]) read(p *Piece[T]) bool {
-	if p.buf == nil {
-		p.buf = make([]byte, headRoom+q.size+Slack)
+// fill makes a piece of the next block and looks at it; false where the text has
+// ended.
+func (q *Queue[T]) fill(p *Piece[T], look func(*Piece[T])) (more bool) {
+	n := int(q.blocks.Add(1) - 1)
+	turn, next := q.turns[n%len(q.turns)], q.turns[(n+1)%len(q.turns)]
+	before, size, known := q.readAt(p, n)
+	if !known {
+		before = <-turn
 	}
-	for {
-		n := q.blocks.Add(1) - 1
-		turn, next := q.turns[n%int64(len(q.turns))], q.turns[(n+1)%int64(len(q.turns))]
-		block := p.buf[headRoom : headRoom+q.size]
-		size := 0
-		if q.at != nil {
-			size, p.Err = q.at.ReadAt(block, n*int64(q.size))
-		}
-		before := <-turn
-		if before.ended {
-			next <- before
-			return false
-		}
-		if q.at == nil {
-			size, p.Err = fill(q.r, block)
-		}
-		after, ready := q.cut(p, before, size)
-		next <- after
-		if ready {
-			return true
-		}
+	if before.ended {
+		next <- before
+		return false
 	}
+	if q.at == nil {
+		size, p.Err = readFull(q.r, p.buf[headRoom:headRoom+q.size])
+	}
+	after := q.cut(p, before, size)
+	next <- after
+	if p.Seen {
+		look(p)
+	}
+	if known {
+		<-turn
+	}
+	q.pieces[n%len(q.pieces)] <- p
+	return !after.ended
+}
+
+// readAt reads the n-th block of a text that can be read at any place. What stands
+// before it is known where the last seam is near the end of the block before.
+func (q *Queue[T]) readAt(p *Piece[T], n int) (before seamed, size int, known bool) {
+	if q.at == nil {
+		return seamed{}, 0, false
+	}
+	back := min(n*q.size, q.size, glance)
+	text := p.buf[headRoom-back : headRoom+q.size]
+	size, p.Err = q.at.ReadAt(text, int64(n)*int64(q.size)-int64(back))
+	if size -= back; size < 0 { // the file has become shorter
+		return seamed{}, 0, false
+	}
+	if seam := q.seam(text[:back]); seam > 0 {
+		return seamed{rest: text[seam:back]}, size, true
+	}
+	return seamed{}, size, false
 }
 
 // cut makes a piece of what is left of the text before and the block that was
-// read into it, up to the last seam. It is not ready if there is none and more
-// may be read.
-func (q *Queue[T]) cut(p *Piece[T], before seamed, size int) (after seamed, ready bool) {
+// read into it, up to the last seam. Where there is none the piece is empty, and all
+// goes to the next while that is not too much.
+func (q *Queue[T]) cut(p *Piece[T], before seamed, size int) (after seamed) {
 	from, end := headRoom-len(before.rest), headRoom+size
 	text := p.buf
 	if from < 0 {
@@ -170,22 +190,21 @@ func (q *Queue[T]) cut(p *Piece[T], before seamed, size int) (after seamed, read
 		copy(text[from:], before.rest)
 	}
 	seam := from + q.seam(text[from:end])
-	after = seamed{rest: before.rest[:0], torn: seam == from, ended: p.Err != nil}
+	after = seamed{torn: seam == from, ended: p.Err != nil}
+	p.Seen = !before.torn
 	if after.torn && !after.ended && end-from < patience*q.size {
-		return seamed{rest: append(after.rest, text[from:end]...), torn: before.torn}, false
-	}
-	if after.torn || after.ended {
+		after.torn, p.Seen = before.torn, false
+	} else if after.torn || after.ended {
 		seam = end
 	}
-	after.rest = append(after.rest, text[seam:end]...)
+	after.rest = bytes.Clone(text[seam:end])
 	clear(text[seam : seam+Slack])
-	p.Text, p.Seen = text[from:seam], !before.torn
-	q.order <- p
-	return after, true
+	p.Text = text[from:seam]
+	return after
 }
 
-// fill reads until buf is full or r has ended.
-func fill(r io.Reader, buf []byte) (n int, err error) {
+// readFull reads until buf is full or r has ended.
+func readFull(r io.Reader, buf []byte) (n int, err error) {
 	for idle := 0; n < len(buf); idle++ {
 		k, err := r.Read(buf[n:])
 		if n += k; err != nil {
