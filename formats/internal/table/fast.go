@@ -37,8 +37,9 @@ func (l *lines) nextPiece() {
 		rest = bytes.Clone(rest)
 		l.queue.Free(l.piece)
 	}
-	if l.piece = l.queue.Next(); !l.piece.Seen {
-		l.piece.Found = found{}
+	l.piece, l.found = l.queue.Next(), found{}
+	if l.piece.Seen {
+		l.found = l.piece.Found
 	}
 	l.buf = l.piece.Text
 	if len(rest) > 0 { // a line longer than pieces are
@@ -111,11 +112,11 @@ func (t *table) stride(rows int, text int64) int {
 	if t.piece == nil || len(t.tail) == 0 {
 		return 0
 	}
-	list := t.piece.Found.strides
+	list := t.found.strides
 	for len(list) > 0 && list[0].to <= t.lo {
 		list = list[1:]
 	}
-	t.piece.Found.strides = list
+	t.found.strides = list
 	if len(list) == 0 || t.lo <= list[0].from {
 		return 0
 	}

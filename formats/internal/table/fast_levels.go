@@ -260,11 +260,11 @@ func (t *table) atSpan() bool {
 	if t.lo == t.hi && t.err == nil {
 		t.fill()
 	}
-	list := t.piece.Found.spans
+	list := t.found.spans
 	for len(list) > 0 && list[0].from < t.lo {
 		list = list[1:]
 	}
-	t.piece.Found.spans = list
+	t.found.spans = list
 	if len(list) == 0 || list[0].from > t.lo || t.blind || t.ended {
 		return false
 	}
@@ -273,8 +273,8 @@ func (t *table) atSpan() bool {
 
 // spanBlock hands out the span that comes next.
 func (t *table) spanBlock() *decode.Block {
-	x := &t.piece.Found.spans[0]
-	t.piece.Found.spans = t.piece.Found.spans[1:]
+	x := &t.found.spans[0]
+	t.found.spans = t.found.spans[1:]
 	idle := !slices.ContainsFunc(x.runs, func(r decode.Run) bool { return r.First != t.edges.Level(r.Channel) })
 	t.pace.follow(&x.pace, idle)
 	t.last = x.pace.last

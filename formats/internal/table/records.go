@@ -33,6 +33,7 @@ type lines struct {
 
 	queue *ahead.Queue[found] // where the text is read ahead
 	piece *ahead.Piece[found] // whose text buf is
+	found found               // and what is left of what was found in it
 }
 
 func newLines(in *capture.Input) *lines {
