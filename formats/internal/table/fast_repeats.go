@@ -1,27 +1,70 @@
 package table
 
-import "bytes"
+import (
+	"bytes"
 
-// The fast path of tables that are read row by row, such as those with dates or
-// sample numbers: of a row that repeats the cells of the row before only the
-// stamp is read. It saves a third to a half of their time.
+	"widthwise/decode"
+)
 
-// takeRepeat reads a row that repeats the levels of the row before: only its
-// stamp is new. It leaves to the plain reader what needs a closer look, and all
-// that may be wrong: such a line may be a comment.
+// The fast path of rows that are read one by one: of a row that repeats the cells of
+// the row before only the stamp is read, and where levels are single digits those
+// that changed. It saves tables with dates or sample numbers, which have nothing
+// else, a third to a half of their time.
+
+// takeRepeat reads a row that looks as the row before, but for its stamp and single
+// digits. It leaves to the plain reader what needs a closer look, and all that may be
+// wrong: such a line may be a comment.
 func (t *table) takeRepeat(line []byte) (done bool) {
 	stamp, rest, ok := t.cutStamp(line)
-	if !ok || len(t.tail) == 0 || t.blind || !bytes.Equal(rest, t.tail) {
+	if !ok || len(t.tail) == 0 || t.blind {
+		return false
+	}
+	idle := bytes.Equal(rest, t.tail)
+	if !idle && !t.onlyDigits(rest) {
 		return false
 	}
 	now, decimals, err := t.plan.clock.read(stamp)
 	if err != nil || now < t.last {
 		return false
 	}
-	t.pace.add(now, decimals, true)
+	if !idle {
+		t.setDigits(rest, now)
+	}
+	t.pace.add(now, decimals, idle)
 	t.last = now
 	t.row++
 	return true
+}
+
+// onlyDigits tells whether what follows a stamp differs from the row before in
+// nothing but levels that are cells of a digit each.
+func (t *table) onlyDigits(rest []byte) bool {
+	s := t.shape.Load()
+	if s == nil || len(rest) != len(t.tail) || len(rest) > len(s.tail) {
+		return false
+	}
+	for at, c := range rest {
+		if c == t.tail[at] {
+			continue
+		}
+		if !s.isLevel(at) || c|1 != '1' || t.tail[at]|1 != '1' || !t.readers[(at+1)/2].moves() {
+			return false
+		}
+		if rest[at-1] != t.delimiter || at+1 < len(rest) && rest[at+1] != t.delimiter {
+			return false
+		}
+	}
+	return true
+}
+
+// setDigits takes the levels that changed into the edges.
+func (t *table) setDigits(rest []byte, now decode.Time) {
+	for at, c := range rest {
+		if c != t.tail[at] {
+			t.edges.Set(t.readers[(at+1)/2].channel, decode.Low+decode.Level(c-'0'), now)
+			t.tail[at] = c
+		}
+	}
 }
 
 // cutStamp parts a row behind its stamp.
