@@ -162,7 +162,7 @@ func returned(ch *report.FailsafeChannel, resolution report.Number) string {
 		return "moved all along, so that when it follows again cannot be told"
 	}
 	if r.LiveAfter == nil {
-		return "nothing changes until the capture's end"
+		return "nothing changes until the end"
 	}
 	out := fmt.Sprintf("follows %s s after switch-on", r.LiveAfter.Decimals(2))
 	if !missing(float64(r.Jump)) {
