@@ -98,7 +98,10 @@ func (c *channel) haltOf(all []reading, r sameRun, s surroundings, tolerance Tim
 	start, end := r.bounds(all)
 	h := halt{c: c, start: start, end: r.next(all), frames: r.n, from: r.from}
 	usual := max(usualChange(s.before), usualChange(s.after), tolerance)
-	jumped := func(d Time) bool { return d > jumpTimes*usual || d > jumpOver && 2*d > 3*usual }
+	noise := c.noiseOf(&all[r.from])
+	jumped := func(d Time) bool {
+		return noise.outrunBy(d, d) && (d > jumpTimes*usual || d > jumpOver && 2*d > 3*usual)
+	}
 	h.broke = brokeOff(s.before, r, tolerance)
 	h.entered = jumped(absDiff(r.first, s.before[len(s.before)-1].last)) &&
 		(halted || len(s.before) == beside && restless(s.before, tolerance))

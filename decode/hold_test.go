@@ -203,3 +203,24 @@ func TestHoldOfTwoOutputsOfOneStickAndAnother(t *testing.T) {
 	assert.InDelta(t, 4000, float64(holds[0].Start/Millisecond), 30)
 	assert.InDelta(t, 4400, float64(holds[0].End/Millisecond), 30)
 }
+
+// Amid noise of an output some widths are alike by chance, on two channels now and
+// then in the same frames: a jump that noise may make is none of a link's.
+func TestNoiseMakesNoHold(t *testing.T) {
+	noisy := func(seed uint64, jump float64) func(i int) float64 {
+		rng := rand.New(rand.NewPCG(seed, 7))
+		widths := make([]float64, 400)
+		for i := range widths {
+			widths[i] = 1500 + 0.1*float64(i) + 0.5*rng.NormFloat64()
+		}
+		for i := 200; i < 206; i++ {
+			widths[i] = widths[199] + jump
+		}
+		widths[206] = widths[199]
+		return func(i int) float64 { return widths[i] }
+	}
+	a, _ := sticks(t, 400, noisy(1, 2.2), noisy(2, 2.95))
+	assert.Empty(t, holdsOf(a))
+	a, _ = sticks(t, 400, noisy(1, 30), noisy(2, 50))
+	assert.Len(t, holdsOf(a), 1)
+}
