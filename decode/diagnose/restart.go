@@ -1,6 +1,8 @@
 package diagnose
 
 import (
+	"fmt"
+
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
@@ -182,6 +184,18 @@ func (l *line) otherPeriodAfter(s shared) bool {
 	after, too := t.interval(t.from(s.end)+1, t.from(s.end)+13)
 	d := after - before
 	return ok && too && max(d, -d)*50 > before
+}
+
+// otherRate tells of frames that came back with another period.
+func (c *explained) otherRate() string {
+	for _, o := range c.observations().kinds(decode.PeriodChanged) {
+		for _, x := range o.lines[0].Period.Changes {
+			if x.At == o.start {
+				return fmt.Sprintf(", with frames every %s instead of %s", millis(x.To), millis(x.From))
+			}
+		}
+	}
+	return ""
 }
 
 // interval is the interval that most pulses of a row keep.

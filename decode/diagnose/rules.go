@@ -113,16 +113,18 @@ var table = []rule{
 	},
 	{
 		cause: supply, source: "a processor that resets starts its outputs anew: " + practice, joins: onAny, adopts: []string{supplyOrLink}, owns: amidOwn,
-		takes: reboots, likely: func(c *explained) bool { return c.bench.only() == nil },
+		takes: reboots, likely: func(c *explained) bool { return c.bench.only() == nil && c.otherRate() == "" },
 		story: func(c *explained) string {
-			return c.whoTogether() + " " + c.fell() + " " + c.when() + " and came back as after a restart"
+			return c.whoTogether() + " " + c.fell() + " " + c.when() + " and came back as after a restart" + c.otherRate()
 		},
 		evidence: func(c *explained) []string { return c.rebootMarks() },
 		against: func(c *explained) []string {
-			return given(c.bench.only() != nil, "no other channel was recorded beside it")
+			return joined(
+				given(c.bench.only() != nil, "no other channel was recorded beside it"),
+				given(c.otherRate() != "", "a restart seldom changes the frame period; another receiver or mode does"))
 		},
 		try:     running + "measure the receiver's supply while the servos work, or give it one of its own",
-		instead: []string{"a receiver that restarts its outputs when a lost link returns", "a loose supply plug or switch"},
+		instead: []string{"a receiver that restarts its outputs when a lost link returns", "a loose supply plug or switch", "a receiver that was switched off, or swapped for another"},
 	},
 	{
 		cause: link, source: "receivers that hold, preset or stop: the manuals of two published autopilots", joins: onAny, adopts: []string{packets, softwareTiming}, owns: ofWeakLink,
@@ -288,7 +290,7 @@ var table = []rule{
 		},
 		against: glitchesToo,
 		try:     handsOff + "record at the receiver's pin, all else unplugged; what stays is its own",
-		instead: []string{"noise that moves edges without making glitches", "a wire that begins to break"},
+		instead: []string{"noise that moves edges without making glitches", "a wire that begins to break", "a stick or its potentiometer that is worn"},
 	},
 	{
 		cause: hand, source: practice, joins: onAny,

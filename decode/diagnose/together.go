@@ -311,7 +311,8 @@ func (c *explained) rebootMarks() []string {
 			}
 		}
 	}
-	out := []string{fmt.Sprintf("%s on every channel alive, up to %s", phrase.Count(len(gaps), "gap"), c.longestShared())}
+	upTo := map[bool]string{true: "of", false: "up to"}[len(gaps) == 1]
+	out := []string{fmt.Sprintf("%s on every channel alive, %s %s", phrase.Count(len(gaps), "gap"), upTo, c.longestShared())}
 	for _, m := range marks {
 		if len(gaps) > 1 {
 			m += fmt.Sprintf(" (%d of %d)", times[m], len(gaps))

@@ -2,6 +2,7 @@ package diagnose
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -52,7 +53,28 @@ func (c *explained) when() string {
 	case len(times) == 2 && brief:
 		return "at " + c.digits(first[0]) + " and " + c.at(last[0])
 	}
-	return fmt.Sprintf("%d times between %s and %s", len(times), c.digits(first[0]), c.at(last[1]))
+	return fmt.Sprintf("%d times between %s and %s", len(times), c.digits(first[0]), c.at(last[1])) + c.trend()
+}
+
+// trend says if something comes more often the longer it lasts, as of what fades,
+// warms up or sags. That is so where the mean of its times lies late between the first
+// and the last by more than three standard deviations: Laplace's test for a trend.
+func (c *explained) trend() string {
+	const least, sure = 8, 3.0
+	times := c.times()
+	n := len(times)
+	if n < least {
+		return ""
+	}
+	first, span := times[0][0], float64(times[n-1][0]-times[0][0])
+	late := 0.0
+	for _, t := range times[1 : n-1] {
+		late += float64(t[0]-first)/span - 0.5
+	}
+	if late*math.Sqrt(12) < sure*math.Sqrt(float64(n-2)) {
+		return ""
+	}
+	return ", more often towards the end"
 }
 
 // isLong reports whether a stretch of time has a beginning and an end for a
@@ -71,7 +93,7 @@ func (c *explained) across() string {
 		return c.when()
 	}
 	times := c.times()
-	return "between " + c.digits(times[0][0]) + " and " + c.at(times[len(times)-1][1])
+	return "between " + c.digits(times[0][0]) + " and " + c.at(times[len(times)-1][1]) + c.trend()
 }
 
 // occasions is when that happened of which a number was told: another number
