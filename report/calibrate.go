@@ -141,10 +141,10 @@ func (c *CalibrateCapture) Mixed(a, b string, sum, difference calibrate.Range) {
 
 // Complete says whether every constant was found, and Empty whether none was.
 func (c *CalibrateChannel) Complete() bool {
-	return !slices.ContainsFunc([]Number{c.Low, c.Neutral, c.High, c.Deadband}, Number.missing)
+	return !slices.ContainsFunc([]Number{c.Low, c.Neutral, c.High, c.Deadband}, Number.Missing)
 }
 
 // Empty says that no constant was found.
 func (c *CalibrateChannel) Empty() bool {
-	return c.Low.missing() && c.Neutral.missing() && c.High.missing()
+	return c.Low.Missing() && c.Neutral.Missing() && c.High.Missing()
 }

@@ -24,7 +24,7 @@ func (c *CalibrateCapture) WriteTOML(w io.Writer) error {
 			key   string
 			value Number
 		}{{"low_us", ch.Low}, {"neutral_us", ch.Neutral}, {"high_us", ch.High}, {"deadband_us", ch.Deadband}, {"end_margin_us", ch.EndMargin}} {
-			if k.value.missing() {
+			if k.value.Missing() {
 				fmt.Fprintf(b, "# %s was not found\n", k.key)
 			} else {
 				fmt.Fprintf(b, "%s = %s\n", k.key, decimal(k.value))
@@ -94,7 +94,7 @@ func (c *CalibrateCapture) WriteHeader(w io.Writer) error {
 			suffix string
 			value  Number
 		}{{"LOW_US", ch.Low}, {"NEUTRAL_US", ch.Neutral}, {"HIGH_US", ch.High}, {"DEADBAND_US", ch.Deadband}, {"END_MARGIN_US", ch.EndMargin}} {
-			if k.value.missing() {
+			if k.value.Missing() {
 				fmt.Fprintf(b, "/* %s_%s was not found */\n", name, k.suffix)
 			} else {
 				fmt.Fprintf(b, "#define %s_%s %s\n", name, k.suffix, Fixed(k.value, 0))

@@ -38,7 +38,7 @@ func (s Seconds) Decimals(n int) string { return decode.Time(s).Seconds(n) }
 
 // MarshalJSON writes the shortest decimal that reads back as the same number.
 func (n Number) MarshalJSON() ([]byte, error) {
-	if n.missing() {
+	if n.Missing() {
 		return []byte("null"), nil
 	}
 	return json.Marshal(float64(n))
@@ -81,7 +81,7 @@ func (w Word) MarshalJSON() ([]byte, error) {
 
 // String is the number as JSON has it, and nothing where there is none.
 func (n Number) String() string {
-	if n.missing() {
+	if n.Missing() {
 		return ""
 	}
 	b, _ := json.Marshal(float64(n))
@@ -94,7 +94,8 @@ func (s Seconds) String() string {
 	return string(b)
 }
 
-func (n Number) missing() bool { return math.IsNaN(float64(n)) || math.IsInf(float64(n), 0) }
+// Missing says that there is no such number.
+func (n Number) Missing() bool { return math.IsNaN(float64(n)) || math.IsInf(float64(n), 0) }
 
 // micros is exact: a float64 holds every picosecond of three hours.
 func micros(t decode.Time) Number {

@@ -69,7 +69,7 @@ func Argument(name string) string {
 // Decimals are those of a single width in microseconds: those of the time step,
 // at most three, none for a step of 1 us.
 func Decimals(resolution Number) int {
-	if resolution.missing() || resolution <= 0 {
+	if resolution.Missing() || resolution <= 0 {
 		return 1
 	}
 	return min(max(int(math.Ceil(-math.Log10(float64(resolution))-1e-9)), 0), 3)
@@ -77,7 +77,7 @@ func Decimals(resolution Number) int {
 
 // Fixed writes n with digits decimals, and "-" where there is none.
 func Fixed(n Number, digits int) string {
-	if n.missing() {
+	if n.Missing() {
 		return "-"
 	}
 	text := strconv.FormatFloat(float64(n), 'f', digits, 64)
@@ -89,7 +89,7 @@ func Fixed(n Number, digits int) string {
 
 // Step is a time step with the sample rate it stands for.
 func Step(us Number) string {
-	if us.missing() || us <= 0 {
+	if us.Missing() || us <= 0 {
 		return "not known"
 	}
 	rate, unit := 1e6/float64(us), "Hz"
@@ -121,6 +121,21 @@ func Lasting(t Seconds) string {
 // JudgedChannels are the channels that were judged, without their slots.
 func (c *Capture) JudgedChannels() []*Channel {
 	return slices.DeleteFunc(slices.Clone(c.Channels), func(ch *Channel) bool { return !ch.Judged })
+}
+
+// HowManyJudged is "2 of 3 channels judged".
+func (c *Capture) HowManyJudged() string {
+	return fmt.Sprintf("%d of %s judged", len(c.JudgedChannels()), phrase.Count(len(c.Channels), "channel"))
+}
+
+// Warnings counts the events that warn.
+func (c *Capture) Warnings() (n int) {
+	for _, e := range c.Events {
+		if e.Severity == string(decode.Warn) {
+			n++
+		}
+	}
+	return n
 }
 
 // Undecided says why a capture could not be decided; "" where it was.
@@ -163,7 +178,7 @@ func (c *Channel) KindOf(resolution Number) string {
 		}
 		return "silent"
 	case decode.Duty:
-		if !c.RateHz.missing() {
+		if !c.RateHz.Missing() {
 			low, high := Fixed(c.DutyLow*100, 1), Fixed(c.DutyHigh*100, 1)
 			if low != high {
 				high = low + " to " + high
@@ -171,7 +186,7 @@ func (c *Channel) KindOf(resolution Number) string {
 			return fmt.Sprintf("duty, %s Hz, %s %% active", Fixed(c.RateHz, 1), high)
 		}
 	case decode.Serial:
-		if !c.BitTime.missing() {
+		if !c.BitTime.Missing() {
 			return "serial, bit of " + Fixed(c.BitTime, max(digits, 1)) + " us"
 		}
 	case decode.Servo, decode.Irregular:

@@ -3,9 +3,7 @@ package page
 import (
 	"fmt"
 	"html/template"
-	"math"
 	"strconv"
-	"strings"
 	"sync"
 
 	"golang.org/x/exp/slices"
@@ -79,7 +77,7 @@ func (c captureView) Rows() []row {
 }
 
 func (c captureView) measured(f report.Finding) string {
-	if missing(f.Measured) {
+	if f.Measured.Missing() {
 		return ""
 	}
 	return strconv.FormatFloat(float64(f.Measured), 'f', report.Decimals(c.Resolution), 64) + " " + string(f.Unit)
@@ -90,18 +88,11 @@ func (c captureView) Others() int { return max(len(c.Events)+len(c.Findings)-max
 
 // Headline is how many events warn, and how much was seen.
 func (c captureView) Headline() string {
-	warnings := 0
-	for _, e := range c.Events {
-		if e.Severity == "warn" {
-			warnings++
-		}
+	headline := c.HowManyJudged() + ", " + c.Duration.Decimals(1) + " s seen"
+	if n := c.Warnings(); n > 0 {
+		return phrase.Count(n, "warning") + ", " + headline
 	}
-	parts := []string{}
-	if warnings > 0 {
-		parts = append(parts, phrase.Count(warnings, "warning"))
-	}
-	parts = append(parts, fmt.Sprintf("%d of %s judged", len(c.JudgedChannels()), phrase.Count(len(c.Channels), "channel")), decode.Time(c.Duration).Seconds(1)+" s seen")
-	return strings.Join(parts, ", ")
+	return headline
 }
 
 // Clean says that nothing was found that would be worth a warning.
@@ -132,7 +123,7 @@ func shown(c *report.Channel) string {
 
 // Span is when something holds, in seconds.
 func (c captureView) Span(start, end report.Seconds) string {
-	from, to := decode.Time(start).Seconds(3), decode.Time(end).Seconds(3)
+	from, to := start.Decimals(3), end.Decimals(3)
 	if from == to {
 		return from + " s"
 	}
@@ -146,11 +137,11 @@ func (c captureView) Figures(l lane) []string {
 	if w := l.Width; w != nil {
 		width = c.fixed(w.Min, 0) + " to " + c.fixed(w.Max, 0)
 	}
-	if p := l.Period; p != nil && !missing(p.Nominal) {
+	if p := l.Period; p != nil && !p.Nominal.Missing() {
 		period = c.fixed(p.Nominal/1000, 3)
 	}
 	switch j := l.Jitter; {
-	case j == nil || missing(j.WidthRMS):
+	case j == nil || j.WidthRMS.Missing():
 	case !j.Resolved:
 		jitter = "below the time step"
 	default:
@@ -166,8 +157,6 @@ func (c captureView) Figures(l lane) []string {
 func (c captureView) fixed(n report.Number, more int) string {
 	return strconv.FormatFloat(float64(n), 'f', min(report.Decimals(c.Resolution)+more, 3), 64)
 }
-
-func missing(n report.Number) bool { return math.IsNaN(float64(n)) }
 
 // asJSON writes a time as the document has it.
 func asJSON(s report.Seconds) (string, error) {

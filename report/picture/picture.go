@@ -20,7 +20,6 @@ import (
 	"gonum.org/v1/plot/vg/vgsvg"
 
 	"widthwise/decode"
-	"widthwise/decode/phrase"
 	"widthwise/report"
 	"widthwise/report/trace"
 )
@@ -178,8 +177,7 @@ func (c *capture) headline() string {
 	if c.Err != "" {
 		return fit("not read   "+report.Printable(c.File), 110)
 	}
-	return fit(fmt.Sprintf("%s   %s   %d of %s judged, %s s seen", c.Verdict, report.Printable(c.File), len(c.JudgedChannels()), phrase.Count(len(c.Channels), "channel"),
-		decode.Time(c.Duration).Seconds(1)), 110)
+	return fit(fmt.Sprintf("%s   %s   %s, %s s seen", c.Verdict, report.Printable(c.File), c.HowManyJudged(), c.Duration.Decimals(1)), 110)
 }
 
 // instants are a dozen round times at most, the last too near the end for its

@@ -58,7 +58,7 @@ func mixed(r report.Range) string {
 // about neutral.
 func (p *Sheet) ruler(c *report.CalibrateChannel) {
 	length := min(p.Width, 84) - 6
-	if missing(float64(c.Low)) || missing(float64(c.High)) || length < 30 {
+	if c.Low.Missing() || c.High.Missing() || length < 30 {
 		return
 	}
 	at := func(us report.Number) int {
@@ -72,8 +72,8 @@ func (p *Sheet) ruler(c *report.CalibrateChannel) {
 	}
 	put(0, report.Fixed(c.Low, 0))
 	put(length-1, report.Fixed(c.High, 0))
-	if !missing(float64(c.Neutral)) {
-		if !missing(float64(c.Deadband)) {
+	if !c.Neutral.Missing() {
+		if !c.Deadband.Missing() {
 			for i := max(at(c.Neutral-c.Deadband), 0); i <= min(at(c.Neutral+c.Deadband), length-1); i++ {
 				strip[i] = '═'
 			}
@@ -93,11 +93,11 @@ func constants(c *report.CalibrateChannel, resolution report.Number) []string {
 		us, u95 report.Number
 		visits  int
 	}{{"low", c.Low, c.LowU95, c.LowVisits}, {"neutral", c.Neutral, c.NeutralU95, c.NeutralVisits}, {"high", c.High, c.HighU95, c.HighVisits}} {
-		if !missing(float64(place.us)) {
-			out = append(out, fmt.Sprintf("%s %s us, visited %s", place.name, stated(float64(place.us), float64(place.u95)), phrase.Times(place.visits)))
+		if !place.us.Missing() {
+			out = append(out, fmt.Sprintf("%s %s us, visited %s", place.name, stated(place.us, place.u95), phrase.Times(place.visits)))
 		}
 	}
-	if apart := float64(c.NeutralFromAbove - c.NeutralFromBelow); !missing(apart) {
+	if apart := c.NeutralFromAbove - c.NeutralFromBelow; !apart.Missing() {
 		out = append(out, fmt.Sprintf("comes to %s us from below and %s us from above", width(c.NeutralFromBelow, resolution), width(c.NeutralFromAbove, resolution)))
 	}
 	var more []string
@@ -106,11 +106,11 @@ func constants(c *report.CalibrateChannel, resolution report.Number) []string {
 		us   report.Number
 		unit string
 	}{{"deadband", c.Deadband, " us"}, {"end margin", c.EndMargin, " us"}, {"loss after", report.Number(c.LossAfter) / 1e9, " ms"}} {
-		if !missing(float64(k.us)) {
+		if !k.us.Missing() {
 			more = append(more, k.name+" "+report.Fixed(k.us, 0)+k.unit)
 		}
 	}
-	if !missing(float64(c.Step)) {
+	if !c.Step.Missing() {
 		more = append(more, "transmitter's step "+report.Fixed(c.Step, 2)+" us")
 	}
 	if c.Reversed != nil {

@@ -56,7 +56,7 @@ const (
 
 // answer is the verdict with its warnings.
 func answer(p *Sheet, c *report.Capture) string {
-	if n := warnings(c); n > 0 {
+	if n := c.Warnings(); n > 0 {
 		return p.verdict(c.Verdict) + ", " + phrase.Count(n, "warning") + ":"
 	}
 	return p.verdict(c.Verdict) + ":"
@@ -64,18 +64,7 @@ func answer(p *Sheet, c *report.Capture) string {
 
 // seen says how much of what was seen.
 func seen(c *report.Capture) string {
-	return fmt.Sprintf("%s, %s seen, %d of %s judged", report.Printable(c.File), report.Lasting(c.Duration),
-		len(c.JudgedChannels()), phrase.Count(int64(len(c.Channels)), "channel"))
-}
-
-// warnings counts the events that warn.
-func warnings(c *report.Capture) (n int64) {
-	for _, e := range c.Events {
-		if e.Severity == string(decode.Warn) {
-			n++
-		}
-	}
-	return n
+	return fmt.Sprintf("%s, %s seen, %s", report.Printable(c.File), report.Lasting(c.Duration), c.HowManyJudged())
 }
 
 // Reason says in one sentence what a verdict rests on.

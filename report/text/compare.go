@@ -13,7 +13,7 @@ import (
 // figureWords are how figures are called, with their unit, by their name.
 var figureWords = map[string]struct {
 	name    string
-	divisor float64
+	divisor report.Number
 }{
 	"period_us": {"period, ms", 1000}, "neutral_us": {"neutral, us", 1}, "low_us": {"low, us", 1}, "high_us": {"high, us", 1},
 	"direction": {"direction", 1}, "width_jitter_rms_us": {"jitter, us rms", 1}, "period_sd_us": {"period sd, us", 1},
@@ -119,9 +119,9 @@ func (p *Sheet) narrowed(cols []column) string {
 // figure is a line of the table: digits as the interval allows.
 func (p *Sheet) figure(f report.Figure) [5]string {
 	word := figureWords[f.Figure]
-	half := float64(f.High-f.Low) / 2 / word.divisor
+	half := (f.High - f.Low) / 2 / word.divisor
 	digits := 2
-	if !missing(half) && half > 0 {
+	if !half.Missing() && half > 0 {
 		digits = min(decimalsOf(half, 2), 4)
 	}
 	cell := func(v any) string {
@@ -130,15 +130,15 @@ func (p *Sheet) figure(f report.Figure) [5]string {
 			if f.Figure == "place" {
 				return report.Fixed(v, 0)
 			}
-			return report.Fixed(v/report.Number(word.divisor), digits)
+			return report.Fixed(v/word.divisor, digits)
 		case report.Word:
 			return orNone(v)
 		}
 		return "-"
 	}
 	difference := ""
-	if !missing(half) && f.Figure != "place" {
-		difference = fixed(float64(f.Difference)/word.divisor, digits) + " ± " + fixed(half, digits)
+	if !half.Missing() && f.Figure != "place" {
+		difference = report.Fixed(f.Difference/word.divisor, digits) + " ± " + report.Fixed(half, digits)
 	}
 	verdict := f.Verdict
 	switch {

@@ -7,7 +7,6 @@ import (
 
 	"golang.org/x/exp/slices"
 
-	"widthwise/decode"
 	"widthwise/decode/failsafe"
 	"widthwise/decode/phrase"
 	"widthwise/report"
@@ -152,7 +151,7 @@ func state(st report.State, last bool, c *report.FailsafeCapture) string {
 	case last:
 		return what + " to the end"
 	}
-	return what + " for " + decode.Time(st.End-st.Start).Seconds(2) + " s"
+	return what + " for " + (st.End - st.Start).Decimals(2) + " s"
 }
 
 // returned says what a channel did once the transmitter was back.
@@ -165,7 +164,7 @@ func returned(ch *report.FailsafeChannel, resolution report.Number) string {
 		return "nothing changes until the end"
 	}
 	out := fmt.Sprintf("follows %s s after switch-on", r.LiveAfter.Decimals(2))
-	if !missing(float64(r.Jump)) {
+	if !r.Jump.Missing() {
 		out += fmt.Sprintf(", with a jump of %s us", width(r.Jump, resolution))
 	}
 	if r.StartUpPulses > 0 {

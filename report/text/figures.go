@@ -14,36 +14,32 @@ import (
 // and the uncertainty with two.
 
 // stated writes a value and the half width of its 95 % interval.
-func stated(v, u float64) string {
-	if missing(v) {
+func stated(v, u report.Number) string {
+	if v.Missing() {
 		return "-"
 	}
-	if !(u > 0) || math.IsInf(u, 0) {
+	if u.Missing() || u <= 0 {
 		return significant(v, 5)
 	}
 	digits := decimalsOf(u, 2)
-	return fixed(v, digits) + " ± " + fixed(u, digits)
+	return report.Fixed(v, digits) + " ± " + report.Fixed(u, digits)
 }
 
 // decimalsOf is how many decimals leave u so many digits, at most nine.
-func decimalsOf(u float64, digits int) int {
-	return min(max(digits-1-int(math.Floor(math.Log10(u)+1e-9)), 0), 9)
+func decimalsOf(u report.Number, digits int) int {
+	return min(max(digits-1-int(math.Floor(math.Log10(float64(u))+1e-9)), 0), 9)
 }
 
 // significant writes v with so many digits, and no exponent.
-func significant(v float64, digits int) string {
-	if missing(v) {
+func significant(v report.Number, digits int) string {
+	if v.Missing() {
 		return "-"
 	}
 	if v == 0 {
 		return "0"
 	}
-	return fixed(v, decimalsOf(math.Abs(v), digits))
+	return report.Fixed(v, decimalsOf(max(v, -v), digits))
 }
-
-func fixed(v float64, digits int) string { return report.Fixed(report.Number(v), digits) }
-
-func missing(v float64) bool { return math.IsNaN(v) || math.IsInf(v, 0) }
 
 // width is a single width or percentile, as fine as the time step.
 func width(n, resolution report.Number) string { return report.Fixed(n, report.Decimals(resolution)) }
@@ -53,7 +49,7 @@ func span(w *report.Width) string {
 	if w == nil {
 		return "-"
 	}
-	low, high := fixed(float64(w.Min), 0), fixed(float64(w.Max), 0)
+	low, high := report.Fixed(w.Min, 0), report.Fixed(w.Max, 0)
 	if low == high {
 		return low
 	}
@@ -64,27 +60,27 @@ func span(w *report.Width) string {
 // interval.
 func period(p *report.Period) string {
 	switch {
-	case p == nil || missing(float64(p.Nominal)):
+	case p == nil || p.Nominal.Missing():
 		return "-"
 	case len(p.Changes) > 0:
 		return "changes"
 	}
 	digits := 3
-	if u := float64(p.MeanU95) / 1000; u > 0 {
+	if u := p.MeanU95 / 1000; u > 0 {
 		digits = min(digits, max(decimalsOf(u, 1), 1))
 	}
-	return fixed(float64(p.Nominal)/1000, digits)
+	return report.Fixed(p.Nominal/1000, digits)
 }
 
 // jitter in microseconds, for a table.
 func jitter(j *report.Jitter) string {
 	switch {
-	case j == nil || missing(float64(j.WidthRMS)):
+	case j == nil || j.WidthRMS.Missing():
 		return "-"
 	case !j.Resolved:
 		return "< step"
 	}
-	return significant(float64(j.WidthRMS), 2)
+	return significant(j.WidthRMS, 2)
 }
 
 // lines are one channel's figures with their uncertainty. A slot has the period
@@ -95,7 +91,7 @@ func lines(c *report.Channel, resolution report.Number) []string {
 		out = append(out, text)
 		for _, change := range c.Period.Changes {
 			out = append(out, fmt.Sprintf("period changes at %s s from %s to %s ms", change.At.Decimals(2),
-				significant(float64(change.From)/1000, 4), significant(float64(change.To)/1000, 4)))
+				significant(change.From/1000, 4), significant(change.To/1000, 4)))
 		}
 	}
 	stream := len(c.Slots) > 0
@@ -133,12 +129,12 @@ func place(c *report.Channel) int {
 }
 
 func periodLine(p *report.Period) string {
-	if p == nil || missing(float64(p.Nominal)) {
+	if p == nil || p.Nominal.Missing() {
 		return ""
 	}
-	text := "period " + significant(float64(p.Nominal)/1000, 6) + " ms"
-	if !missing(float64(p.Mean)) {
-		text = "period " + stated(float64(p.Mean)/1000, float64(p.MeanU95)/1000) + " ms, sd " + significant(float64(p.SD), 2) + " us"
+	text := "period " + significant(p.Nominal/1000, 6) + " ms"
+	if !p.Mean.Missing() {
+		text = "period " + stated(p.Mean/1000, p.MeanU95/1000) + " ms, sd " + significant(p.SD, 2) + " us"
 	}
 	if p.Pattern != "" {
 		text += ", " + string(p.Pattern)
@@ -146,12 +142,12 @@ func periodLine(p *report.Period) string {
 	if p.Pattern != report.Word(decode.Steady) && len(p.Recurring) > 1 {
 		var each []string
 		for _, r := range p.Recurring {
-			each = append(each, significant(float64(r)/1000, 5))
+			each = append(each, significant(r/1000, 5))
 		}
 		text += " (" + strings.Join(each, ", ") + " ms)"
 	}
-	if !missing(float64(p.DriftPPM)) {
-		text += ", drift " + fixed(float64(p.DriftPPM), 0) + " ppm"
+	if !p.DriftPPM.Missing() {
+		text += ", drift " + report.Fixed(p.DriftPPM, 0) + " ppm"
 	}
 	return text
 }
@@ -161,21 +157,21 @@ func jitterLine(j *report.Jitter, resolution report.Number) string {
 	switch {
 	case j == nil:
 		return ""
-	case missing(float64(j.WidthRMS)):
+	case j.WidthRMS.Missing():
 		return "jitter not known: no rest of 25 frames"
 	case !j.Resolved:
 		return "jitter below what the time step resolves"
 	}
-	low, high := float64(j.WidthRMSLow95), float64(j.WidthRMSHigh95)
-	text := "jitter " + significant(float64(j.WidthRMS), 2) + " us rms"
-	if !missing(low) && !missing(high) && high > low {
+	low, high := j.WidthRMSLow95, j.WidthRMSHigh95
+	text := "jitter " + significant(j.WidthRMS, 2) + " us rms"
+	if !low.Missing() && !high.Missing() && high > low {
 		digits := decimalsOf((high-low)/2, 2)
-		text = fmt.Sprintf("jitter %s us rms (95 %%: %s to %s)", fixed(float64(j.WidthRMS), digits), fixed(low, digits), fixed(high, digits))
+		text = fmt.Sprintf("jitter %s us rms (95 %%: %s to %s)", report.Fixed(j.WidthRMS, digits), report.Fixed(low, digits), report.Fixed(high, digits))
 	}
-	if !missing(float64(j.WidthP99)) {
+	if !j.WidthP99.Missing() {
 		return text + ", p99 " + width(j.WidthP99, resolution) + " us, at rest over " + phrase.Count(j.WidthN, "frame")
 	}
-	if !missing(float64(j.WidthPP)) {
+	if !j.WidthPP.Missing() {
 		text += ", largest swing " + width(j.WidthPP, resolution) + " us, at rest over " + phrase.Count(j.WidthN, "frame")
 	}
 	return text

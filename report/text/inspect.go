@@ -41,7 +41,7 @@ func found(i *report.Inspection) [][2]string {
 		out[0][1] += ", " + i.Encoding
 	}
 	step := &out[len(out)-1]
-	if missing(float64(i.TimeStep.Step)) {
+	if i.TimeStep.Step.Missing() {
 		step[1] = i.TimeStep.How
 	} else {
 		step[1] += "; " + i.TimeStep.How

@@ -111,7 +111,7 @@ func Quiet(w io.Writer, c *report.Capture) error {
 	if open := c.Undecided(); open != "" {
 		reason = open // rather than what was found besides
 	}
-	switch n := warnings(c); {
+	switch n := c.Warnings(); {
 	case n == 0:
 	case decode.Outcome(c.Verdict) == decode.Passed:
 		reason = phrase.Count(n, "warning") + ": " + reason // the first of them

@@ -124,7 +124,7 @@ func brief(c *report.Capture) string {
 	case decode.Outcome(c.Verdict) == decode.Passed:
 		what = "nothing in " + report.Lasting(c.Duration)
 	}
-	if n := warnings(c); n > 0 && decode.Outcome(c.Verdict) == decode.Passed {
+	if n := c.Warnings(); n > 0 && decode.Outcome(c.Verdict) == decode.Passed {
 		what = phrase.Count(n, "warning") + ", " + what
 	}
 	return what
@@ -167,12 +167,12 @@ func total(c *report.Capture, of func(*report.Channel) int64) string {
 
 // sharedPeriod is the period that the channels share to 1 %, else their number.
 func sharedPeriod(rows []*report.Channel) string {
-	var first float64
+	var first report.Number
 	for _, ch := range rows {
-		if ch.Period == nil || missing(float64(ch.Period.Nominal)) {
+		if ch.Period == nil || ch.Period.Nominal.Missing() {
 			continue
 		}
-		switch p := float64(ch.Period.Nominal) / 1000; {
+		switch p := ch.Period.Nominal / 1000; {
 		case first == 0:
 			first = p
 		case p < first*0.99 || p > first*1.01:
@@ -186,14 +186,14 @@ func sharedPeriod(rows []*report.Channel) string {
 }
 
 func worstJitter(rows []*report.Channel) string {
-	worst, below := 0.0, false
+	worst, below := report.Number(0), false
 	for _, ch := range rows {
 		switch {
-		case ch.Jitter == nil || missing(float64(ch.Jitter.WidthRMS)):
+		case ch.Jitter == nil || ch.Jitter.WidthRMS.Missing():
 		case !ch.Jitter.Resolved:
 			below = true
 		default:
-			worst = max(worst, float64(ch.Jitter.WidthRMS))
+			worst = max(worst, ch.Jitter.WidthRMS)
 		}
 	}
 	switch {

@@ -51,7 +51,7 @@ func TestFoldKeepsEveryWord(t *testing.T) {
 
 func TestFiguresHaveTheDigitsTheyCanHave(t *testing.T) {
 	for _, c := range []struct {
-		v, u float64
+		v, u report.Number
 		want string
 	}{
 		{20.0123412, 0.0000412, "20.012341 ± 0.000041"},
@@ -60,13 +60,13 @@ func TestFiguresHaveTheDigitsTheyCanHave(t *testing.T) {
 		{1500.04, 123, "1500 ± 123"},
 		{0.2994, 0.0111, "0.299 ± 0.011"},
 		{20, 0.1, "20.00 ± 0.10"},
-		{20.01234567, math.NaN(), "20.012"},
-		{math.NaN(), 1, "-"},
+		{20.01234567, report.Number(math.NaN()), "20.012"},
+		{report.Number(math.NaN()), 1, "-"},
 	} {
 		assert.Equal(t, c.want, stated(c.v, c.u))
 	}
 	for _, c := range []struct {
-		v    float64
+		v    report.Number
 		n    int
 		want string
 	}{{0.2994, 2, "0.30"}, {4.342, 2, "4.3"}, {123.4, 2, "123"}, {0, 2, "0"}, {22.0001, 4, "22.00"}, {-0.0312, 2, "-0.031"}, {1000, 1, "1000"}} {
