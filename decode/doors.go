@@ -153,6 +153,23 @@ func (a *ChannelAnalysis) LossAfter() Time {
 	return 0
 }
 
+// RestNoise is the noise of the noisiest rest near neutral (1500 us, narrow 760),
+// and of the noisiest away from it, as where a hand holds the stick.
+func (a *ChannelAnalysis) RestNoise() (near, away float64) {
+	neutral := 1500.0
+	if c := a.decoded(); c != nil && c.narrow {
+		neutral = 760
+	}
+	for _, r := range a.Rests {
+		if math.Abs(r.Width-neutral) > 60 {
+			away = max(away, r.RMS)
+		} else {
+			near = max(near, r.RMS)
+		}
+	}
+	return near, away
+}
+
 // decoded is what the figures come from, or the pulses of a channel that was
 // asked for and carries something else; nil where nothing was decoded.
 func (a *ChannelAnalysis) decoded() *channel {

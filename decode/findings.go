@@ -279,29 +279,11 @@ func (j *judge) jitter(c *channel, l Limits) {
 		return
 	}
 	message := fmt.Sprintf("at rest the width jitters: %s %s us of the mean (%s us rms over %s)", word, c.digits(p99), c.digits(c.Jitter.WidthRMS), phrase.Count(c.Jitter.WidthN, "frame"))
-	if c.awayFromNeutral() {
+	if near, away := c.RestNoise(); near*2 < away {
 		message += "; the stick is away from neutral: a hand on it?"
 	}
 	j.find(c.ChannelAnalysis, Finding{Kind: WidthJitter, Severity: severity, Start: c.Rests[0].Start, End: c.Rests[len(c.Rests)-1].End,
 		Count: c.Jitter.WidthN, Measured: p99, Limit: limit, Unit: "us", Message: message})
-}
-
-// awayFromNeutral says whether only rests away from neutral (1500 or 760 us)
-// are unsteady, as where a hand holds the stick.
-func (c *channel) awayFromNeutral() bool {
-	neutral := 1500.0
-	if c.narrow {
-		neutral = 760
-	}
-	near, away := 0.0, 0.0
-	for _, r := range c.Rests {
-		if math.Abs(r.Width-neutral) > 60 {
-			away = max(away, r.RMS)
-		} else {
-			near = max(near, r.RMS)
-		}
-	}
-	return near*2 < away
 }
 
 // spikes leaves out what is out of range already: nothing is told twice.

@@ -51,25 +51,10 @@ func (c *explained) glitched() bool {
 	return slices.ContainsFunc(c.lines, func(l *line) bool { return l.GlitchCount > 0 })
 }
 
-// handHeld reports whether only rests away from neutral (1500 us, narrow 760) are
-// unsteady.
+// handHeld reports whether only rests away from neutral are unsteady.
 func (l *line) handHeld() bool {
-	near, away := 0.0, 0.0
-	for _, r := range l.Rests {
-		if math.Abs(r.Width-l.neutral()) > 60 {
-			away = max(away, r.RMS)
-		} else {
-			near = max(near, r.RMS)
-		}
-	}
+	near, away := l.RestNoise()
 	return near > 0 && near*2 < away
-}
-
-func (l *line) neutral() float64 {
-	if l.Width.Median < 1000 && l.period < 5*decode.Millisecond {
-		return 760
-	}
-	return 1500
 }
 
 func unsteadyAwayFromNeutral(_ *bench, in incident) incident {
