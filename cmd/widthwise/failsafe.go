@@ -183,7 +183,11 @@ func (o *failsafeOptions) examine(c *capture) ([]*report.FailsafeCapture, error)
 		at   *decode.Time
 	}{{"--off-at", o.off}, {"--on-at", o.on}} {
 		if t.at != nil && (*t.at < c.analysis.Start || *t.at > c.analysis.End) {
-			return nil, usageError("%s %s: outside the capture, which runs from %s to %s", t.flag, spelled(*t.at), spelled(c.analysis.Start), spelled(c.analysis.End))
+			why := ""
+			if slices.ContainsFunc(c.analysis.Notes, func(r decode.Remark) bool { return r.Kind == decode.EndUnseen }) {
+				why = ": it lists changes only and ends at its last one; export samples or a dump, or record a line that goes on"
+			}
+			return nil, usageError("%s %s: outside the capture, which runs from %s to %s%s", t.flag, spelled(*t.at), spelled(c.analysis.Start), spelled(c.analysis.End), why)
 		}
 	}
 	judged := c.onTrial(q.Safe)

@@ -418,6 +418,31 @@ func TestUnknownToTheEnd(t *testing.T) {
 	assert.Contains(t, a.Channels[0].Reason, "what the line does is not known from 11.0")
 }
 
+// A table of changes ends where all channels stop, whether or not the recorder went
+// on: what they did then cannot be seen.
+func TestChangesThatEnd(t *testing.T) {
+	var table strings.Builder
+	table.WriteString("time_s,throttle,rudder\n0,0,0\n")
+	for at := 0.01; at < 10.5; at += 0.02 {
+		fmt.Fprintf(&table, "%.6f,1,1\n%.6f,1,0\n%.6f,0,0\n", at, at+0.0015, at+0.0017)
+	}
+	reader, err := formats.NewReader(strings.NewReader(table.String()), "changes.csv", formats.Options{})
+	require.NoError(t, err)
+	recording, err := decode.Decode(context.Background(), reader, decode.Settings{})
+	require.NoError(t, err)
+	a := recording.Analyse()
+	for _, off := range []float64{9, 10.4} {
+		q := failsafe.Question{Off: at(off), Safe: map[string][]failsafe.Safe{"throttle": stop, "rudder": us(1000)}}
+		c := failsafe.Examine(a, a.Channels, q).Channels
+		assert.Equal(t, decode.Undecided, c[0].Verdict, "off at %v", off)
+		assert.Contains(t, c[0].Reason, "whether all channels stopped then cannot be seen", "off at %v", off)
+	}
+	q := failsafe.Question{Off: at(4), Safe: map[string][]failsafe.Safe{"throttle": stop}}
+	assert.Equal(t, decode.Failed, failsafe.Examine(a, a.Channels, q).Channels[0].Verdict, "a receiver that stops does so within seconds")
+	q = failsafe.Question{Off: at(9), Safe: map[string][]failsafe.Safe{"rudder": us(1000)}}
+	assert.Equal(t, decode.Failed, failsafe.Examine(a, a.Channels, q).Channels[1].Verdict, "it may neither hold nor stop")
+}
+
 // A preset that a stick reaches as well tells firmware nothing.
 func TestPresetAtTheLowEnd(t *testing.T) {
 	low := "moves = [{ at = \"2s\", width_us = 1006 }, { at = \"4s\", width_us = 1700 }]\n"

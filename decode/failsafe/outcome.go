@@ -242,6 +242,9 @@ var rules = []rule{
 	{decode.Undecided, (*trial).maybeOn, func(t *trial) string {
 		return t.told() + ", and was safe before: a transmitter that came back then looks the same; option off-at T or option off-mark CHANNEL states when it was switched off"
 	}},
+	{decode.Undecided, func(t *trial) bool { return t.ends() && !t.isSafe() && t.maySilence() }, func(t *trial) string {
+		return t.told() + "; " + changesOnly
+	}},
 	{decode.Failed, func(t *trial) bool { return !t.isSafe() }, func(t *trial) string { return t.told() + "; " + t.wanted() }},
 	{decode.Failed, func(t *trial) bool { return t.within > 0 && t.settled-t.off > t.within }, func(t *trial) string {
 		return fmt.Sprintf("%s, later than the %s s it may take", t.told(), t.within.Seconds(2))
@@ -281,6 +284,15 @@ func (t *trial) isSafe() bool {
 		}
 		return (t.outcome == Preset || t.outcome == Holds) && math.Abs(t.final-s.Width) <= safeWithin
 	})
+}
+
+// changesOnly says why a capture may end too early.
+const changesOnly = "the capture lists changes only and ends at its last one, so that whether all channels stopped then cannot be seen; export samples or a dump, or record a line that goes on"
+
+// ends says whether the trial lasts to a last change after which all channels may
+// have stopped, while a receiver may still act.
+func (t *trial) ends() bool {
+	return t.openEnd && !t.returned && !t.silent() && t.end-t.off <= latest
 }
 
 // maybeOn says whether what is inferred to be the switch-off may be the switch-on:

@@ -49,6 +49,7 @@ type line struct {
 	losses   []decode.Event
 	settings places.Settings
 	near     float64 // us: widths no further apart are one
+	openEnd  bool    // all channels may have stopped where the capture ends: it lists changes only
 	period   decode.Time
 }
 
@@ -69,6 +70,7 @@ func newLine(c *decode.ChannelAnalysis, a *decode.Analysis) *line {
 		l.period = l.settings.Period
 	}
 	l.near = l.settings.Band(leastNear)
+	l.openEnd = slices.ContainsFunc(a.Notes, func(r decode.Remark) bool { return r.Kind == decode.EndUnseen })
 	return l
 }
 

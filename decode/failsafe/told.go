@@ -92,5 +92,8 @@ func (t *trial) untilWhen() string {
 	if n := len(t.states); n > 1 && t.onFrom == Flag && t.end-t.states[n-1].Start < statedWithin {
 		return fmt.Sprintf("changes again at %s s, before the switch-on that is stated: is its time right?", t.states[n-1].Start.Seconds(2))
 	}
+	if t.ends() {
+		return changesOnly
+	}
 	return "the capture ends, or the transmitter is back, too soon to tell; keep it off longer"
 }
