@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+	"golang.org/x/exp/maps"
 	"golang.org/x/exp/slices"
 
 	"widthwise/decode"
@@ -94,6 +95,9 @@ func (a *app) grade(ctx context.Context, o *gradeOptions, rubric string, args []
 	if err := spare(append(pathsOf(files), rubric, o.roster, o.answers, o.limits), o.csv, o.page.html); err != nil {
 		return err
 	}
+	if names := l.strangers(files); len(names) > 0 {
+		a.warn(o.answers, "answers of "+phrase.And(names)+", whom neither a capture nor the roster names; --plan shows who is called what")
+	}
 	if o.plan {
 		return a.writePlan(l, o, files)
 	}
@@ -156,6 +160,17 @@ func (l *lesson) student(f found) string {
 		return f.alone
 	}
 	return grade.StudentOf(f.path)
+}
+
+// strangers lists those who have answers and nothing else: their names may be
+// misspelt.
+func (l *lesson) strangers(files []found) []string {
+	names := maps.Keys(l.answers)
+	slices.Sort(names)
+	return slices.DeleteFunc(names, func(name string) bool {
+		return slices.ContainsFunc(files, func(f found) bool { return l.student(f) == name }) ||
+			slices.ContainsFunc(l.roster, func(e grade.Entry) bool { return e.Student == name })
+	})
 }
 
 // answersOf gathers what a student wrote in the file of the class and beside
