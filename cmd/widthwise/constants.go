@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 
 	"golang.org/x/exp/maps"
@@ -66,21 +67,8 @@ func parseConstants(name string, text []byte) (f *constantsFile, err error) {
 
 // under returns what holds where own comes on top.
 func (s statedConstants) under(own statedConstants) statedConstants {
-	pick := func(a, b *float64) *float64 {
-		if b != nil {
-			return b
-		}
-		return a
-	}
-	out := statedConstants{pick(s.Low, own.Low), pick(s.Neutral, own.Neutral), pick(s.High, own.High), pick(s.Deadband, own.Deadband),
-		pick(s.EndMargin, own.EndMargin), s.Reversed, s.LossAfter}
-	if own.Reversed != nil {
-		out.Reversed = own.Reversed
-	}
-	if own.LossAfter != nil {
-		out.LossAfter = own.LossAfter
-	}
-	return out
+	return statedConstants{cmp.Or(own.Low, s.Low), cmp.Or(own.Neutral, s.Neutral), cmp.Or(own.High, s.High), cmp.Or(own.Deadband, s.Deadband),
+		cmp.Or(own.EndMargin, s.EndMargin), cmp.Or(own.Reversed, s.Reversed), cmp.Or(own.LossAfter, s.LossAfter)}
 }
 
 // check refuses what contradicts itself.
@@ -131,21 +119,16 @@ func (f *constantsFile) of(channel string, found calibrate.Constants) (k calibra
 
 // constants fills in what has a usual value.
 func (s statedConstants) constants() calibrate.Constants {
-	value := func(us *float64, usual float64) float64 {
-		if us == nil {
-			return usual
-		}
-		return *us
+	return calibrate.Constants{Low: orElse(s.Low, notKnown), Neutral: orElse(s.Neutral, notKnown), High: orElse(s.High, notKnown),
+		Deadband: orElse(s.Deadband, 0), EndMargin: orElse(s.EndMargin, 0), Reversed: orElse(s.Reversed, false),
+		LossAfter: decode.Time(orElse(s.LossAfter, tomlfile.Duration(110*decode.Millisecond)))}
+}
+
+func orElse[T any](stated *T, usual T) T {
+	if stated == nil {
+		return usual
 	}
-	k := calibrate.Constants{Low: value(s.Low, notKnown), Neutral: value(s.Neutral, notKnown), High: value(s.High, notKnown),
-		Deadband: value(s.Deadband, 0), EndMargin: value(s.EndMargin, 0), LossAfter: 110 * decode.Millisecond}
-	if s.LossAfter != nil {
-		k.LossAfter = decode.Time(*s.LossAfter)
-	}
-	if s.Reversed != nil {
-		k.Reversed = *s.Reversed
-	}
-	return k
+	return *stated
 }
 
 // unused refuses a channel that the capture does not have.
