@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"iter"
-	"math"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -217,11 +216,10 @@ func (o *calibrateOptions) writeConstants(w io.Writer, found []*report.Calibrate
 	return nil
 }
 
-// replayed is a channel with the constants and the mapping it is replayed by.
+// replayed is a channel with what a firmware would have commanded.
 type replayed struct {
-	channel   *calibrate.Channel
-	constants calibrate.Constants
-	label     string
+	*decode.ChannelAnalysis
+	commands iter.Seq[calibrate.Command]
 }
 
 // constantsOf finds the constants of one capture's judged channels and replays
@@ -236,16 +234,15 @@ func (a *app) constantsOf(o *calibrateOptions, c *capture, given *constantsFile)
 	var all []replayed
 	found, lacking := false, false
 	for _, ch := range c.judged() {
-		found0 := calibrate.Of(c.analysis, ch, first(ch.Name))
-		k, stated := given.of(ch.Name, found0.Constants)
-		r := replayed{found0, k, c.labels[ch.Name]}
+		channel := calibrate.Of(c.analysis, ch, first(ch.Name))
+		k, stated := given.of(ch.Name, channel.Constants)
 		var proof *calibrate.Proof
 		if k.Complete() {
-			p := r.channel.Prove(k, c.analysis.End, m)
+			p := channel.Prove(k, c.analysis.End, m)
 			proof = &p
-			all = append(all, r)
+			all = append(all, replayed{ch, k.Replay(ch.Pulses(), c.analysis.End, m)})
 		}
-		told.Add(r.channel, r.label, k, stated, proof)
+		told.Add(channel, c.labels[ch.Name], k, stated, proof)
 		row := told.Channels[len(told.Channels)-1]
 		found = found || !row.Empty()
 		lacking = lacking || ch.Named && !row.Complete()
@@ -253,13 +250,13 @@ func (a *app) constantsOf(o *calibrateOptions, c *capture, given *constantsFile)
 	if err := given.unused(c); err != nil {
 		return nil, err
 	}
-	if err := o.mixed(c, told, all, m); err != nil {
+	if err := o.mixed(c, told, all); err != nil {
 		return nil, err
 	}
 	if !found || lacking {
 		a.ended(exitUndecided)
 	}
-	return told, a.writeCommands(o, c, all, m)
+	return told, writeOut(o.commands, a.out, func(w io.Writer) error { return report.WriteCommands(w, inTime(all)) })
 }
 
 // judged lists the channels that commands may come from: servo channels and
@@ -278,41 +275,26 @@ func (c *capture) judged() []*decode.ChannelAnalysis {
 	return out
 }
 
-func (o *calibrateOptions) mixed(c *capture, told *report.CalibrateCapture, all []replayed, m calibrate.Mapping) error {
+func (o *calibrateOptions) mixed(c *capture, told *report.CalibrateCapture, all []replayed) error {
 	if len(o.mix) == 0 {
 		return nil
 	}
-	var of [2]*replayed
+	var of [2]replayed
 	for i, name := range o.mix {
-		k := slices.IndexFunc(all, func(r replayed) bool { return r.channel.Analysis.Name == c.names[name] })
+		k := slices.IndexFunc(all, func(r replayed) bool { return r.Name == c.names[name] })
 		if k < 0 {
 			return usageError("--mix %s: %s has no command here; two judged channels whose ends are known", strings.Join(o.mix, ","), name)
 		}
-		of[i] = &all[k]
+		of[i] = all[k]
 	}
-	replay := func(r *replayed) iter.Seq[calibrate.Command] {
-		return r.constants.Replay(r.channel.Analysis.Pulses(), c.analysis.End, m)
-	}
-	period := decode.Time(of[1].channel.Analysis.Period.Nominal * float64(decode.Microsecond))
-	sum, difference, _ := calibrate.Mix(replay(of[0]), replay(of[1]), period, m.Full)
-	told.Mixed(of[0].channel.Analysis.Name, of[1].channel.Analysis.Name, sum, difference)
+	period := decode.Time(of[1].Period.Nominal * float64(decode.Microsecond))
+	sum, difference, _ := calibrate.Mix(of[0].commands, of[1].commands, period, o.full)
+	told.Mixed(of[0].Name, of[1].Name, sum, difference)
 	return nil
 }
 
-// writeCommands writes the commands of all channels in order of time.
-func (a *app) writeCommands(o *calibrateOptions, c *capture, all []replayed, m calibrate.Mapping) error {
-	if o.commands == "" {
-		return nil
-	}
-	write := func(w io.Writer) error { return report.WriteCommands(w, inTime(c, all, m)) }
-	if o.commands == "-" {
-		return buffered(a.out, write)
-	}
-	return writeFile(o.commands, write)
-}
-
 // inTime merges the commands of all channels, ties in channel order.
-func inTime(c *capture, all []replayed, m calibrate.Mapping) iter.Seq[report.CommandRow] {
+func inTime(all []replayed) iter.Seq[report.CommandRow] {
 	return func(yield func(report.CommandRow) bool) {
 		type feed struct {
 			name string
@@ -322,9 +304,9 @@ func inTime(c *capture, all []replayed, m calibrate.Mapping) iter.Seq[report.Com
 		}
 		var feeds []*feed
 		for _, r := range all {
-			next, stop := iter.Pull(r.constants.Replay(r.channel.Analysis.Pulses(), c.analysis.End, m))
+			next, stop := iter.Pull(r.commands)
 			defer stop()
-			f := &feed{name: r.channel.Analysis.Name, next: next}
+			f := &feed{name: r.Name, next: next}
 			f.now, f.more = next()
 			feeds = append(feeds, f)
 		}
@@ -342,5 +324,3 @@ func inTime(c *capture, all []replayed, m calibrate.Mapping) iter.Seq[report.Com
 		}
 	}
 }
-
-var notKnown = math.NaN()

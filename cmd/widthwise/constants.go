@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"errors"
+	"math"
 
 	"golang.org/x/exp/maps"
 	"golang.org/x/exp/slices"
@@ -119,6 +120,7 @@ func (f *constantsFile) of(channel string, found calibrate.Constants) (k calibra
 
 // constants fills in what has a usual value.
 func (s statedConstants) constants() calibrate.Constants {
+	notKnown := math.NaN()
 	return calibrate.Constants{Low: orElse(s.Low, notKnown), Neutral: orElse(s.Neutral, notKnown), High: orElse(s.High, notKnown),
 		Deadband: orElse(s.Deadband, 0), EndMargin: orElse(s.EndMargin, 0), Reversed: orElse(s.Reversed, false),
 		LossAfter: decode.Time(orElse(s.LossAfter, tomlfile.Duration(110*decode.Millisecond)))}

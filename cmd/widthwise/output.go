@@ -86,6 +86,17 @@ func sameFile(a, b string) bool {
 	return err1 == nil && err2 == nil && first.Mode().IsRegular() && os.SameFile(first, second)
 }
 
+// writeOut writes to a file, to standard output for -, or nowhere for no name.
+func writeOut(name string, out io.Writer, write func(io.Writer) error) error {
+	switch name {
+	case "":
+		return nil
+	case "-":
+		return buffered(out, write)
+	}
+	return writeFile(name, write)
+}
+
 func buffered(w io.Writer, write func(io.Writer) error) error {
 	b := bufio.NewWriterSize(w, 256<<10)
 	if err := write(b); err != nil {

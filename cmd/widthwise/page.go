@@ -87,17 +87,6 @@ func (p *classPage) write(out io.Writer, class *grade.Class) error {
 	return writeOut(p.html, out, func(w io.Writer) error { return page.WriteClass(w, class, p.lanes) })
 }
 
-// writeOut writes to a file, to standard output for -, or nowhere for no name.
-func writeOut(name string, out io.Writer, write func(io.Writer) error) error {
-	switch name {
-	case "":
-		return nil
-	case "-":
-		return buffered(out, write)
-	}
-	return writeFile(name, write)
-}
-
 // write writes the files, each whole or not at all; where no capture could be
 // read there is nothing to show.
 func (p *pictures) write(out io.Writer, document *report.Check) error {
@@ -107,9 +96,6 @@ func (p *pictures) write(out io.Writer, document *report.Check) error {
 	if err := writeOut(p.html, out, func(w io.Writer) error { return p.book.WriteCheck(w, document) }); err != nil {
 		return err
 	}
-	if p.picture == "" {
-		return nil
-	}
 	format := strings.TrimPrefix(strings.ToLower(filepath.Ext(p.picture)), ".")
-	return writeFile(p.picture, func(w io.Writer) error { return p.still.Write(w, format) })
+	return writeOut(p.picture, out, func(w io.Writer) error { return p.still.Write(w, format) })
 }
