@@ -62,9 +62,9 @@ func (a *answer) look(h *HandIn, on *target, of Points) Result {
 }
 
 func (a *answer) wanted(h *HandIn, on *target) string {
-	near := fmt.Sprintf("within %s%s", shown(a.full.by), unit(a.path))
+	near := fmt.Sprintf("within %s%s", written(a.full.by), unit(a.path))
 	if a.full.percent {
-		near = fmt.Sprintf("within %s %%", shown(a.full.by))
+		near = fmt.Sprintf("within %s %%", written(a.full.by))
 	}
 	figure, measured := 0.0, false
 	if h != nil {

@@ -37,19 +37,19 @@ func (w want) text(unit string) string {
 	case w.any != nil:
 		all := make([]string, len(w.any))
 		for i, v := range w.any {
-			all[i] = shown(v)
+			all[i] = written(v)
 		}
 		return phrase.Or(all)
 	case math.IsInf(w.low, -1) && math.IsInf(w.high, 1):
 		return "any number"
 	case math.IsInf(w.low, -1):
-		return "at most " + shown(w.high) + unit
+		return "at most " + written(w.high) + unit
 	case math.IsInf(w.high, 1):
-		return "at least " + shown(w.low) + unit
+		return "at least " + written(w.low) + unit
 	case w.low == w.high:
-		return shown(w.low) + unit
+		return written(w.low) + unit
 	}
-	return shown(w.low) + " to " + shown(w.high) + unit
+	return written(w.low) + " to " + written(w.high) + unit
 }
 
 // measure holds a figure against a band, a word or a truth.
@@ -88,18 +88,27 @@ func (m *measure) anyway() bool {
 	return slices.Contains([]string{"signal", "active", "verdict"}, m.path)
 }
 
-// shown writes a value as it is said: numbers with at most seven digits.
+// shown writes what was measured as it is said: numbers with at most three
+// decimals, and three digits where that would leave fewer.
 func shown(v any) string {
+	x, ok := v.(float64)
+	switch {
+	case !ok || x == math.Trunc(x):
+		return written(v)
+	case math.Abs(x) >= 0.1:
+		return phrase.Trim(strconv.FormatFloat(x, 'f', 3, 64))
+	}
+	return strconv.FormatFloat(x, 'g', 3, 64)
+}
+
+// written writes a value as the rubric has it.
+func written(v any) string {
 	switch x := v.(type) {
 	case float64:
-		if x == math.Trunc(x) && math.Abs(x) < 1e15 {
+		if x == 0 || math.Abs(x) >= 1e-4 && math.Abs(x) < 1e15 {
 			return strconv.FormatFloat(x, 'f', -1, 64)
 		}
-		s := strconv.FormatFloat(x, 'g', 7, 64)
-		if n, err := strconv.ParseFloat(s, 64); err == nil && math.Abs(n) >= 1e-4 && math.Abs(n) < 1e15 {
-			return strconv.FormatFloat(n, 'f', -1, 64)
-		}
-		return s
+		return strconv.FormatFloat(x, 'g', -1, 64)
 	case bool:
 		if x {
 			return "yes"

@@ -27,7 +27,7 @@ func (r *rests) look(h *HandIn, on *target, of Points) Result {
 func (r *rests) wanted(*HandIn, *target) string {
 	all := make([]string, len(r.places))
 	for i, w := range r.places {
-		all[i] = fmt.Sprintf("%s us for %s s", shown(w.near), phrase.Trim(w.atLeast.Seconds(3)))
+		all[i] = fmt.Sprintf("%s us for %s s", written(w.near), phrase.Trim(w.atLeast.Seconds(3)))
 	}
 	return "rests at " + strings.Join(all, ", then ")
 }
