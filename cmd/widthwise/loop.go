@@ -13,25 +13,10 @@ import (
 	"widthwise/report/text"
 )
 
-// batch is the captures of one run. A command goes over them like this:
-//
-//	all, err := a.captures(o.options, args)
-//	if err != nil {
-//		return err
-//	}
-//	for c, err := range all.each(ctx) {
-//		if err != nil {
-//			continue // told on standard error; c has the file's name
-//		}
-//		...
-//	}
-//	if err := ctx.Err(); err != nil {
-//		return err // interrupted: half a document is none
-//	}
-//
-// Folders are walked. A capture that cannot be read sets the exit status and
-// does not keep the others from being read. Flags that every capture needs are
-// in options; see commonFlags.
+// batch is the captures of one run; a command goes over them by each or ask. One
+// that cannot be read sets the exit status and does not keep the others from being
+// read. Where the run was interrupted nothing more is written: half a document is
+// none.
 type batch struct {
 	app   *app
 	o     *options
@@ -67,7 +52,8 @@ func (a *app) builtIn(o *options, name string, text []byte) (*batch, error) {
 	return &batch{a, o, rules, []found{{path: name}}, openBytes(text)}, err
 }
 
-// each yields the captures in order, each read to its end and judged.
+// each yields the captures in order, each read to its end and judged. One that cannot
+// be is told on standard error, and has no more than its name.
 func (b *batch) each(ctx context.Context) iter.Seq2[*capture, error] {
 	type outcome struct {
 		capture *capture
