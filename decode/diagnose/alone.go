@@ -383,7 +383,14 @@ func (c *explained) gaps() (all []gap) {
 // wireLikely: one single frame, or a glitch or two, may be anything.
 func wireLikely(c *explained) bool {
 	gaps := c.gaps()
-	return len(c.others()) > 0 && (c.torn() >= 2 || len(gaps) >= 2 || len(gaps) == 1 && (gaps[0].loss || gaps[0].frames > 1))
+	return len(c.others()) > 0 && !c.onlyAtFirst() && (c.torn() >= 2 || len(gaps) >= 2 || len(gaps) == 1 && (gaps[0].loss || gaps[0].frames > 1))
+}
+
+// onlyAtFirst reports whether a line was silent from the capture's start to an instant
+// and had no trouble from then on.
+func (c *explained) onlyAtFirst() bool {
+	gaps := c.gaps()
+	return len(gaps) == 1 && gaps[0].start == c.bench.analysis.Start && len(c.times()) == 1 && c.sum(decode.Glitch) == 0
 }
 
 func wireStory(c *explained) string { return c.who() + " alone " + c.trouble() }

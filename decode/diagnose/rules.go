@@ -224,7 +224,9 @@ var table = []rule{
 		takes: aloneOnOneLine, likely: wireLikely,
 		story: wireStory, evidence: wireEvidence,
 		against: func(c *explained) []string {
-			return joined(given(c.torn() == 0, "no pulse is torn: an output of the receiver that fails looks the same"),
+			return joined(
+				given(c.onlyAtFirst(), "it pulses without a fault from then on: perhaps it was plugged in or switched on only then"),
+				given(c.torn() == 0, "no pulse is torn: an output of the receiver that fails looks the same"),
 				given(len(c.others()) == 0, "the other channels belong to another receiver, or were quiet themselves"))
 		},
 		try:     handsOff + "swap this wire with a quiet channel's; a fault that moves along is the wire's",
