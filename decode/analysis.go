@@ -68,7 +68,7 @@ type Jitter struct {
 	WidthRMSCorrected float64 // NaN where not resolved
 	WidthP99          float64 // NaN under 100 pulses
 	WidthPP           float64
-	WidthLargest      float64 // largest distance from the mean of a rest
+	WidthLargest      float64 // largest distance from the mean of a rest in which the width scatters
 	WidthN            int64   // pulses pooled
 	Resolved          bool
 	PeriodRMS         float64

@@ -3,8 +3,6 @@ package decode
 import (
 	"iter"
 	"math"
-
-	"golang.org/x/exp/slices"
 )
 
 // jitter pools the rests.
@@ -13,7 +11,7 @@ func (c *channel) jitter(all []reading, rests []segment) *Jitter {
 	j := &Jitter{WidthRMS: nan, WidthRMSCorrected: nan, WidthP99: nan, WidthPP: nan, WidthLargest: nan,
 		PeriodRMS: c.frames.intervals.sd() / float64(Microsecond), CycleToCycleRMS: c.frames.cycles.rms() / float64(Microsecond),
 		WidthRMSLow95: nan, WidthRMSHigh95: nan}
-	var squares, degrees float64
+	var squares, degrees, largest float64
 	var widest Time
 	for i := range rests {
 		w := &rests[i].widths
@@ -21,6 +19,9 @@ func (c *channel) jitter(all []reading, rests []segment) *Jitter {
 		squares += rests[i].spread
 		degrees += float64(w.n - 1)
 		widest = max(widest, Time(w.max-w.min))
+		if rests[i].noisy { // a stick that creeps or turns may come as far
+			largest = max(largest, float64(w.max)-w.mean(), w.mean()-float64(w.min))
+		}
 	}
 	if j.WidthN < restFrames {
 		return j
@@ -29,9 +30,7 @@ func (c *channel) jitter(all []reading, rests []segment) *Jitter {
 	j.WidthRMS = rms / float64(Microsecond)
 	j.WidthPP = micros(widest)
 	residuals, byTime := c.residuals(all, rests, j.WidthN)
-	if len(residuals) > 0 {
-		j.WidthLargest = float64(slices.Max(residuals)) / float64(Microsecond)
-	}
+	j.WidthLargest = largest / float64(Microsecond)
 	if j.WidthN >= 100 {
 		j.WidthP99 = quantile(residuals, 0.99) / float64(Microsecond)
 	}

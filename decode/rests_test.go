@@ -9,6 +9,7 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"golang.org/x/exp/slices"
 )
 
 // restsOf decodes a channel whose width at frame i is given in us.
@@ -422,4 +423,32 @@ func BenchmarkAnalyseMoving(b *testing.B) {
 		require.EqualValues(b, n, r.Analyse().Channels[0].PulseCount)
 	}
 	b.ReportMetric(n*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mpulses/s")
+}
+
+// A stick that is never still may creep for as long as a rest lasts: where it turns
+// back and forth by some microseconds its width does not jitter, which noise as large
+// does.
+func TestCreepingStickDoesNotJitter(t *testing.T) {
+	creeping := []float64{1789, 1778, 1773, 1774, 1777, 1780, 1782, 1781, 1780, 1778, 1773, 1770, 1771, 1777}
+	around := func(widths []float64) func(i int) float64 { // moving, twice each
+		return func(i int) float64 {
+			if k := i/2 - 50; k >= 0 && k < len(widths) {
+				return widths[k]
+			}
+			return 1500 + 300*math.Sin(float64(i/2)/5)
+		}
+	}
+	rng := rand.New(rand.NewPCG(3, 3))
+	noisy := slices.Clone(creeping)
+	for i := range noisy {
+		noisy[i] = 1777 + 6*rng.NormFloat64()
+	}
+	for _, c := range []struct {
+		widths []float64
+		warns  int
+	}{{creeping, 0}, {noisy, 1}} {
+		a, j := sticks(t, 300, around(c.widths))
+		require.Equal(t, int64(28), a.Channels[0].Jitter.WidthN)
+		assert.Len(t, findingsOf(j, WidthJitter), c.warns)
+	}
 }
