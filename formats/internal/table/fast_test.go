@@ -18,56 +18,11 @@ import (
 	"widthwise/formats/internal/sourcetest"
 )
 
-// reading is all that a reader says of a text.
-type reading struct {
-	changes [][]sourcetest.Change
-	origin  decode.Origin
-	err     string
-}
-
-// way is how a table is read ahead, and how soon.
-type way struct {
-	ahead.How
-	settle int // steps; 0 for the usual
-}
-
-// readWith reads a text plainly, or ahead.
-func readWith(t *testing.T, r io.Reader, plain bool, how way, o capture.Options) (got reading, ahead bool) {
-	in, err := capture.NewInput(r, "text")
-	if err != nil {
-		return reading{err: err.Error()}, false
-	}
-	in.Plain, in.Ahead, in.Settle = plain, how.How, how.settle
-	s, err := Open(in, o)
-	if err != nil {
-		return reading{err: err.Error()}, false
-	}
-	defer in.Close()
-	defer s.Close()
-	got.changes, err = sourcetest.Drain(s)
-	if got.origin = s.Origin(); err != nil {
-		got.err = err.Error()
-	}
+// bothWays read a table.
+var bothWays = sourcetest.Ways{Open: Open, Ahead: func(s capture.Source) bool {
 	table, ok := s.(*table)
-	return got, ok && table.queue != nil
-}
-
-// requireAlike holds reading ahead against reading plainly.
-func requireAlike(t *testing.T, text []byte, how way, o capture.Options) (wasAhead bool) {
-	t.Helper()
-	want, _ := readWith(t, bytes.NewReader(text), true, how, o)
-	from := io.Reader(bytes.NewReader(text))
-	if how.Size%2 == 1 {
-		from = struct{ io.Reader }{from} // a stream
-	}
-	got, wasAhead := readWith(t, from, false, how, o)
-	if want.err != "" { // what came before an error depends on where blocks end
-		require.Equal(t, want.err, got.err)
-		return wasAhead
-	}
-	require.Equal(t, want, got)
-	return wasAhead
-}
+	return ok && table.queue != nil
+}}
 
 // damages are what may befall a line of a table.
 var damages = []func(r *rand.Rand, line []byte) []byte{
@@ -211,25 +166,7 @@ var texts = map[string]func(*rand.Rand, int) []byte{"sampled": sampledText, "cha
 func TestFastIsPlain(t *testing.T) {
 	for name, make := range texts {
 		t.Run(name, func(t *testing.T) {
-			used := 0
-			for seed := range int64(50) {
-				r := rand.New(rand.NewSource(seed))
-				text := make(r, 2500+r.Intn(6000))
-				if r.Intn(5) > 0 {
-					text = damaged(r, text)
-				}
-				how := way{How: ahead.How{Size: 300 + r.Intn(20000), Workers: 1 + r.Intn(3)}}
-				o := capture.Options{SkipBadRows: r.Intn(3) == 0}
-				ok := t.Run(fmt.Sprint(seed), func(t *testing.T) {
-					if requireAlike(t, text, how, o) {
-						used++
-					}
-				})
-				if !ok {
-					return
-				}
-			}
-			require.Greater(t, used, 15, "texts that were read ahead")
+			bothWays.RequireAllAlike(t, 50, 15, func(r *rand.Rand, _ int64) []byte { return make(r, 2500+r.Intn(6000)) }, damaged)
 		})
 	}
 }
@@ -273,7 +210,7 @@ func TestRestingChannel(t *testing.T) {
 		winch := bit(i > 410_000 && i%7 == 0 || i == 400_000)
 		fmt.Fprintf(&text, "%.6f,%d,%d,0\n", float64(3*i)/1e6+float64(i%3)/1e6, i/100%2, winch)
 	}
-	wasAhead := requireAlike(t, []byte(text.String()), way{How: ahead.How{Size: 64 << 10}}, capture.Options{})
+	wasAhead := bothWays.RequireAlike(t, []byte(text.String()), sourcetest.Way{How: ahead.How{Size: 64 << 10}}, capture.Options{})
 	require.True(t, wasAhead)
 }
 
@@ -296,7 +233,7 @@ func FuzzFastTable(f *testing.F) {
 			spelt = capture.Dialect{Delimiter: ';', Decimal: ','}
 		}
 		copy(text[min(int(place), len(text)):], bytes)
-		how := way{ahead.How{Size: 64 + int(size)%4096, Workers: 1 + int(workers%4)}, 4}
-		requireAlike(t, text, how, capture.Options{SkipBadRows: skip, Dialect: spelt})
+		how := sourcetest.Way{How: ahead.How{Size: 64 + int(size)%4096, Workers: 1 + int(workers%4)}, Settle: 4}
+		bothWays.RequireAlike(t, text, how, capture.Options{SkipBadRows: skip, Dialect: spelt})
 	})
 }

@@ -82,12 +82,12 @@ func TestDamagedLine(t *testing.T) {
 			text := []byte(strings.Join(lines, "\n") + "\n")
 			for _, skip := range []bool{false, true} {
 				for size := 100; size < 2000; size += 331 {
-					require.True(t, requireAlike(t, text, way{ahead.How{Size: size, Workers: 2}, 5}, capture.Options{SkipBadRows: skip}))
+					require.True(t, bothWays.RequireAlike(t, text, sourcetest.Way{How: ahead.How{Size: size, Workers: 2}, Settle: 5}, capture.Options{SkipBadRows: skip}))
 				}
 			}
-			got, _ := readWith(t, bytes.NewReader(text), false, way{settle: 5}, capture.Options{})
-			require.Contains(t, got.err, c.says)
-			require.Equal(t, c.says == "", got.err == "")
+			got, _ := bothWays.Read(bytes.NewReader(text), false, sourcetest.Way{Settle: 5}, capture.Options{})
+			require.Contains(t, got.Err, c.says)
+			require.Equal(t, c.says == "", got.Err == "")
 		})
 	}
 }
@@ -106,7 +106,7 @@ func TestEveryEnd(t *testing.T) {
 		text := []byte(strings.Join(c.lines, "\n") + "\n")
 		for end := len(text) - 15; end <= len(text); end++ {
 			for size := c.from; size < c.upTo; size++ {
-				requireAlike(t, text[:end], way{ahead.How{Size: size, Workers: 1}, 4}, capture.Options{})
+				bothWays.RequireAlike(t, text[:end], sourcetest.Way{How: ahead.How{Size: size, Workers: 1}, Settle: 4}, capture.Options{})
 			}
 		}
 	}
@@ -124,10 +124,10 @@ func TestFirstRowOfAPiece(t *testing.T) {
 		lines := rowsOf(stamps[:rows], 3, func(row, c int) int { return (row/4 + c) / 3 % 2 })
 		text := []byte(strings.Join(lines, "\n") + "\n")
 		for size := 300; size < 330; size++ {
-			require.True(t, requireAlike(t, text, way{ahead.How{Size: size, Workers: 1}, 5}, capture.Options{}))
+			require.True(t, bothWays.RequireAlike(t, text, sourcetest.Way{How: ahead.How{Size: size, Workers: 1}, Settle: 5}, capture.Options{}))
 		}
-		got, _ := readWith(t, bytes.NewReader(text), false, way{ahead.How{Size: 300}, 5}, capture.Options{})
-		require.Equal(t, rows > 600, got.origin.ChangesOnly)
+		got, _ := bothWays.Read(bytes.NewReader(text), false, sourcetest.Way{How: ahead.How{Size: 300}, Settle: 5}, capture.Options{})
+		require.Equal(t, rows > 600, got.Origin.ChangesOnly)
 	}
 }
 
@@ -135,7 +135,7 @@ func TestFirstRowOfAPiece(t *testing.T) {
 // the workers have gone on meanwhile.
 func TestSlowTaker(t *testing.T) {
 	text := strings.Join(changing(1500, 3), "\n") + "\n"
-	want, _ := readWith(t, strings.NewReader(text), true, way{settle: 5}, capture.Options{})
+	want, _ := bothWays.Read(strings.NewReader(text), true, sourcetest.Way{Settle: 5}, capture.Options{})
 	in, err := capture.NewInput(strings.NewReader(text), "text")
 	require.NoError(t, err)
 	in.Ahead, in.Settle = ahead.How{Size: 600, Workers: 2}, 5
@@ -144,5 +144,5 @@ func TestSlowTaker(t *testing.T) {
 	defer s.Close()
 	got, err := sourcetest.Drain(sourcetest.Slowly(s))
 	require.NoError(t, err)
-	require.Equal(t, want.changes, got)
+	require.Equal(t, want.Changes, got)
 }

@@ -9,46 +9,16 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"widthwise/decode"
 	"widthwise/formats/internal/ahead"
 	"widthwise/formats/internal/capture"
 	"widthwise/formats/internal/sourcetest"
 )
 
-// reading is all that a reader says of a dump.
-type reading struct {
-	changes [][]sourcetest.Change
-	origin  decode.Origin
-	err     string
-}
-
-// way is how a dump is read ahead, and how soon.
-type way struct {
-	ahead.How
-	settle int // bytes read plainly before; 0 for the usual
-}
-
-func openWith(t *testing.T, text []byte, plain bool, how way, o capture.Options) (capture.Source, error) {
-	in, err := capture.NewInput(bytes.NewReader(text), "text")
-	require.NoError(t, err)
-	in.Plain, in.Ahead, in.Settle = plain, how.How, how.settle
-	return Open(in, o)
-}
-
-// readWith reads a dump plainly, or ahead, and counts the spans of that.
-func readWith(t *testing.T, text []byte, plain bool, how way, o capture.Options) (got reading, ahead bool) {
-	s, err := openWith(t, text, plain, how, o)
-	if err != nil {
-		return reading{err: err.Error()}, false
-	}
-	defer s.Close()
-	if got.changes, err = sourcetest.Drain(s); err != nil {
-		return reading{err: err.Error()}, false
-	}
-	got.origin = s.Origin()
+// bothWays read a dump.
+var bothWays = sourcetest.Ways{Open: Open, Ahead: func(s capture.Source) bool {
 	dump, ok := s.(*source)
-	return got, ok && len(dump.fast.Runs) > 0
-}
+	return ok && len(dump.fast.Runs) > 0
+}}
 
 var codings = [][5]string{
 	{"!", "\"", "#", "$", "%"}, {"sA", "sB", "s#", "#s", "s$"}, {"!", "aa", "b", "0", "1"}, {"ch_one", "ch_two", "x", "$end1", "b1"},
@@ -203,38 +173,13 @@ func damaged(r *rand.Rand, text []byte) []byte {
 	return text
 }
 
-// requireAlike holds reading ahead against reading plainly.
-func requireAlike(t *testing.T, text []byte, how way, o capture.Options) (ahead bool) {
-	t.Helper()
-	want, _ := readWith(t, text, true, how, o)
-	got, ahead := readWith(t, text, false, how, o)
-	require.Equal(t, want, got)
-	return ahead
-}
-
 // TestFastIsPlain: what is read ahead is what the plain reader makes of it,
 // change for change and error for error, whatever the size of pieces and the
 // number of workers.
 func TestFastIsPlain(t *testing.T) {
-	used := 0
-	for seed := range int64(100) {
-		r := rand.New(rand.NewSource(seed))
-		text := texts[int(seed)%len(texts)](r, 400+r.Intn(400))
-		if r.Intn(5) > 0 {
-			text = damaged(r, text)
-		}
-		how := way{How: ahead.How{Size: 300 + r.Intn(20000), Workers: 1 + r.Intn(3)}}
-		o := capture.Options{SkipBadRows: r.Intn(2) == 0}
-		ok := t.Run(fmt.Sprint(seed), func(t *testing.T) {
-			if requireAlike(t, text, how, o) {
-				used++
-			}
-		})
-		if !ok {
-			return
-		}
-	}
-	require.Greater(t, used, 30, "dumps that were read ahead")
+	bothWays.RequireAllAlike(t, 100, 30, func(r *rand.Rand, seed int64) []byte {
+		return texts[int(seed)%len(texts)](r, 400+r.Intn(400))
+	}, damaged)
 }
 
 // A dump of no channel at all, but of many changes, is read to its end.
@@ -244,7 +189,7 @@ func TestNoChannels(t *testing.T) {
 	for n := range 2000 {
 		fmt.Fprintf(&text, "#%d\n%d!\n", 1000*n, n%2)
 	}
-	requireAlike(t, text.Bytes(), way{}, capture.Options{})
+	bothWays.RequireAlike(t, text.Bytes(), sourcetest.Way{}, capture.Options{})
 }
 
 // TestBusyLines: lines that change in turn or together, and line ends of two
@@ -253,7 +198,7 @@ func TestBusyLines(t *testing.T) {
 	for seed := range int64(40) {
 		text := busyText(rand.New(rand.NewSource(seed)), 600)
 		from := bytes.Index(text, []byte("\n#")) + 1
-		s, err := openWith(t, text, true, way{}, capture.Options{})
+		s, err := bothWays.OpenWith(bytes.NewReader(text), true, sourcetest.Way{}, capture.Options{})
 		require.NoError(t, err)
 		f, out := s.(*source).newFinder(), &found{}
 		piece := append(bytes.Clone(text[from:]), make([]byte, ahead.Slack)...)
@@ -283,7 +228,7 @@ func TestCycles(t *testing.T) {
 				fmt.Fprintf(&text, "%d%s\n", n/700%2, c.codes[1])
 			}
 		}
-		s, err := openWith(t, append(text.Bytes(), "#0\n"...), true, way{}, capture.Options{})
+		s, err := bothWays.OpenWith(bytes.NewReader(append(text.Bytes(), "#0\n"...)), true, sourcetest.Way{}, capture.Options{})
 		require.NoError(t, err)
 		f, out := s.(*source).newFinder(), &found{}
 		piece := append(text.Bytes()[from:], make([]byte, ahead.Slack)...)
@@ -309,7 +254,7 @@ func FuzzFastDump(f *testing.F) {
 		r := rand.New(rand.NewSource(seed))
 		text := texts[int(kind)%len(texts)](r, 120+r.Intn(120))
 		copy(text[min(int(place), len(text)):], bytes)
-		how := way{ahead.How{Size: 64 + int(size), Workers: 1 + int(workers%4)}, 500}
-		requireAlike(t, text, how, capture.Options{SkipBadRows: skip})
+		how := sourcetest.Way{How: ahead.How{Size: 64 + int(size), Workers: 1 + int(workers%4)}, Settle: 500}
+		bothWays.RequireAlike(t, text, how, capture.Options{SkipBadRows: skip})
 	})
 }

@@ -1,6 +1,7 @@
 package vcd
 
 import (
+	"bytes"
 	"fmt"
 	"strings"
 	"testing"
@@ -56,12 +57,12 @@ func TestDamagedLine(t *testing.T) {
 			text := []byte(strings.Join(lines, ""))
 			for _, skip := range []bool{false, true} {
 				for size := 1000; size < 4000; size += 331 {
-					requireAlike(t, text, way{How: ahead.How{Size: size, Workers: 2}}, capture.Options{SkipBadRows: skip})
+					bothWays.RequireAlike(t, text, sourcetest.Way{How: ahead.How{Size: size, Workers: 2}}, capture.Options{SkipBadRows: skip})
 				}
 			}
-			got, _ := readWith(t, text, false, way{}, capture.Options{})
-			require.Contains(t, got.err, c.says)
-			require.Equal(t, c.says == "", got.err == "", got.err)
+			got, _ := bothWays.Read(bytes.NewReader(text), false, sourcetest.Way{}, capture.Options{})
+			require.Contains(t, got.Err, c.says)
+			require.Equal(t, c.says == "", got.Err == "", got.Err)
 		})
 	}
 }
@@ -74,7 +75,7 @@ func TestEveryEnd(t *testing.T) {
 	half := (len(text) - firstBytes) / 2 // of what is read ahead, about
 	for end := len(text) - 15; end <= len(text); end++ {
 		for size := half - 80; size < half-20; size++ {
-			requireAlike(t, text[:end], way{How: ahead.How{Size: size, Workers: 1}}, capture.Options{})
+			bothWays.RequireAlike(t, text[:end], sourcetest.Way{How: ahead.How{Size: size, Workers: 1}}, capture.Options{})
 		}
 	}
 }
@@ -83,11 +84,11 @@ func TestEveryEnd(t *testing.T) {
 // the workers have gone on meanwhile.
 func TestSlowTaker(t *testing.T) {
 	text := []byte(strings.Join(linesOf(4000), ""))
-	want, _ := readWith(t, text, true, way{}, capture.Options{})
-	s, err := openWith(t, text, false, way{How: ahead.How{Size: 1500, Workers: 2}}, capture.Options{})
+	want, _ := bothWays.Read(bytes.NewReader(text), true, sourcetest.Way{}, capture.Options{})
+	s, err := bothWays.OpenWith(bytes.NewReader(text), false, sourcetest.Way{How: ahead.How{Size: 1500, Workers: 2}}, capture.Options{})
 	require.NoError(t, err)
 	defer s.Close()
 	got, err := sourcetest.Drain(sourcetest.Slowly(s))
 	require.NoError(t, err)
-	require.Equal(t, want.changes, got)
+	require.Equal(t, want.Changes, got)
 }
