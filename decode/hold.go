@@ -234,7 +234,8 @@ func (a *Analysis) isHold(together []halt) bool {
 	}
 	alive := 0
 	for _, c := range a.measured() {
-		if !c.stream && !slices.ContainsFunc(together, func(h halt) bool { return h.c == c }) && c.changesWithin(together[0].start, together[0].end) {
+		own := slices.ContainsFunc(together, func(h halt) bool { return h.c == c })
+		if !c.stream && !own && !c.haltedAt(together[0].start) && c.changesWithin(together[0].start, together[0].end) {
 			alive++
 		}
 	}
@@ -249,6 +250,13 @@ func (a *Analysis) silentFrom(start Time) bool {
 		begins := func(e Event) bool { return absDiff(e.Start, start) <= reach }
 		return slices.ContainsFunc(c.frames.losses.list, begins) || slices.ContainsFunc(c.frames.drops.list, begins)
 	})
+}
+
+// haltedAt reports whether a halt that no stick makes began just then, though not all
+// of the time: the channel went on to a preset of its own.
+func (c *channel) haltedAt(start Time) bool {
+	reach := c.frames.rhythm.period * 5 / 2
+	return slices.ContainsFunc(c.halts, func(h halt) bool { return h.stands() && absDiff(h.start, start) <= reach })
 }
 
 // changesWithin reports whether widths went on changing between two instants,

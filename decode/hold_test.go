@@ -224,3 +224,22 @@ func TestNoiseMakesNoHold(t *testing.T) {
 	a, _ = sticks(t, 400, noisy(1, 30), noisy(2, 50))
 	assert.Len(t, holdsOf(a), 1)
 }
+
+// On a lost link one output may take its preset after a second while others go on
+// holding: it does not speak against the hold.
+func TestHoldWhileOneOutputTakesItsPreset(t *testing.T) {
+	preset := func(w func(i int) float64) func(i int) float64 {
+		return func(i int) float64 {
+			if i >= 250 && i < 400 {
+				return 1000
+			}
+			return repeated(w, 200, 400)(i)
+		}
+	}
+	a, _ := sticks(t, 800, preset(busyStick(1)), repeated(busyStick(2), 200, 400), repeated(busyStick(3), 200, 400))
+	holds := holdsOf(a)
+	require.Len(t, holds, 1)
+	assert.Equal(t, []string{"rudder", "winch"}, holds[0].Channels)
+	assert.InDelta(t, 4000, float64(holds[0].Start/Millisecond), 30)
+	assert.InDelta(t, 8000, float64(holds[0].End/Millisecond), 30)
+}

@@ -138,7 +138,7 @@ const nextTo = 200 * Microsecond
 // follows says whether a channel starts when o ends, and how much the time
 // between scatters: less than a third of the time from start to start, all the
 // while or where o moves now and then; or both lie within two steps, next to one
-// another.
+// another, also where o moves for a moment.
 func (c *channel) follows(o *channel) (scatter float64, ok bool) {
 	var fromStart, fromEnd []Time
 	c.pairs(o, 0, func(i, j int) {
@@ -161,7 +161,7 @@ func (c *channel) follows(o *channel) (scatter float64, ok bool) {
 		ok = ok || byStart > still && byEnd*3 < byStart
 	}
 	if quantile(fromStart, 0.98) <= still {
-		ok = after <= nextTo // neither moves
+		ok = after <= nextTo && quantile(fromEnd, 0.998) <= still // neither moves
 	}
 	return scatter, ok && float64(after) >= -still
 }

@@ -123,29 +123,6 @@ func missedByOthers(c, of *explained, p incident, beside bool) bool {
 	return hits*2 >= all
 }
 
-// spans reports whether a case began before an incident and went on after it.
-func (c *explained) spans(p incident) bool {
-	own := c.observations()
-	return own.start() <= p.start() && p.end() <= own.end()
-}
-
-// amid reports whether an incident comes as close to those of a case as they come
-// to one another: three of them within twice their mean distance.
-func (c *explained) amid(p incident) bool {
-	n := len(c.parts)
-	if n < 3 {
-		return false
-	}
-	own := c.observations()
-	return p.near(c.parts, 2*(own.end()-own.start())/decode.Time(n-1)) >= 3
-}
-
-// amidOwn reports whether an incident lies beside those of a case on the same lines,
-// or amid many.
-func amidOwn(c, _ *explained, p incident, beside bool) bool {
-	return (beside || c.amid(p)) && c.holds(p.lines(c.bench))
-}
-
 // besideGlitches reports whether an observation is one of glitches, or lies
 // among some of its line. Spikes make no extra pulses.
 func (o observation) besideGlitches(in incident) bool {
@@ -187,6 +164,9 @@ func (b *bench) atEdgesOf(l *line, in incident) (hits, of int, name string) {
 func atEdges(b *bench, in incident) incident {
 	for _, c := range chains(in) {
 		hits, of, _ := b.atEdgesOf(c.line, c.incident)
+		if c.stuck(c.line) && of < 3 {
+			continue // what is left of pulses where it begins and ends
+		}
 		if of > 0 && hits*2 >= of {
 			return c.kinds(noiseKinds...).of(func(o observation) bool { return o.kind != decode.DroppedFrame })
 		}

@@ -175,6 +175,29 @@ func (in incident) whenLoud(others []incident) (narrowed incident, within bool) 
 	})
 }
 
+// amid reports whether an incident comes as close to those of a case as they come
+// to one another: three of them within twice their mean distance.
+func (c *explained) amid(p incident) bool {
+	n := len(c.parts)
+	if n < 3 {
+		return false
+	}
+	own := c.observations()
+	return p.near(c.parts, 2*(own.end()-own.start())/decode.Time(n-1)) >= 3
+}
+
+// spans reports whether a case began before an incident and went on after it.
+func (c *explained) spans(p incident) bool {
+	own := c.observations()
+	return own.start() <= p.start() && p.end() <= own.end()
+}
+
+// amidOwn reports whether an incident lies beside those of a case on the same lines,
+// or amid many.
+func amidOwn(c, _ *explained, p incident, beside bool) bool {
+	return (beside || c.amid(p)) && c.holds(p.lines(c.bench))
+}
+
 // refit chooses the rule anew by what is left of a case: a cause may have
 // several, each with a story of its own.
 func (c *explained) refit() {

@@ -205,7 +205,7 @@ var table = []rule{
 		instead: []string{"a recorder whose inputs couple"},
 	},
 	{
-		cause: wire, source: practice,
+		cause: wire, source: practice, adopts: []string{wire}, owns: atSharedTimes,
 		takes: someTogether, likely: func(c *explained) bool { return len(c.parts) > 1 },
 		story: func(c *explained) string {
 			return c.who() + " " + c.fell() + " " + c.when() + " while the other channels went on: something that they share makes bad contact"

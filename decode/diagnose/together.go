@@ -256,6 +256,22 @@ func sameGaps(x, y *chain) bool {
 	return true
 }
 
+// atSharedTimes reports whether the gaps of a line are those of the other lines of a
+// case as well, though too short to tell by themselves.
+func atSharedTimes(c, _ *explained, p incident, _ bool) bool {
+	l := p[0].lines[0]
+	if !c.holds(p.lines(c.bench)) || len(p.kinds(gapKinds...)) == 0 {
+		return false
+	}
+	return !slices.ContainsFunc(l.within(p.start(), p.end()), func(g gap) bool {
+		return slices.ContainsFunc(c.lines, func(o *line) bool {
+			return !slices.ContainsFunc(o.gaps, func(x gap) bool {
+				return near(x.start, g.start, 2*l.period) && near(x.end, g.end, 2*l.period)
+			})
+		})
+	})
+}
+
 // changedPeriod takes a change of the frame period and what it leaves behind.
 func changedPeriod(_ *bench, in incident) incident {
 	changes := in.kinds(decode.PeriodChanged)
