@@ -198,6 +198,16 @@ func (c *explained) otherRate() string {
 	return ""
 }
 
+// swapTime is how long a person takes at least to put another receiver in the place of
+// one. Common practice, no source.
+const swapTime = 5 * decode.Second
+
+// maybeSwapped reports whether another receiver, or another mode of it, may have come
+// back after a gap.
+func (c *explained) maybeSwapped() bool {
+	return c.otherRate() != "" && slices.ContainsFunc(c.sharedGaps(), func(s shared) bool { return s.end-s.start >= swapTime })
+}
+
 // interval is the interval that most pulses of a row keep.
 func (t *train) interval(from, to int) (decode.Time, bool) {
 	if from < 0 || to > len(t.starts) {

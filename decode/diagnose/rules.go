@@ -113,7 +113,7 @@ var table = []rule{
 	},
 	{
 		cause: supply, source: "a processor that resets starts its outputs anew: " + practice, joins: onAny, adopts: []string{supplyOrLink}, owns: amidOwn,
-		takes: reboots, likely: func(c *explained) bool { return c.bench.only() == nil && c.otherRate() == "" },
+		takes: reboots, likely: func(c *explained) bool { return c.bench.only() == nil && !c.maybeSwapped() },
 		story: func(c *explained) string {
 			return c.whoTogether() + " " + c.fell() + " " + c.when() + " and came back as after a restart" + c.otherRate()
 		},
@@ -121,7 +121,7 @@ var table = []rule{
 		against: func(c *explained) []string {
 			return joined(
 				given(c.bench.only() != nil, "no other channel was recorded beside it"),
-				given(c.otherRate() != "", "a restart seldom changes the frame period; another receiver or mode does"))
+				given(c.maybeSwapped(), "a restart seldom changes the frame period; another receiver or mode does"))
 		},
 		try:     running + "measure the receiver's supply while the servos work, or give it one of its own",
 		instead: []string{"a receiver that restarts its outputs when a lost link returns", "a loose supply plug or switch", "a receiver that was switched off, or swapped for another"},
