@@ -539,13 +539,17 @@ func (c *explained) repeated() []string {
 	return given(n > 0, "%s of repeated widths on %d of %s", phrase.Count(c.sum(decode.RepeatedWidth), "frame"), n, phrase.Count(of, "moving channel"))
 }
 
-// ofWeakLink reports whether repeated widths are those of a link that was lost at other
-// times, on whatever channels they show, or spikes what it made of a stick that turned.
+// ofWeakLink reports whether repeated widths are those of a link that mostly was lost
+// for longer, on whatever channels they show, or spikes what it made of a stick that
+// turned.
 func ofWeakLink(c, of *explained, p incident, beside bool) bool {
 	if len(c.observations().kinds(decode.SharedHold)) == 0 {
 		return false
 	}
-	return of.cause == packets || amidOwn(c, of, p, beside) && len(p.kinds(decode.WidthSpike)) == len(p)
+	if of.cause == packets {
+		return len(of.parts) < len(c.parts)
+	}
+	return amidOwn(c, of, p, beside) && len(p.kinds(decode.WidthSpike)) == len(p)
 }
 
 // repeating counts the channels with repeated widths, and those that move.
