@@ -121,11 +121,10 @@ func plansOf(head []byte, end byte, o capture.Options) (plans []*plan) {
 // of the same columns in another spelling, the table begins there, and the
 // spelling changes half-way: the reader then stumbles over the change.
 func startsBefore(p *plan, head []byte, end byte, o capture.Options) *plan {
-	lines := bytes.SplitAfter(head, []byte{end})
-	early := bytes.Join(lines[:p.first-1], nil)
-	if bytes.Count(early, []byte{end}) < leastEarly {
+	if p.first <= leastEarly {
 		return nil
 	}
+	early := bytes.Join(bytes.SplitAfter(head, []byte{end})[:p.first-1], nil)
 	plans := plansOf(early, end, o)
 	if len(plans) == 0 {
 		return nil
@@ -181,6 +180,7 @@ func isTextual(s string) bool { return strings.ContainsFunc(s, func(r rune) bool
 func headRecords(head []byte, end, delimiter byte) (all []*headRecord) {
 	r := &records{lines: lines{buf: head, hi: len(head), err: io.EOF, end: end}, delimiter: delimiter}
 	list := make([]headRecord, bytes.Count(head, []byte{end})+1)
+	all = make([]*headRecord, 0, len(list))
 	var cells [][]byte // of all records, in pieces
 	for {
 		line, ended, err := r.next()

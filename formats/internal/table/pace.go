@@ -48,6 +48,7 @@ func (p *pace) add(t decode.Time, decimals int, idle bool) {
 	}
 	if p.rows == 1 {
 		p.first, p.last, p.decimals = t, t, decimals
+		p.early = make([]early, 0, p.settleAfter)
 		return
 	}
 	from := p.last
