@@ -16,8 +16,8 @@ func main() {
 	// little and halves the peak of a long capture.
 	debug.SetGCPercent(10)
 	// Never touched, this takes no memory; it lets garbage of small captures
-	// grow to some ten megabytes before it is collected.
-	ballast := make([]byte, 96<<20)
+	// grow to some twenty megabytes before it is collected.
+	ballast := make([]byte, 192<<20)
 	defer runtime.KeepAlive(ballast)
 	// A reader that goes away, such as head, is an error of the write and no
 	// signal; see [exitCode].
