@@ -207,7 +207,7 @@ func (c *capture) onTrial(safe map[string][]failsafe.Safe) []*decode.ChannelAnal
 		if ch.Name == c.marked || !c.judgement.Channels[i].Judged && safe[ch.Name] == nil {
 			continue
 		}
-		if ch.Signal != decode.PulsePosition {
+		if len(ch.Slots) == 0 { // a stream of which none is known stays, and is undecided
 			out = append(out, ch)
 			continue
 		}

@@ -8,6 +8,9 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"widthwise/decode"
+	"widthwise/decode/failsafe"
 )
 
 // factsSchema are the facts of a capture, in every document.
@@ -100,4 +103,14 @@ func TestCompareSchema(t *testing.T) {
 	for _, path := range []string{".pairs[].figures[].before", ".pairs[].figures[].low", ".pairs[].figures[].low null", ".pairs[].figures[].judged", ".pairs[].matched_by"} {
 		assert.True(t, s.seen[path], "no capture of this test has %s", path)
 	}
+}
+
+// A stream is looked at by its slots, and where none is known not passed over.
+func TestStreamOnTrial(t *testing.T) {
+	slot := &decode.ChannelAnalysis{Name: "sum.1"}
+	whole := &decode.ChannelAnalysis{Name: "sum", Signal: decode.PulsePosition, Slots: []*decode.ChannelAnalysis{slot}}
+	torn := &decode.ChannelAnalysis{Name: "torn", Signal: decode.PulsePosition}
+	c := &capture{analysis: &decode.Analysis{Channels: []*decode.ChannelAnalysis{whole, torn}},
+		judgement: &decode.Judgement{Channels: []decode.ChannelJudgement{{Judged: true}, {Judged: true}}}}
+	require.Equal(t, []*decode.ChannelAnalysis{slot, torn}, c.onTrial(map[string][]failsafe.Safe{}))
 }

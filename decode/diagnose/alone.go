@@ -256,11 +256,11 @@ func besideOrCut(c, of *explained, p incident, beside bool) bool {
 	if !c.holds(p.lines(c.bench)) {
 		return false
 	}
-	odd := of.observations().of(func(o observation) bool { return o.on(p[0].lines[0]) })
-	cut := odd.of(observation.cutShort)
 	if beside || len(p.of(observation.cutShort).kinds(decode.WidthOutOfRange)) == len(p) {
 		return true
 	}
+	odd := of.observations().of(func(o observation) bool { return o.on(p[0].lines[0]) })
+	cut := odd.of(observation.cutShort)
 	return len(odd) >= chances && len(cut) == len(odd) && c.torn() >= 2 && c.spans(p)
 }
 

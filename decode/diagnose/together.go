@@ -327,8 +327,11 @@ func (c *explained) rebootMarks() []string {
 			}
 		}
 	}
-	upTo := map[bool]string{true: "of", false: "up to"}[len(gaps) == 1]
-	out := []string{fmt.Sprintf("%s on every channel alive, %s %s", phrase.Count(len(gaps), "gap"), upTo, c.longestShared())}
+	howLong := "of "
+	if len(gaps) > 1 {
+		howLong = "up to "
+	}
+	out := []string{phrase.Count(len(gaps), "gap") + " on every channel alive, " + howLong + c.longestShared()}
 	for _, m := range marks {
 		if len(gaps) > 1 {
 			m += fmt.Sprintf(" (%d of %d)", times[m], len(gaps))

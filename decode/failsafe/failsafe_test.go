@@ -520,3 +520,12 @@ func TestNoOutcome(t *testing.T) {
 	assert.Equal(t, decode.Undecided, c.Verdict)
 	assert.Contains(t, c.Reason, "silent before the transmitter was switched off")
 }
+
+// A stream of which no slot is known is no reason to pass.
+func TestStreamWithoutSlots(t *testing.T) {
+	a := analysis(t, tug(1700, `does = "stop"`, ""))
+	stream := &decode.ChannelAnalysis{Name: "sum", Signal: decode.PulsePosition}
+	q := failsafe.Question{Off: at(10), On: at(16), Safe: map[string][]failsafe.Safe{"throttle": stop}}
+	require.Equal(t, decode.Passed, failsafe.Examine(a, a.Channels[:1], q).Verdict)
+	assert.Equal(t, decode.Undecided, failsafe.Examine(a, []*decode.ChannelAnalysis{a.Channels[0], stream}, q).Verdict)
+}
